@@ -1,0 +1,1 @@
+"""The camera, as the rest of the program sees it, and the process that drives it."""

@@ -1,0 +1,1 @@
+"""From a RAW of film to a positive: base, density, colour, tone, crop."""

@@ -1,0 +1,1 @@
+"""Brand-free words and values of an exposure: aperture, shutter, ISO, image format."""

@@ -1,0 +1,1 @@
+"""What film is: formats in millimetres, kinds, and what the codes on its edge mean."""

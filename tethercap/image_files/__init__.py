@@ -1,0 +1,1 @@
+"""The only doors to RAW, TIFF, JPEG and picture metadata."""

@@ -1,0 +1,1 @@
+"""Finding, reading and checking the profiles."""

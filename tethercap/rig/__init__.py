@@ -1,0 +1,1 @@
+"""The copy rig: optics, light, and what was measured on it."""

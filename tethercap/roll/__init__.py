@@ -1,0 +1,1 @@
+"""A roll on disk: names, record, files, metadata, fixity."""

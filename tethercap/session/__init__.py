@@ -1,0 +1,1 @@
+"""One roll being captured: states, events, and the runner that joins the parts."""

@@ -1,0 +1,1 @@
+"""Watching film in the live view: edges, alignment, motion, decision."""
