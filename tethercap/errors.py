@@ -98,7 +98,7 @@ class CameraFullError(CameraError):
 
 
 class NotSupportedError(CameraError):
-    """This body cannot do what was asked."""
+    """What was asked is beyond this body."""
 
 
 class DriverDiedError(CameraError):

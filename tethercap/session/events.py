@@ -219,7 +219,7 @@ class ConversionFailed:
 
 @dataclass(frozen=True, slots=True)
 class CannotWatch:
-    """This camera gives no live view: shots are taken on key alone."""
+    """No live view from this camera: shots are taken on key alone."""
 
     why: str
 

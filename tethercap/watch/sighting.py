@@ -133,7 +133,7 @@ class Sighting:
     motion: Motion | None
     """None on the first frame and for stills."""
     ready: bool
-    """Hands-free would fire now: ACCEPT, still, and this frame was not fired on since the film last moved by about a pitch."""
+    """Hands-free would fire now: ACCEPT, still, and not fired on since the film last moved by about a pitch."""
     film_present: bool | None
     """None where it cannot be told."""
     film_kind: FilmKind | None
