@@ -1,0 +1,144 @@
+"""``python -m mock_camera``: start a simulated camera and stay until told to go.
+
+One JSON line on stdout says where it listens::
+
+    {"ptpip_port": 40123, "control_port": 40124, "pid": 4711, "body": "0a"}
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import signal
+import sys
+import threading
+import time
+from collections.abc import Callable, Sequence
+
+from mock_camera.bodies import BODIES
+from mock_camera.body import FAST, Body, RigLike, Timing
+from mock_camera.card import Card
+from mock_camera.control import ControlServer, Desk
+from mock_camera.faults import FaultBox, FaultError, parse
+from mock_camera.responder import Responder
+
+RigMaker = Callable[[argparse.Namespace], RigLike]
+
+
+def size(text: str) -> tuple[int, int]:
+    """Return (width, height) from ``WxH``.
+
+    Raises
+    ------
+    ValueError
+        If the text is not two positive numbers.
+    """
+    width, _, height = text.lower().partition("x")
+    numbers = int(width), int(height)
+    if min(numbers) < 64 or any(n % 2 for n in numbers):
+        raise ValueError("a sensor has an even number of pixels each way, 64 or more")
+    return numbers
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser of the command line."""
+    parser = argparse.ArgumentParser("mock_camera", description="A simulated camera on 127.0.0.1, looking at film.")
+    add = parser.add_argument
+    add("--body", choices=list(BODIES), default="0a", help="dialect: standard, or a vendor extension's number")
+    add("--port", type=int, default=0, help="PTP/IP port; 0 takes any")
+    add("--control-port", type=int, default=0, help="port of the control channel; 0 takes any")
+    add("--serial", default="SIM0001", help="serial number to report")
+    add("--film-kind", choices=["colour-negative", "bw-negative", "slide"], default="colour-negative")
+    add("--film-format", default="135-36x24", help="id of the film format")
+    add("--strips", type=int, default=1)
+    add("--frames-per-strip", type=int, default=6)
+    add("--first-label", type=int, default=1, help="number of the first frame")
+    add("--seed", type=int, default=1)
+    add("--hand", choices=["none", "bell", "timed"], default="none", help="who moves the film")
+    add("--sensor", type=size, default=(6000, 4000), metavar="WxH", help="pixels of the raw file")
+    add("--fast", action="store_true", help="shorten the waits of hand and camera")
+    add("--fault", action="append", default=[], metavar="SPEC", help="something that goes wrong: name:key=value,...")
+    add("--first-number", type=int, default=1, help="number in the first file name, 1 to 9999")
+    add("--card-mb", type=int, default=64_000, help="size of the memory card in megabytes")
+    add("--until-stdin-closes", action="store_true", help="end when stdin is closed")
+    add("--parent-pid-watch", action="store_true", help="end when the parent process is gone")
+    return parser
+
+
+def make_copy_rig(args: argparse.Namespace) -> RigLike:
+    """Return the rig with film that the command line asks for."""
+    from mock_camera.rig import CopyRig, RigSettings
+
+    settings = RigSettings(
+        film_kind=args.film_kind,
+        film_format=args.film_format,
+        strips=args.strips,
+        frames_per_strip=args.frames_per_strip,
+        first_label=args.first_label,
+        seed=args.seed,
+        hand=args.hand,
+        fast=args.fast,
+        sensor_px=args.sensor,
+    )
+    return CopyRig(settings, time.monotonic)
+
+
+def _watch_stdin(done: threading.Event) -> None:
+    try:
+        while os.read(sys.stdin.fileno(), 4096):
+            pass
+    except OSError:
+        pass
+    done.set()
+
+
+def _wait(args: argparse.Namespace, done: threading.Event) -> None:
+    if args.until_stdin_closes:
+        threading.Thread(target=_watch_stdin, args=(done,), name="stdin", daemon=True).start()
+    parent = os.getppid()
+    while not done.wait(0.25):
+        if args.parent_pid_watch and os.getppid() != parent:
+            return
+
+
+def run(argv: Sequence[str] | None = None, make_rig: RigMaker = make_copy_rig) -> int:
+    """Run the camera until it is told to go; return the exit code.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        The command line without the program's name.
+    make_rig : callable
+        Builds what stands in front of the lens.
+    """
+    parser = build_parser()
+    args = parser.parse_args(argv)
+    try:
+        faults = FaultBox([parse(spec) for spec in args.fault])
+    except FaultError as error:
+        parser.error(str(error))
+    if not 1 <= args.first_number <= 9999:
+        parser.error("--first-number lies between 1 and 9999")
+    done = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: done.set())
+    card = Card(args.card_mb * 1_000_000, args.first_number)
+    body = Body(make_rig(args), card, faults, FAST if args.fast else Timing())
+    dialect = BODIES[args.body](body, args.serial)
+    responder = Responder(dialect, args.port)
+    control = ControlServer(Desk(dialect, responder, done.set), args.control_port)
+    ready = {"ptpip_port": responder.port, "control_port": control.port, "pid": os.getpid(), "body": args.body}
+    sys.stdout.write(json.dumps(ready) + "\n")
+    sys.stdout.flush()
+    try:
+        _wait(args, done)
+    finally:
+        control.close()
+        responder.close()
+        body.close()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(run())

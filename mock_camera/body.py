@@ -1,0 +1,352 @@
+"""The body: what it is set to, what it is doing, what it has taken.
+
+Shots run through two threads.  The first waits for the shutter and closes it again; the second
+has the picture drawn and puts it on the card, in the order of the exposures.  So live view goes
+on while a picture is written, and stands still while the shutter is open.
+"""
+
+from __future__ import annotations
+
+import queue
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any, Protocol
+
+from mock_camera.card import CARD_ID, Card, StoredObject
+from mock_camera.codes import UNSOLICITED, Format, Response
+from mock_camera.datasets import ObjectInfo, date_text
+from mock_camera.faults import FaultBox
+from mock_camera.settings import ExposureNow, Settings
+
+LIVE_VIEW_PX = (1024, 680)
+THUMB_PX = (160, 120)
+_STOP = None
+
+
+@dataclass(frozen=True)
+class Timing:
+    """How long things take; seconds, bytes per second, frames per second."""
+
+    shutter_lag_s: float = 0.050
+    blackout_s: float = 0.060
+    write_s: float = 0.25
+    transfer_bytes_s: float | None = 35e6
+    live_view_fps: float = 30.0
+    buffer_shots: int = 5
+
+
+FAST = Timing(shutter_lag_s=0.010, blackout_s=0.010, write_s=0.0, transfer_bytes_s=None)
+
+
+class PictureLike(Protocol):
+    """What the rig hands back for an exposure."""
+
+    @property
+    def dng(self) -> bytes:
+        """The raw file."""
+
+    @property
+    def jpeg(self) -> bytes:
+        """The body's own JPEG."""
+
+    @property
+    def thumb(self) -> bytes:
+        """A small JPEG."""
+
+    @property
+    def width_px(self) -> int:
+        """Width of the picture."""
+
+    @property
+    def height_px(self) -> int:
+        """Height of the picture."""
+
+    @property
+    def truth(self) -> dict[str, Any]:
+        """Where the film really lay."""
+
+
+class RigLike(Protocol):
+    """What stands in front of the lens."""
+
+    def live_view_jpeg(self, exposure: Any, width_px: int = ..., height_px: int = ...) -> bytes:
+        """Return one live-view picture of this moment."""
+
+    def expose(self, exposure: Any, opened_at_s: float) -> PictureLike:
+        """Return the picture of an exposure that has ended."""
+
+    def control(self, command: dict[str, object]) -> dict[str, object]:
+        """Carry out a command for the film side."""
+
+    def close(self) -> None:
+        """Let go of everything."""
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One release of the shutter."""
+
+    number: int
+    exposure: ExposureNow
+    opened_at_s: float
+    quality: str
+    target: str
+    transaction: int
+    body_button: bool
+
+
+class Listener(Protocol):
+    """The dialect's ears: it tells the driver what happened in its own way."""
+
+    def objects_added(self, shot: Shot, objects: list[StoredObject]) -> None:
+        """New folders and files exist."""
+
+    def shot_finished(self, shot: Shot) -> None:
+        """The shot is over and all its files are there."""
+
+    def store_filled(self, shot: Shot) -> None:
+        """The card ran full in the shot, nothing was kept."""
+
+    def setting_changed(self, name: str) -> None:
+        """Somebody turned a dial on the body."""
+
+
+@dataclass
+class ShotBook:
+    """What was taken, for the control channel."""
+
+    entries: list[dict[str, Any]] = field(default_factory=list)
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def add(self, entry: dict[str, Any]) -> None:
+        """Note a shot."""
+        with self.lock:
+            self.entries.append(entry)
+
+    def copy(self) -> list[dict[str, Any]]:
+        """Return all entries."""
+        with self.lock:
+            return [dict(entry) for entry in self.entries]
+
+
+class Body:
+    """A camera body in front of a rig.
+
+    Parameters
+    ----------
+    rig : RigLike
+        Draws what the lens sees.
+    card : Card
+        Where pictures go.
+    faults : FaultBox
+        What goes wrong.
+    timing : Timing
+        How long things take.
+    now_s : callable
+        The clock that the rig uses too.
+    """
+
+    def __init__(
+        self,
+        rig: RigLike,
+        card: Card,
+        faults: FaultBox,
+        timing: Timing,
+        now_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.rig, self.card, self.faults, self.timing = rig, card, faults, timing
+        self.settings = Settings()
+        self.shots = ShotBook()
+        self.listener: Listener | None = None
+        self._now_s = now_s
+        self._lock = threading.RLock()
+        self._waiting = 0
+        self._exposing = False
+        self._dark_until_s = 0.0
+        self._count = 0
+        self._last: PictureLike | None = None
+        self._picture_bytes = 50_000_000
+        self._closing = threading.Event()
+        self._to_shutter: queue.Queue[Shot | None] = queue.Queue()
+        self._to_card: queue.Queue[Shot | None] = queue.Queue()
+        self._threads = [
+            threading.Thread(target=self._run_shutter, name="shutter", daemon=True),
+            threading.Thread(target=self._run_card, name="card", daemon=True),
+        ]
+        for thread in self._threads:
+            thread.start()
+
+    def close(self) -> None:
+        """Stop the threads and throw the pictures away."""
+        self._closing.set()
+        self._to_shutter.put(_STOP)
+        for thread in self._threads:
+            thread.join(timeout=10)
+        self.rig.close()
+        self.card.close()
+
+    # What the body is doing
+
+    @property
+    def battery_percent(self) -> int:
+        """Charge of the battery."""
+        fault = self.faults.standing("battery")
+        return int(fault.number("percent", 5)) if fault else 87
+
+    @property
+    def exposing(self) -> bool:
+        """Whether the shutter is about to open, or is open."""
+        with self._lock:
+            return self._exposing
+
+    @property
+    def shots_pending(self) -> int:
+        """Shots released whose files are not on the card yet."""
+        with self._lock:
+            return self._waiting
+
+    @property
+    def free_bytes(self) -> int:
+        """Free space of the card."""
+        return 0 if self.faults.standing("store-full") and not self._fills_during() else self.card.free_bytes
+
+    def _fills_during(self) -> bool:
+        fault = self.faults.standing("store-full")
+        return fault is not None and fault.options.get("when") == "during"
+
+    @property
+    def picture_bytes(self) -> int:
+        """Size of one picture, as far as known."""
+        return self._picture_bytes
+
+    def live_view(self) -> bytes | None:
+        """Return a live-view JPEG of this moment; None while the shutter keeps it dark."""
+        with self._lock:
+            if self._exposing or self._now_s() < self._dark_until_s:
+                return None
+        if self.faults.strike("live-view-busy"):
+            return None
+        if self.faults.strike("live-view-empty"):
+            return b""
+        jpeg = self.rig.live_view_jpeg(self.settings.exposure(), *LIVE_VIEW_PX)
+        if self.faults.strike("live-view-corrupt"):
+            return jpeg[: len(jpeg) // 2]
+        return jpeg
+
+    # Shots
+
+    def release(self, transaction: int = UNSOLICITED, target: str = "card", body_button: bool = False) -> Response:
+        """Press the release; the answer says whether a shot began."""
+        with self._lock:
+            if self._exposing or self._waiting >= self.timing.buffer_shots:
+                return Response.DEVICE_BUSY
+            if target != "ram" and self.free_bytes < self._picture_bytes:
+                return Response.STORE_FULL
+            self._exposing = True
+            self._waiting += 1
+            self._count += 1
+            shot = Shot(
+                self._count,
+                self.settings.exposure(),
+                0.0,
+                str(self.settings.get("quality")),
+                target,
+                transaction,
+                body_button,
+            )
+        self._to_shutter.put(shot)
+        return Response.OK
+
+    def _run_shutter(self) -> None:
+        while (shot := self._to_shutter.get()) is not _STOP:
+            self._closing.wait(self.timing.shutter_lag_s)
+            opened_at_s = self._now_s()
+            self._closing.wait(shot.exposure.time_s)
+            with self._lock:
+                self._exposing = False
+                self._dark_until_s = self._now_s() + self.timing.blackout_s
+            self._to_card.put(replace(shot, opened_at_s=opened_at_s))
+        self._to_card.put(_STOP)
+
+    def _run_card(self) -> None:
+        while (shot := self._to_card.get()) is not _STOP:
+            if not self._closing.is_set():
+                self._finish(shot)
+            with self._lock:
+                self._waiting -= 1
+
+    def _finish(self, shot: Shot) -> None:
+        started_s = self._now_s()
+        picture = self.rig.expose(shot.exposure, shot.opened_at_s)
+        if self._last is not None and self.faults.strike("same-picture"):
+            picture = self._last
+        self._last = picture
+        self._picture_bytes = len(picture.dng) + (len(picture.jpeg) if shot.quality == "raw+jpeg" else 0)
+        self._closing.wait(max(0.0, self.timing.write_s - (self._now_s() - started_s)))
+        listener = self.listener
+        if self._fills_during() and self.faults.strike("store-full"):
+            if listener:
+                listener.store_filled(shot)
+            return
+        objects = self._store(shot, picture)
+        self._note(shot, picture, objects)
+        if late := self.faults.strike("object-added-late"):
+            self._closing.wait(late.number("seconds", 2.0))
+        if listener and not self.faults.strike("object-added-missing"):
+            listener.objects_added(shot, objects)
+        if listener:
+            listener.shot_finished(shot)
+
+    def _store(self, shot: Shot, picture: PictureLike) -> list[StoredObject]:
+        folders, parent, stem = self.card.next_stem()
+        taken = date_text(datetime.now())
+        size_px = (picture.width_px, picture.height_px)
+        files: list[tuple[Format, str, bytes]] = []
+        if shot.quality != "jpeg":
+            files.append((Format.DNG, f"{stem}.DNG", picture.dng))
+        if shot.quality != "raw":
+            files.append((Format.EXIF_JPEG, f"{stem}.JPG", picture.jpeg))
+        if self.faults.strike("two-files"):
+            kind, name, data = files[0]
+            files.append((kind, name.replace(".", "A."), data))
+        objects = list(folders)
+        for kind, name, data in files:
+            lie = self.faults.strike("wrong-size")
+            stated = len(data) + (int(lie.number("by", -1000)) if lie else 0)
+            info = ObjectInfo(
+                CARD_ID,
+                kind,
+                max(0, stated),
+                name,
+                parent=parent,
+                thumb_bytes=len(picture.thumb),
+                thumb_size_px=THUMB_PX,
+                image_size_px=size_px,
+                bit_depth=14 if kind is Format.DNG else 24,
+                taken=taken,
+            )
+            objects.append(self._keep(shot, info, data, picture.thumb))
+        return objects
+
+    def _keep(self, shot: Shot, info: ObjectInfo, data: bytes, thumb: bytes) -> StoredObject:
+        if shot.target != "ram":
+            return self.card.add_file(info, data, thumb)
+        return self.card.buffer_file(info, data, thumb)
+
+    def _note(self, shot: Shot, picture: PictureLike, objects: list[StoredObject]) -> None:
+        first = next(stored for stored in objects if stored.path)
+        entry = dict(picture.truth)
+        entry.update(
+            n=shot.number,
+            handle=first.handle,
+            name=first.info.name,
+            opened_at_s=shot.opened_at_s,
+            time_s=shot.exposure.time_s,
+            f_number=shot.exposure.f_number,
+            iso=shot.exposure.iso,
+            body_button=shot.body_button,
+        )
+        self.shots.add(entry)
