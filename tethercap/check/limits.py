@@ -8,7 +8,7 @@ class CheckLimits:
     """Thresholds of the check of a RAW; the alignment limits are the watch's own, widened by `slip_allowance_mm`."""
 
     slip_allowance_mm: float = 0.15
-    """Added to the centring limit: a film that settled by this much after the verdict is still well inside the picture."""
+    """Added to the centring limit: a film that settled this much after the verdict is well inside."""
     tilt_allowance_deg: float = 0.15
     """Added to the tilt limit, for the same reason."""
     saturated_share: float = 0.985

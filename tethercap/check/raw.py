@@ -1,6 +1,6 @@
 """The check of a RAW that was pulled: the judge of every shot."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -33,8 +33,8 @@ class CheckRequest:
     expected_size: SizePx | None = None
     forced: bool = False
     watched: bool = True
-    limits: Limits = Limits()
-    check_limits: CheckLimits = CheckLimits()
+    limits: Limits = field(default_factory=Limits)
+    check_limits: CheckLimits = field(default_factory=CheckLimits)
 
 
 def check_raw(raw: RawPicture, request: CheckRequest) -> RawFindings:

@@ -13,7 +13,8 @@ NOT_RAW = FindingKind(
     "not-raw",
     Severity.WARNING,
     "The camera sent a JPEG, not a RAW.",
-    "The picture is kept, but a JPEG has lost most of what a positive is made from. Set the camera's image format to RAW.",
+    "The picture is kept, but a JPEG has lost most of what a positive is made from. "
+    "Set the camera's image format to RAW.",
 )
 WRONG_SIZE = FindingKind(
     "wrong-size",

@@ -24,7 +24,8 @@ def raw_planes(raw: RawPicture) -> F32Array:
     Returns
     -------
     ndarray
-        Shape (height // 2, width // 2, 3), float32, order red, green, blue; 0 = black, 1 = saturation. Not white-balanced.
+        Shape (height // 2, width // 2, 3), float32, order red, green, blue; 0 = black,
+        1 = saturation. Not white-balanced.
     """
     height, width = (raw.mosaic.shape[0] // 2) * 2, (raw.mosaic.shape[1] // 2) * 2
     planes = np.zeros((height // 2, width // 2, 3), np.float32)
@@ -52,8 +53,8 @@ def raw_to_view(raw: RawPicture, reduction: int = 2) -> U8Array:
     Returns
     -------
     ndarray
-        Shape (height // reduction, width // reduction, 3), uint8, display-encoded, blue-green-red. White-balanced with the
-        file's own neutral and scaled so that the brightest 0.1 % come to 245, as a live view would show it.
+        Shape (height // reduction, width // reduction, 3), uint8, display-encoded, blue-green-red. White-balanced
+        with the file's own neutral and scaled so that the brightest 0.1 % come to 245, as a live view would show it.
     """
     planes = raw_planes(raw)
     if reduction > 2:

@@ -30,7 +30,10 @@ class RunState(StrEnum):
     HELD = "held"
 
 
-_FILM_STATES = frozenset({RunState.NO_FILM, RunState.MOVING, RunState.SETTLING, RunState.SEATED, RunState.HELD})
+_FILM_STATES = frozenset(
+    {RunState.NO_FILM, RunState.MOVING, RunState.SETTLING, RunState.SEATED, RunState.HELD, RunState.FILED}
+)
+# Film that comes to rest again where it was taken is FILED still.
 
 MOVES: dict[RunState, frozenset[RunState]] = {
     RunState.NO_FILM: _FILM_STATES | {RunState.EXPOSING, RunState.PULLING},

@@ -1,0 +1,94 @@
+"""What the parts of a run share. Touched by the runner's thread only, but for the snapshot, which is replaced whole."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from tethercap.camera.base import Camera
+from tethercap.clock import Clock
+from tethercap.exposure.settings import Setting, SettingState
+from tethercap.roll.folder import Roll
+from tethercap.session import events
+from tethercap.session.book import Book
+from tethercap.session.events import Mode, SessionEvent, Signal
+from tethercap.session.options import RunnerOptions
+from tethercap.session.snapshot import Snapshot
+from tethercap.session.states import RunState, move
+from tethercap.watch.sighting import Sighting
+from tethercap.watch.watcher import Watcher
+
+
+@dataclass(slots=True)
+class Desk:
+    """Camera, film, roll and where things stand."""
+
+    camera: Camera
+    watcher: Watcher
+    roll: Roll
+    clock: Clock
+    emit: Callable[[SessionEvent], None]
+    options: RunnerOptions
+    book: Book
+    mode: Mode
+    state: RunState = RunState.NO_FILM
+    sighting: Sighting | None = None
+    """The newest one."""
+    settings: dict[Setting, SettingState] = field(default_factory=dict)
+    taken_here: bool = False
+    """The frame in view is filed, and the film has not gone on since."""
+    conversions_waiting: int = 0
+    snapshot: Snapshot = field(default_factory=Snapshot)
+
+    def go(self, after: RunState) -> None:
+        """Move to another state and tell."""
+        before, self.state = self.state, move(self.state, after)
+        if before is not after:
+            self.emit(events.StateChanged(before, after, self.clock.now_s()))
+            self.refresh()
+
+    def hold(self, *sentences: str) -> None:
+        """Keep the frame open and say why."""
+        reasons = self.sighting.verdict.reasons if self.sighting is not None else ()
+        self.go(RunState.HELD)
+        self.say(*sentences, reasons=reasons)
+
+    def say(self, *sentences: str, reasons: tuple[events.Reason, ...] = ()) -> None:
+        """Tell the person what to do, whatever the state."""
+        self.emit(events.FrameHeld(self.book.frame_id, reasons, sentences))
+        self.emit(events.Signalled(Signal.HELD))
+
+    def number_moved(self) -> None:
+        """Tell the number that comes next."""
+        self.emit(events.NextFrameSet(self.book.frame_id))
+        self.refresh()
+
+    def read_settings(self) -> None:
+        """Ask the camera for its settings and hand the shutter time to the watcher, which judges stillness by it."""
+        self.settings = self.camera.settings()
+        if (shutter_s := self.shutter_s) is not None:
+            self.watcher.shutter_s = shutter_s
+        self.emit(events.SettingsRead(dict(self.settings)))
+        self.refresh()
+
+    @property
+    def shutter_s(self) -> float | None:
+        """Exposure time set on the camera, s; None where it is not known."""
+        shutter = self.settings.get(Setting.SHUTTER)
+        return shutter.value.number or None if shutter else None
+
+    def refresh(self) -> None:
+        """Make a new snapshot."""
+        book = self.book
+        self.snapshot = Snapshot(
+            state=self.state,
+            mode=self.mode,
+            roll_id=self.roll.setup.id,
+            next_frame_id=book.frame_id,
+            strip=book.strip,
+            frames=dict(book.marks),
+            frames_expected=self.roll.setup.frames_expected,
+            frames_per_minute=book.frames_per_minute,
+            settings=dict(self.settings),
+            last_filed=book.last_filed,
+            conversions_waiting=self.conversions_waiting,
+            can_watch=self.camera.abilities.live_view,
+        )

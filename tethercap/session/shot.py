@@ -1,0 +1,82 @@
+"""One shot on its way from the shutter command to its place in the roll."""
+
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from pathlib import PurePosixPath
+
+from tethercap.camera.base import CameraFile
+from tethercap.roll.folder import Incoming
+from tethercap.session.check_job import JPEG_SUFFIXES, CheckedFile
+from tethercap.session.events import FiredBy
+from tethercap.watch.sighting import Sighting
+
+QUIET_S = 0.3
+"""After the last file and this much silence nothing more is expected (measured on drivers that never say 'complete')."""
+SAFE_SUFFIXES = frozenset(
+    {
+        ".dng",
+        ".nef",
+        ".nrw",
+        ".cr2",
+        ".cr3",
+        ".crw",
+        ".arw",
+        ".raf",
+        ".orf",
+        ".ori",
+        ".rw2",
+        ".pef",
+        ".srw",
+        ".rwl",
+        ".3fr",
+        ".iiq",
+    }
+)
+"""File name endings of camera RAW that are kept as they are; a camera's name is used for nothing else."""
+
+
+def suffix_of(file: CameraFile) -> str:
+    """Ending for the file in the roll: a known one in lower case, ".raw" for any other."""
+    suffix = PurePosixPath(file.name).suffix.lower()
+    return suffix if suffix in SAFE_SUFFIXES or suffix in JPEG_SUFFIXES else ".raw"
+
+
+@dataclass(slots=True)
+class Shot:
+    """A shot under way. Lives in the runner's thread only."""
+
+    frame_id: str
+    take: int
+    fired_by: FiredBy
+    fired_at_s: float
+    sighting: Sighting | None
+    """What was seen when it was fired; None without live view."""
+    files: list[CameraFile] = field(default_factory=list)
+    last_file_at_s: float | None = None
+    finished: bool = False
+    """The camera said that nothing more comes."""
+    pulled_in_s: float = 0.0
+    picture: Incoming | None = None
+    """The RAW (or the JPEG, where there is no RAW), safe in a temporary file."""
+    companions: list[Incoming] = field(default_factory=list)
+    checking: "Future[CheckedFile] | None" = None
+
+    @property
+    def forced(self) -> bool:
+        """True where a person overruled the verdict."""
+        return self.fired_by is FiredBy.FORCED_KEY
+
+    @property
+    def files_safe(self) -> int:
+        """How many of its files are in the roll folder already."""
+        return len(self.companions) + (self.picture is not None)
+
+    def all_files_in(self, now_s: float, expected_files: int) -> bool:
+        """Tell whether no more files are to be expected."""
+        if not self.files or self.last_file_at_s is None:
+            return False
+        return self.finished or len(self.files) >= expected_files or now_s - self.last_file_at_s >= QUIET_S
+
+    def raw_first(self) -> list[CameraFile]:
+        """Files with the RAW before its JPEG, whatever order they came in."""
+        return sorted(self.files, key=lambda file: suffix_of(file) in JPEG_SUFFIXES)

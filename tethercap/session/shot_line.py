@@ -1,0 +1,257 @@
+"""The way of one shot: shutter command, files announced, pulled, checked, filed."""
+
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
+from pathlib import Path
+
+from tethercap.camera.base import CameraFile
+from tethercap.check import registry
+from tethercap.check.findings import Finding, RawFindings, Severity
+from tethercap.check.raw import CheckRequest
+from tethercap.errors import StorageError
+from tethercap.geometry import SizePx
+from tethercap.roll.folder import FiledTake, TakeOutcome
+from tethercap.session import events
+from tethercap.session.check_job import CheckedFile
+from tethercap.session.conversions import Conversions
+from tethercap.session.desk import Desk
+from tethercap.session.events import FiredBy, Signal
+from tethercap.session.shot import Shot, suffix_of
+from tethercap.session.states import RunState
+
+Checker = Callable[[Path, str, CheckRequest], "Future[CheckedFile]"]
+
+
+class ShotLine:
+    """At most one shot at a time, from the shutter to the roll.
+
+    Parameters
+    ----------
+    desk : Desk
+    check : callable
+        Hands a pulled file to a worker.
+    conversions : Conversions
+        Gets what was accepted.
+    watch_once : callable
+        Watches one live frame; called between the pieces of a file, so that the film is watched while it is pulled.
+    """
+
+    def __init__(self, desk: Desk, check: Checker, conversions: Conversions, watch_once: Callable[[], None]) -> None:
+        self._desk, self._check, self._conversions, self._watch_once = desk, check, conversions, watch_once
+        self._shot: Shot | None = None
+        self._picture_size: SizePx | None = None
+
+    @property
+    def busy(self) -> bool:
+        """A shot is under way."""
+        return self._shot is not None
+
+    # --- the shutter and what the camera says ---------------------------------------------------------------------
+
+    def release(self, fired_by: FiredBy) -> None:
+        """Fire.
+
+        Raises
+        ------
+        CameraError
+        """
+        fired = self._desk.camera.fire()
+        self._start(fired_by, fired.fired_at_s)
+
+    def _start(self, fired_by: FiredBy, at_s: float) -> Shot:
+        desk = self._desk
+        desk.watcher.shot_taken(at_s)
+        frame_id = desk.book.frame_id
+        self._shot = Shot(frame_id, desk.roll.next_take(frame_id), fired_by, at_s, desk.sighting)
+        desk.emit(events.ShotFired(frame_id, self._shot.take, fired_by, at_s))
+        desk.go(RunState.EXPOSING)
+        return self._shot
+
+    def file_appeared(self, file: CameraFile, seen_at_s: float) -> None:
+        """Take note of a file, be it of our shot or of the camera's own button."""
+        if self._shot is not None and self._desk.state is not RunState.EXPOSING:
+            self._desk.book.waiting_files.append(file)
+            return
+        shot = self._shot or self._start(FiredBy.BODY, seen_at_s)
+        shot.files.append(file)
+        shot.last_file_at_s = seen_at_s
+
+    def capture_finished(self) -> None:
+        """Take note that nothing more comes."""
+        if self._shot is not None:
+            self._shot.finished = True
+
+    def advance(self) -> None:
+        """Go on with the shot as far as it can go without waiting, but for the pull itself.
+
+        Raises
+        ------
+        CameraError
+        """
+        shot, desk = self._shot, self._desk
+        now_s = desk.clock.now_s()
+        if shot is None:
+            if desk.book.waiting_files:
+                self.file_appeared(desk.book.waiting_files.pop(0), now_s)
+        elif desk.state is RunState.EXPOSING:
+            deadline_s = desk.options.file_deadline_s + (desk.shutter_s or 0)
+            if shot.all_files_in(now_s, desk.options.expected_files):
+                self._pull(shot)
+            elif not shot.files and now_s - shot.fired_at_s > deadline_s:
+                self._give_up("The camera delivered no picture. It may be on its card; take the frame again.")
+        elif shot.checking is not None and shot.checking.done():
+            self._judge(shot, _result_of(shot.checking))
+
+    # --- pulling -----------------------------------------------------------------------------------------------------
+
+    def _pull(self, shot: Shot) -> None:
+        desk = self._desk
+        desk.go(RunState.PULLING)
+        started_s = desk.clock.now_s()
+        try:
+            for file in shot.raw_first()[shot.files_safe :]:
+                incoming = desk.roll.receive(
+                    shot.frame_id,
+                    suffix_of(file),
+                    self._pieces(file, shot.frame_id),
+                    expected_bytes=file.size_bytes or None,
+                )
+                if shot.picture is None:
+                    shot.picture = incoming
+                else:
+                    shot.companions.append(incoming)
+        except StorageError as error:
+            self._storage_failed(shot, error)
+            return
+        shot.pulled_in_s = desk.clock.now_s() - started_s
+        self._start_check(shot)
+
+    def _pieces(self, file: CameraFile, frame_id: str) -> Iterator[bytes]:
+        done_bytes = 0
+        for piece in self._desk.camera.pull(file):
+            yield piece
+            done_bytes += len(piece)
+            self._desk.emit(events.PullProgressed(frame_id, done_bytes, file.size_bytes))
+            self._watch_once()
+
+    def _storage_failed(self, shot: Shot, error: StorageError) -> None:
+        desk = self._desk
+        desk.book.unpulled, self._shot = shot, None
+        desk.emit(events.StorageTroubled(shot.frame_id, error))
+        desk.hold(str(error))
+
+    def pull_again(self) -> None:
+        """Take up a shot whose picture could not be stored."""
+        desk = self._desk
+        if self._shot is None and desk.book.unpulled is not None:
+            self._shot, desk.book.unpulled = desk.book.unpulled, None
+            self._shot.finished = True
+            desk.go(RunState.EXPOSING)
+
+    def resume(self, *, ending: bool) -> None:
+        """Go on after the camera was lost and came back (or did not, when the run is `ending`)."""
+        shot = self._shot
+        if shot is None or shot.checking is not None:
+            return
+        if not shot.files or ending:
+            self._give_up(
+                "The camera was lost before its picture was here. It may be on the card; take the frame again."
+            )
+            return
+        shot.finished = True  # its files are known and still on the card: pull them again
+        self._desk.state = RunState.EXPOSING
+
+    def _give_up(self, sentence: str) -> None:
+        self._shot = None
+        self._desk.watcher.reopen_frame()
+        self._desk.hold(sentence)
+
+    # --- checking and filing ---------------------------------------------------------------------------------------------
+
+    def _start_check(self, shot: Shot) -> None:
+        desk, picture = self._desk, shot.picture
+        desk.go(RunState.CHECKING)
+        if picture is None:
+            self._give_up("The camera announced a picture and delivered none; take the frame again.")
+            return
+        request = CheckRequest(
+            film_format=desk.watcher.film_format,
+            film_kind=desk.watcher.film_kind,
+            mm_per_view_width=desk.watcher.view_width_mm,
+            expected_size=self._picture_size,
+            forced=shot.forced,
+            watched=shot.sighting is not None,
+            limits=desk.watcher.limits,
+        )
+        shot.checking = self._check(picture.path, picture.suffix, request)
+
+    def _judge(self, shot: Shot, checked: CheckedFile) -> None:
+        desk, findings = self._desk, checked.findings
+        if shot.picture is None:
+            return
+        if desk.roll.has_picture(shot.picture.sha256):
+            findings = RawFindings(
+                (*findings.findings, Finding(registry.SAME_PICTURE)), findings.edges, findings.alignment
+            )
+        desk.emit(events.ShotChecked(shot.frame_id, shot.take, findings))
+        accepted = findings.passed
+        outcome = TakeOutcome(
+            accepted=accepted,
+            forced=shot.forced,
+            fired_by=shot.fired_by.value,
+            findings=findings,
+            sighting=shot.sighting,
+            shot=checked.shot,
+            settings={setting.value: state.value.text for setting, state in desk.settings.items()},
+            camera=desk.camera.identity,
+        )
+        try:
+            filed = desk.roll.file(shot.picture, outcome)
+            for companion in shot.companions:
+                desk.roll.file_companion(companion, filed)
+        except StorageError as error:
+            self._storage_failed(shot, error)
+            return
+        self._shot = None
+        self._picture_size = self._picture_size or (checked.size if accepted else None)
+        self._tell_filed(shot, filed, findings)
+
+    def _tell_filed(self, shot: Shot, filed: FiledTake, findings: RawFindings) -> None:
+        desk = self._desk
+        size_bytes = shot.picture.size_bytes if shot.picture else 0
+        fact = events.FrameFiled(
+            filed.frame_id,
+            filed.take,
+            filed.path,
+            filed.sha256,
+            size_bytes,
+            filed.accepted,
+            shot.forced,
+            shot.pulled_in_s,
+        )
+        desk.book.last_filed = fact
+        if filed.accepted:
+            desk.taken_here = True
+            desk.book.filed(filed.frame_id, forced=shot.forced, at_s=desk.clock.now_s())
+            desk.go(RunState.FILED)
+            desk.emit(fact)
+            desk.emit(events.Signalled(Signal.FILED))
+            desk.number_moved()
+            self._conversions.start(filed, findings)
+            return
+        desk.book.failed(filed.frame_id)
+        desk.watcher.reopen_frame()
+        desk.emit(fact)
+        desk.hold(*(f"{found.kind.sentence} {found.kind.help}" for found in findings.findings if _weighs(found)))
+
+
+def _weighs(finding: Finding) -> bool:
+    return finding.kind.severity is Severity.FAILURE
+
+
+def _result_of(checking: "Future[CheckedFile]") -> CheckedFile:
+    try:
+        return checking.result()
+    except Exception as error:  # noqa: BLE001 - a worker that died on a damaged RAW is a finding, not our end
+        found = Finding(registry.UNREADABLE, detail=f"the checking process ended: {type(error).__name__}")
+        return CheckedFile(RawFindings((found,), None, None))
