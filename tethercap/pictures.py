@@ -11,6 +11,7 @@ from tethercap.geometry import SizePx
 U8Array = npt.NDArray[np.uint8]
 U16Array = npt.NDArray[np.uint16]
 F32Array = npt.NDArray[np.float32]
+F64Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +70,7 @@ class RawPicture:
     white: float
     """Saturation, raw counts."""
     camera_to_xyz: npt.NDArray[np.float64] | None
-    """Camera RGB to CIE XYZ (D65, Y of white = 1), shape (3, 3); None when the file has no matrix."""
+    """Camera RGB, balanced so that white is 1, 1, 1, to CIE XYZ (D65, Y of white = 1), shape (3, 3); None when the file has no matrix."""
     daylight_multipliers: npt.NDArray[np.float64]
     """Factors for R, G, B that make the file's own neutral grey, green = 1, shape (3,)."""
     orientation: int = 1

@@ -1,0 +1,116 @@
+"""The door to JPEG: live-view pictures and previews in, proofs out."""
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from tethercap.errors import UnreadablePictureError
+from tethercap.image_files._whole import write_whole
+from tethercap.image_files.icc import icc_profile
+from tethercap.pictures import ColourSpace, LiveFrame, LiveJpeg, U8Array
+
+_REDUCED = {
+    1: cv2.IMREAD_COLOR,
+    2: cv2.IMREAD_REDUCED_COLOR_2,
+    4: cv2.IMREAD_REDUCED_COLOR_4,
+    8: cv2.IMREAD_REDUCED_COLOR_8,
+}
+# Signature of an APP1 segment that holds XMP (XMP specification part 3, JPEG).
+_XMP_SEGMENT = b"http://ns.adobe.com/xap/1.0/\0"
+_START_OF_SCAN = b"\xff\xda"
+_END_OF_IMAGE = b"\xff\xd9"
+
+
+def decode_jpeg(jpeg: bytes, reduced: int = 1) -> U8Array:
+    """Decode a JPEG.
+
+    Parameters
+    ----------
+    jpeg : bytes
+        The file's content. Bytes after its end mark are ignored; cameras pad.
+    reduced : {1, 2, 4, 8}
+        Decode at this fraction of the size, which is faster than decoding and shrinking.
+
+    Returns
+    -------
+    ndarray
+        Shape (height, width, 3), uint8, channel order blue, green, red; as stored, not turned by its EXIF orientation.
+
+    Raises
+    ------
+    UnreadablePictureError
+        If it is no JPEG or is cut short. A half-decoded picture is never handed out.
+    """
+    if not jpeg.startswith(b"\xff\xd8") or jpeg.rfind(_END_OF_IMAGE) < jpeg.rfind(_START_OF_SCAN):
+        raise UnreadablePictureError("A JPEG is damaged or cut short.")
+    encoded = np.frombuffer(jpeg, dtype=np.uint8)
+    try:
+        pixels = cv2.imdecode(encoded, _REDUCED[reduced] | cv2.IMREAD_IGNORE_ORIENTATION)
+    except cv2.error as error:
+        raise UnreadablePictureError("A JPEG could not be decoded.") from error
+    if pixels is None:
+        raise UnreadablePictureError("A JPEG could not be decoded.")
+    return pixels.astype(np.uint8, copy=False)
+
+
+def decode_live(live: LiveJpeg, reduced: int = 1) -> LiveFrame:
+    """Decode a live-view picture, keeping its time and number.
+
+    Raises
+    ------
+    UnreadablePictureError
+        If it is no JPEG or is cut short.
+    """
+    return LiveFrame(decode_jpeg(live.jpeg, reduced), live.taken_at_s, live.sequence)
+
+
+def encode_jpeg(
+    pixels_bgr: U8Array,
+    *,
+    quality: int = 92,
+    colour_space: ColourSpace = ColourSpace.SRGB,
+    xmp: bytes | None = None,
+) -> bytes:
+    """Encode a picture as JPEG with its ICC profile inside.
+
+    Parameters
+    ----------
+    pixels_bgr : ndarray
+        Shape (height, width, 3) or (height, width), uint8, encoded as `colour_space` says.
+    quality : int
+        1..100. From 90 up colour is kept at full resolution.
+    xmp : bytes or None
+        XMP packet to embed.
+    """
+    sampling = cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444 if quality >= 90 else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420
+    parameters = [cv2.IMWRITE_JPEG_QUALITY, quality, cv2.IMWRITE_JPEG_SAMPLING_FACTOR, sampling]
+    chunks = {cv2.IMAGE_METADATA_ICCP: icc_profile(colour_space)}
+    if xmp is not None:
+        chunks[cv2.IMAGE_METADATA_XMP] = _XMP_SEGMENT + xmp
+    contents = [np.frombuffer(chunk, dtype=np.uint8) for chunk in chunks.values()]
+    _, encoded = cv2.imencodeWithMetadata(".jpg", pixels_bgr, list(chunks), contents, parameters)
+    return encoded.tobytes()
+
+
+def write_jpeg(
+    path: Path,
+    pixels_bgr: U8Array,
+    *,
+    quality: int = 92,
+    colour_space: ColourSpace = ColourSpace.SRGB,
+    xmp: bytes | None = None,
+) -> None:
+    """Write a JPEG through a temporary file; parameters as in `encode_jpeg`.
+
+    Raises
+    ------
+    StorageError
+        If the disk refuses.
+    """
+    encoded = encode_jpeg(pixels_bgr, quality=quality, colour_space=colour_space, xmp=xmp)
+    write_whole(path, lambda temporary: _write(temporary, encoded))
+
+
+def _write(path: Path, content: bytes) -> None:
+    path.write_bytes(content)
