@@ -1,4 +1,4 @@
-"""The run's own book-keeping: numbers, marks, strips, pace. What must survive a crash is in the roll's record instead."""
+"""The run's own book-keeping: numbers, marks, strips, pace. What must survive a crash is in the roll's record."""
 
 from collections import deque
 from dataclasses import dataclass, field
@@ -36,7 +36,7 @@ class Book:
     @classmethod
     def from_roll(cls, roll: Roll) -> "Book":
         """Take up the numbers and marks that the roll's record holds."""
-        book = cls(Numbering(roll.next_frame_id(), roll.setup.numbers_run))
+        book = cls(Numbering(str(roll.next_frame_id()), roll.setup.numbers_run, roll.setup.by_halves))
         book.marks = {frame_id: FrameMark(mark) for frame_id, mark in roll.marks().items()}
         return book
 

@@ -66,7 +66,7 @@ class Conversions:
             desk.roll.note_positive(filed.frame_id, filed.take, done.positive, done.proof)
         except TethercapError as error:
             desk.emit(events.ConversionFailed(filed.frame_id, filed.take, error))
-        except Exception as error:  # noqa: BLE001 - a converter that died must not end the roll
+        except Exception as error:  # a converter that died must not end the roll
             failure = TethercapError(
                 f"The converter ended: {error}.", safe="The RAW is safe.", todo="Convert it again later."
             )

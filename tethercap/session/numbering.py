@@ -15,10 +15,13 @@ class Numbering:
         Frame the next picture belongs to.
     numbers_run : int
         +1 where the numbers rise as the film is pulled, -1 where they fall.
+    by_halves : bool
+        Count 1, 1A, 2, 2A ... as on half frames.
     """
 
     current: str
     numbers_run: int = 1
+    by_halves: bool = False
     _back_to: str | None = None
 
     def done(self) -> str:
@@ -26,7 +29,7 @@ class Numbering:
         if self._back_to is not None:
             self.current, self._back_to = self._back_to, None
         else:
-            self.current = str(FrameId.parse(self.current).next(self.numbers_run))
+            self.current = str(FrameId.parse(self.current).next(self.numbers_run, by_halves=self.by_halves))
         return self.current
 
     def go_to(self, frame_id: str) -> str:

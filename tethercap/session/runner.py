@@ -74,7 +74,7 @@ class RollRunner:
         self._travel = Travel()
         self._desk.refresh()
 
-    # --- what keys, pedals and commands may ask; from any thread ------------------------------------------------------
+    # --- what keys, pedals and commands may ask; from any thread
 
     def fire(self) -> None:
         """Take the frame in view if it may be taken; otherwise say why not."""
@@ -120,7 +120,7 @@ class RollRunner:
         """Where the roll stands."""
         return self._desk.snapshot
 
-    # --- the loop -------------------------------------------------------------------------------------------------------
+    # --- the loop
 
     def run(self) -> None:
         """Run until `stop`; every picture that was fired is filed or accounted for before this returns.
@@ -208,7 +208,7 @@ class RollRunner:
             break
         self._line.resume(ending=self._stopping.is_set())
 
-    # --- watching -------------------------------------------------------------------------------------------------------
+    # --- watching
 
     def _watch_once(self, timeout_s: float) -> None:
         desk = self._desk
@@ -272,7 +272,7 @@ class RollRunner:
         if desk.book.filed_on_strip:
             desk.emit(events.Signalled(Signal.STRIP_DONE))
 
-    # --- firing and the other requests --------------------------------------------------------------------------------------
+    # --- firing and the other requests
 
     def _release(self, fired_by: FiredBy) -> None:
         self._travel.restart()

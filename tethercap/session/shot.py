@@ -11,7 +11,7 @@ from tethercap.session.events import FiredBy
 from tethercap.watch.sighting import Sighting
 
 QUIET_S = 0.3
-"""After the last file and this much silence nothing more is expected (measured on drivers that never say 'complete')."""
+"""After the last file and this much silence nothing more is expected: some drivers never say 'complete'."""
 SAFE_SUFFIXES = frozenset(
     {
         ".dng",

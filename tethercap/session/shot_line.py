@@ -46,7 +46,7 @@ class ShotLine:
         """A shot is under way."""
         return self._shot is not None
 
-    # --- the shutter and what the camera says ---------------------------------------------------------------------
+    # --- the shutter and what the camera says
 
     def release(self, fired_by: FiredBy) -> None:
         """Fire.
@@ -102,7 +102,7 @@ class ShotLine:
         elif shot.checking is not None and shot.checking.done():
             self._judge(shot, _result_of(shot.checking))
 
-    # --- pulling -----------------------------------------------------------------------------------------------------
+    # --- pulling
 
     def _pull(self, shot: Shot) -> None:
         desk = self._desk
@@ -166,7 +166,7 @@ class ShotLine:
         self._desk.watcher.reopen_frame()
         self._desk.hold(sentence)
 
-    # --- checking and filing ---------------------------------------------------------------------------------------------
+    # --- checking and filing
 
     def _start_check(self, shot: Shot) -> None:
         desk, picture = self._desk, shot.picture
@@ -252,6 +252,6 @@ def _weighs(finding: Finding) -> bool:
 def _result_of(checking: "Future[CheckedFile]") -> CheckedFile:
     try:
         return checking.result()
-    except Exception as error:  # noqa: BLE001 - a worker that died on a damaged RAW is a finding, not our end
+    except Exception as error:  # a worker that died on a damaged RAW is a finding, not our end
         found = Finding(registry.UNREADABLE, detail=f"the checking process ended: {type(error).__name__}")
         return CheckedFile(RawFindings((found,), None, None))

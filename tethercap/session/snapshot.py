@@ -31,7 +31,7 @@ class Snapshot:
     strip: int = 0
     """Counts strips put in since the start, from 1; 0 before the first."""
     frames: Mapping[str, FrameMark] = field(default_factory=dict)
-    frames_expected: int = 36
+    frames_expected: int | None = None
     frames_per_minute: float | None = None
     """Over the last frames filed; None before the second."""
     settings: Mapping[Setting, SettingState] = field(default_factory=dict)

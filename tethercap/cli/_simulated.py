@@ -1,0 +1,136 @@
+"""A simulated camera for the demo: mock_camera in a process of its own, and the line to its control channel.
+
+It is started like any other program and spoken to over 127.0.0.1; nothing of it is imported.
+"""
+
+import contextlib
+import json
+import queue
+import socket
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from types import TracebackType
+from typing import Any
+
+from tethercap.errors import CameraGoneError
+from tethercap.session import events
+from tethercap.session.events import SessionEvent
+
+_START_DEADLINE_S = 60.0
+_ANSWER_DEADLINE_S = 30.0
+
+
+class SimulatedCamera:
+    """A running mock_camera.
+
+    Parameters
+    ----------
+    arguments : sequence of str
+        Command line of mock_camera.
+
+    Raises
+    ------
+    CameraGoneError
+        If it does not start.
+    """
+
+    def __init__(self, arguments: Sequence[str]) -> None:
+        command = [sys.executable, "-m", "mock_camera", "--until-stdin-closes", *arguments]
+        self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and module, no shell
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+        )
+        ports = self._read_ports()
+        self.port = f"ptpip:127.0.0.1:{ports['ptpip_port']}:{ports['ptpip_port']}"
+        self._socket = socket.create_connection(("127.0.0.1", int(ports["control_port"])), timeout=_ANSWER_DEADLINE_S)
+        self._lines = self._socket.makefile("rw", encoding="utf-8", newline="\n")
+        self._lock = threading.Lock()
+
+    def _read_ports(self) -> dict[str, Any]:
+        stdout = self._process.stdout
+        answers: queue.SimpleQueue[str] = queue.SimpleQueue()
+        reader = threading.Thread(target=lambda: answers.put(stdout.readline() if stdout else ""), daemon=True)
+        reader.start()
+        try:
+            line = answers.get(timeout=_START_DEADLINE_S)
+            ports: dict[str, Any] = json.loads(line)
+        except (queue.Empty, json.JSONDecodeError) as error:
+            self._process.kill()
+            raise CameraGoneError(
+                "The simulated camera did not start.", todo="Run python -m mock_camera to see why."
+            ) from error
+        return ports
+
+    def ask(self, cmd: str, **words: object) -> dict[str, Any]:
+        """Send one control command and return the answer.
+
+        Raises
+        ------
+        CameraGoneError
+            If the simulated camera is gone or refuses.
+        """
+        with self._lock:
+            try:
+                self._lines.write(json.dumps({"cmd": cmd, **words}) + "\n")
+                self._lines.flush()
+                answer: dict[str, Any] = json.loads(self._lines.readline())
+            except (OSError, ValueError) as error:
+                raise CameraGoneError("The simulated camera is gone.") from error
+        if not answer.get("ok"):
+            raise CameraGoneError(f"The simulated camera refused {cmd!r}: {answer.get('error')}.")
+        return answer
+
+    def close(self) -> None:
+        """End the process; it ends by itself when its input closes."""
+        with contextlib.suppress(OSError):
+            self._lines.close()
+            self._socket.close()
+        if self._process.stdin is not None:
+            self._process.stdin.close()
+        try:
+            self._process.wait(10)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+        if self._process.stdout is not None:
+            self._process.stdout.close()
+
+    def __enter__(self) -> "SimulatedCamera":
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+@contextlib.contextmanager
+def operator(
+    camera: SimulatedCamera, pass_on: Callable[[SessionEvent], None]
+) -> Iterator[Callable[[SessionEvent], None]]:
+    """Let the simulated hand hear the bells: yields an `on_event` that passes everything on and tells the hand.
+
+    The hand is told from a thread of its own, so that the runner never waits for it.
+    """
+    words: queue.SimpleQueue[str | None] = queue.SimpleQueue()
+
+    def tell() -> None:
+        while (word := words.get()) is not None:
+            with contextlib.suppress(CameraGoneError):
+                camera.ask(word)
+
+    def on_event(event: SessionEvent) -> None:
+        pass_on(event)
+        if isinstance(event, events.FrameFiled):
+            words.put("bell" if event.accepted else "held")
+        elif isinstance(event, events.FrameSkipped):
+            words.put("bell")
+
+    teller = threading.Thread(target=tell, name="operator", daemon=True)
+    teller.start()
+    try:
+        yield on_event
+    finally:
+        words.put(None)
+        teller.join(_ANSWER_DEADLINE_S)
