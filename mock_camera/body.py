@@ -8,8 +8,10 @@ on while a picture is written, and stands still while the shutter is open.
 from __future__ import annotations
 
 import queue
+import sys
 import threading
 import time
+import traceback
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -38,7 +40,7 @@ class Timing:
     buffer_shots: int = 5
 
 
-FAST = Timing(shutter_lag_s=0.010, blackout_s=0.010, write_s=0.0, transfer_bytes_s=None)
+FAST = Timing(shutter_lag_s=0.010, blackout_s=0.010, write_s=0.0, transfer_bytes_s=None, live_view_fps=150.0)
 
 
 class PictureLike(Protocol):
@@ -166,6 +168,7 @@ class Body:
         self._waiting = 0
         self._exposing = False
         self._dark_until_s = 0.0
+        self._next_frame_s = 0.0
         self._count = 0
         self._last: PictureLike | None = None
         self._picture_bytes = 50_000_000
@@ -223,10 +226,16 @@ class Body:
         return self._picture_bytes
 
     def live_view(self) -> bytes | None:
-        """Return a live-view JPEG of this moment; None while the shutter keeps it dark."""
+        """Return a live-view JPEG of this moment; None while the shutter keeps it dark.
+
+        Waits for the next frame of the sensor: no frame is delivered twice.
+        """
         with self._lock:
             if self._exposing or self._now_s() < self._dark_until_s:
                 return None
+            frame_s = max(self._now_s(), self._next_frame_s)
+            self._next_frame_s = frame_s + 1 / self.timing.live_view_fps
+        self._closing.wait(max(0.0, frame_s - self._now_s()))
         if self.faults.strike("live-view-busy"):
             return None
         if self.faults.strike("live-view-empty"):
@@ -273,8 +282,11 @@ class Body:
 
     def _run_card(self) -> None:
         while (shot := self._to_card.get()) is not _STOP:
-            if not self._closing.is_set():
-                self._finish(shot)
+            try:
+                if not self._closing.is_set():
+                    self._finish(shot)
+            except Exception:  # the body goes on after a picture that could not be made
+                traceback.print_exc(file=sys.stderr)
             with self._lock:
                 self._waiting -= 1
 

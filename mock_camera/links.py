@@ -43,8 +43,8 @@ class Link:
         view, got = memoryview(buffer), 0
         wait_s = first_wait_s
         while got < count:
-            self._sock.settimeout(wait_s)
             try:
+                self._sock.settimeout(wait_s)
                 fresh = self._sock.recv_into(view[got:])
             except OSError as error:
                 raise LinkClosedError(str(error)) from error
@@ -80,8 +80,8 @@ class Link:
         """
         data = encode(packet)
         with self._write_lock:
-            self._sock.settimeout(30.0)
             try:
+                self._sock.settimeout(30.0)
                 self._sock.sendall(data)
             except OSError as error:
                 raise LinkClosedError(str(error)) from error

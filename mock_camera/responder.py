@@ -124,7 +124,7 @@ class Responder:
             if self._asleep:
                 sock.close()
                 continue
-            self._start(self._serve, "connection", Link(sock))
+            self._start(self._serve, "connection", sock)
 
     def _fall_asleep_if_idle(self) -> None:
         fault = self._faults.standing("sleep")
@@ -134,7 +134,12 @@ class Responder:
             self._asleep = True
             self.hang_up()
 
-    def _serve(self, link: Link) -> None:
+    def _serve(self, sock: socket.socket) -> None:
+        try:
+            link = Link(sock)
+        except OSError:  # gone before we looked
+            sock.close()
+            return
         try:
             first = link.read(HANDSHAKE_S)
             if isinstance(first, InitCommandRequest):

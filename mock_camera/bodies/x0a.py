@@ -235,5 +235,3 @@ def _fraction(time_s: float) -> int:
     if time_s >= 0.3:
         return round(time_s * 10) << 16 | 10
     return 1 << 16 | round(1 / time_s)
-
-

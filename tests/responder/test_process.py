@@ -1,0 +1,72 @@
+"""The camera as a process: one line on stdout, a clean end however it comes."""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+import sys
+from typing import Any
+
+import pytest
+
+
+def test_the_one_line_says_where_it_listens(start_camera: Any) -> None:
+    camera = start_camera("--body", "standard")
+    assert set(camera.ready) == {"ptpip_port", "control_port", "pid", "body"}
+    assert camera.ready["pid"] == camera.process.pid
+    assert camera.ready["body"] == "standard"
+
+
+@pytest.mark.parametrize("how", ["stdin", "SIGTERM", "SIGINT", "quit"])
+def test_it_ends_cleanly_with_a_session_open_and_a_shot_in_the_air(start_camera: Any, connect: Any, how: str) -> None:
+    camera = start_camera("--body", "standard")
+    wire = connect(camera).open()
+    assert camera.control("press")["ok"]
+    if how == "quit":
+        assert camera.control("quit")["ok"]
+    elif how != "stdin":
+        camera.process.send_signal(getattr(signal, how))
+    if how != "stdin":
+        assert camera.process.wait(timeout=10) == 0
+    del wire
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        ("--body", "none"),
+        ("--fault", "explode"),
+        ("--fault", "refuse:op"),
+        ("--fault", "refuse:wish=1"),
+        ("--first-number", "0"),
+    ],
+)
+def test_a_wrong_command_line_is_refused_in_words(args: tuple[str, ...]) -> None:
+    command = [sys.executable, "-m", "mock_camera", *args]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=30, check=False)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert "mock_camera: error:" in done.stderr
+
+
+@pytest.mark.parametrize(
+    "line", [b"nonsense\n", b"[]\n", b"{}\n", b'{"cmd": 5}\n', b'{"cmd": "fault", "name": "x"}\n', b"\xff\n"]
+)
+def test_nonsense_on_the_control_channel_is_answered(start_camera: Any, line: bytes) -> None:
+    import json
+    import socket
+
+    camera = start_camera("--body", "standard")
+    with socket.create_connection(("127.0.0.1", camera.ready["control_port"]), timeout=10) as sock:
+        sock.sendall(line)
+        with sock.makefile("rb") as answers:
+            answer = json.loads(answers.readline())
+    assert answer["ok"] is False
+    assert answer["error"]
+
+
+def test_dials_take_the_nearest_value(start_camera: Any) -> None:
+    camera = start_camera("--body", "standard")
+    assert camera.control("dial", setting="iso", value=210)["value"] == 200
+    assert camera.control("settings")["settings"]["iso"] == 200
+    assert camera.control("dial", setting="wind", value=1)["ok"] is False
