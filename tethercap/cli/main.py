@@ -23,7 +23,7 @@ COMMANDS: dict[str, str] = {
     "bag": "Pack a roll as a BagIt bag.",
     "soak": "Run a simulated roll under faults, many times, and count.",
 }
-"""Command name -> one line of help. The command `x` is the click command `x` in tethercap/cli/x.py, loaded when it is used."""
+"""Command name -> one line of help. The click command x lives in tethercap/cli/x.py and is loaded when it is used."""
 
 
 class LazyCommands(click.Group):
