@@ -1,0 +1,108 @@
+"""The strips of a roll, laid ready: each is laid out and drawn when needed, the next one ahead of time."""
+
+from __future__ import annotations
+
+import math
+import threading
+from concurrent.futures import Future, ThreadPoolExecutor
+from functools import lru_cache
+
+from mock_camera import scenes
+from mock_camera.film_stock import FilmFormat, FloatPicture
+from mock_camera.strip_scene import Canvas, Frame, Region, Strip, StripPlan, compose, make_strip
+
+LIVE_OVERSAMPLING = 1.15
+"""Canvas pixels per live-view pixel: enough that warping does not soften the edges."""
+SCENE_LONG_SIDE_PX = 2400
+SPARE_MM = 2.0
+"""How far a canvas reaches beyond what is needed, so that small corrections of the film need no new one."""
+
+
+class FilmShelf:
+    """Pictures of the strips at live-view scale, and of parts of them at RAW scale.
+
+    Parameters
+    ----------
+    plan : StripPlan
+    strips : int
+    live_px_per_mm : float
+        Scale of the live view.
+    """
+
+    def __init__(self, plan: StripPlan, strips: int, live_px_per_mm: float) -> None:
+        self.plan = plan
+        self._live_scale = live_px_per_mm * LIVE_OVERSAMPLING
+        self._strips = [make_strip(plan, index) for index in range(strips)]
+        self._pool = ThreadPoolExecutor(1, "draw-strip")
+        self._lock = threading.Lock()
+        self._live: dict[int, Future[Canvas]] = {}
+        self._raw: tuple[int, Canvas] | None = None
+        self._prepare(0)
+
+    def strip(self, number: int) -> Strip:
+        """Layout of a strip.
+
+        Raises
+        ------
+        ValueError
+            There is no such strip.
+        """
+        if not 0 <= number < len(self._strips):
+            raise ValueError(f"strip {number} is not on the table; there are 0 to {len(self._strips) - 1}")
+        return self._strips[number]
+
+    def live_canvas(self, number: int) -> Canvas:
+        """A whole strip at live-view scale; waits for it if it is still being drawn."""
+        future = self._prepare(number)
+        canvas = future.result()
+        if number + 1 < len(self._strips):
+            self._prepare(number + 1)
+        return canvas
+
+    def raw_canvas(self, number: int, left_mm: float, right_mm: float) -> Canvas:
+        """Part of a strip at the scale of its scenes, the same object as last time if that still covers the part."""
+        kept = self._raw
+        if kept is not None and kept[0] == number and kept[1].covers(left_mm, right_mm):
+            return kept[1]
+        top = _visible_half_mm(self.plan.film_format)
+        scale = SCENE_LONG_SIDE_PX / max(self.plan.film_format.along_mm, self.plan.film_format.across_mm)
+        region = Region(left_mm - SPARE_MM, right_mm + SPARE_MM, -top, top, scale)
+        canvas = compose(self._strips[number], region, self._scene_of)
+        self._raw = number, canvas
+        return canvas
+
+    def close(self) -> None:
+        """Stop drawing ahead."""
+        self._pool.shutdown(cancel_futures=True)
+
+    def _prepare(self, number: int) -> Future[Canvas]:
+        with self._lock:
+            if number not in self._live:
+                for far in [key for key in self._live if abs(key - number) > 1 and self._live[key].done()]:
+                    del self._live[far]
+                self._live[number] = self._pool.submit(self._draw_live, number)
+            return self._live[number]
+
+    def _draw_live(self, number: int) -> Canvas:
+        strip = self._strips[number]
+        top = _visible_half_mm(self.plan.film_format)
+        region = Region(-3.0, strip.length_mm + 3.0, -top, top, self._live_scale)
+        return compose(strip, region, self._scene_of)
+
+    def _scene_of(self, frame: Frame) -> FloatPicture | None:
+        along, across = self.plan.film_format.along_mm, self.plan.film_format.across_mm
+        scale = SCENE_LONG_SIDE_PX / max(along, across)
+        return draw_scene(frame.scene, frame.seed, round(along * scale), round(across * scale))
+
+
+def _visible_half_mm(film_format: FilmFormat) -> float:
+    """Half the height of film that the holder can ever show, shifts and turns included."""
+    return film_format.opening_across_mm / 2 + 3.0 + math.radians(2.0) * film_format.opening_along_mm / 2
+
+
+@lru_cache(maxsize=3)
+def draw_scene(name: str, seed: int, width_px: int, height_px: int) -> FloatPicture:
+    """A scene, kept because the RAW needs what the live view has just used; not to be written to."""
+    picture = scenes.draw(name, seed, width_px, height_px)
+    picture.setflags(write=False)
+    return picture
