@@ -1,0 +1,336 @@
+"""What a roll's record adds up to: frames, takes, numbering, and the sums of all files. Values only."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from typing import Final
+
+import msgspec
+
+from tethercap.errors import RollNameError
+from tethercap.roll.lines import (
+    Blank,
+    Converted,
+    Described,
+    Describing,
+    Filed,
+    Line,
+    LineBody,
+    NextFrame,
+    Picked,
+    Renumbered,
+    Renumbering,
+    RenumberingParked,
+    Reopened,
+    SetAside,
+    SheetMade,
+    Skipped,
+    StripStarted,
+)
+from tethercap.roll.names import FrameId, check_path
+from tethercap.roll.setup import RollSetup
+
+SIDECAR_SUFFIX: Final = ".xmp"
+
+
+def sidecar_of(file: str) -> str:
+    """Path of the sidecar that belongs to a RAW's path."""
+    return file.rpartition(".")[0] + SIDECAR_SUFFIX
+
+
+class FrameStatus(StrEnum):
+    """Where a frame stands."""
+
+    OPEN = "open"
+    TAKEN = "taken"
+    FORCED = "forced"
+    """Taken although the verdict was to hold."""
+    HELD = "held"
+    """Has pictures, none of them accepted."""
+    BLANK = "blank"
+    SKIPPED = "skipped"
+
+
+@dataclass(frozen=True, slots=True)
+class TakeRecord:
+    """One picture of a frame."""
+
+    number: int
+    filed_at: str
+    """UTC, ISO 8601."""
+    filed: Filed
+    converted: Converted | None = None
+    """The last positive made of it."""
+
+    @property
+    def sidecar(self) -> str:
+        """Path of the sidecar."""
+        return sidecar_of(self.filed.file)
+
+
+@dataclass(frozen=True, slots=True)
+class FrameRecord:
+    """One frame of the roll."""
+
+    frame_id: FrameId
+    takes: tuple[TakeRecord, ...] = ()
+    """By number."""
+    is_blank: bool = False
+    skipped_why: str | None = None
+    """None where it was not skipped."""
+    picked: int | None = None
+    """The take that a person chose."""
+
+    @property
+    def chosen(self) -> TakeRecord | None:
+        """The take that stands for the frame: the one picked, else the last one accepted."""
+        for take in self.takes:
+            if take.number == self.picked:
+                return take
+        accepted = [take for take in self.takes if take.filed.accepted]
+        return accepted[-1] if accepted else None
+
+    @property
+    def status(self) -> FrameStatus:
+        """Where the frame stands."""
+        chosen = self.chosen
+        if chosen is not None:
+            return FrameStatus.FORCED if chosen.filed.forced else FrameStatus.TAKEN
+        if self.is_blank:
+            return FrameStatus.BLANK
+        if self.skipped_why is not None:
+            return FrameStatus.SKIPPED
+        return FrameStatus.HELD if self.takes else FrameStatus.OPEN
+
+    @property
+    def is_closed(self) -> bool:
+        """Nothing more is to be taken of it."""
+        return self.status not in {FrameStatus.OPEN, FrameStatus.HELD}
+
+    def take(self, number: int) -> TakeRecord | None:
+        """Give the take of that number."""
+        return next((take for take in self.takes if take.number == number), None)
+
+    def with_take(self, take: TakeRecord) -> "FrameRecord":
+        """Give the frame with this take in the place of any other of its number."""
+        others = [other for other in self.takes if other.number != take.number]
+        return replace(self, takes=tuple(sorted((*others, take), key=lambda each: each.number)))
+
+    def without_take(self, number: int) -> "FrameRecord":
+        """Give the frame without that take."""
+        return replace(self, takes=tuple(take for take in self.takes if take.number != number))
+
+
+@dataclass(slots=True)
+class RollState:
+    """A roll as its record tells it; grows line by line."""
+
+    setup: RollSetup
+    frames: dict[FrameId, FrameRecord] = field(default_factory=dict)
+    sums: dict[str, str] = field(default_factory=dict)
+    """Path -> SHA-256 of every file the roll holds, but roll.toml, the record and the manifest."""
+    aside: set[str] = field(default_factory=set)
+    last_closed: FrameId | None = None
+    next_asked: FrameId | None = None
+    strip: int = 0
+    numbers_run: int = 1
+    mirrored: bool = False
+    moving: Renumbering | None = None
+    """A renumbering that is not finished."""
+    moving_parked: bool = False
+    describing: bool = False
+    """Metadata was being written and the end was not recorded."""
+
+    def __post_init__(self) -> None:
+        """Begin as the roll was set up."""
+        self.numbers_run = self.setup.numbers_run
+        self.mirrored = self.setup.mirrored
+
+    def frame(self, frame_id: FrameId) -> FrameRecord:
+        """Give the frame's record; an open one where nothing is known."""
+        return self.frames.get(frame_id) or FrameRecord(frame_id)
+
+    def take(self, frame_id: FrameId, number: int) -> TakeRecord | None:
+        """Give one take, None where there is none."""
+        return self.frame(frame_id).take(number)
+
+    def takes(self) -> Iterable[TakeRecord]:
+        """Give all takes of all frames, as they lie on the film."""
+        return (take for frame_id in sorted(self.frames) for take in self.frames[frame_id].takes)
+
+    def next_frame_id(self) -> FrameId:
+        """Number that the next accepted picture gets.
+
+        Raises
+        ------
+        RollNameError
+            Where the numbers run off the end of the film.
+        """
+        if self.next_asked is not None:
+            return self.next_asked
+        candidate = self.setup.first if self.last_closed is None else self._step(self.last_closed)
+        while self.frame(candidate).is_closed:
+            candidate = self._step(candidate)
+        return candidate
+
+    def _step(self, frame_id: FrameId) -> FrameId:
+        return frame_id.next(self.numbers_run, by_halves=self.setup.by_halves)
+
+    def apply(self, line: Line) -> None:
+        """Take one more line of the record in."""
+        match line.body:
+            case Filed() as filed:
+                self._file(filed, line.at)
+            case Converted() as converted:
+                self._convert(converted)
+            case SetAside() as moved:
+                self._set_aside(moved)
+            case Skipped() | Blank() | Reopened() | Picked() as change:
+                self._change_frame(change)
+            case NextFrame(frame=frame):
+                self.next_asked = FrameId.parse(frame)
+            case StripStarted() as strip:
+                self._start_strip(strip)
+            case Renumbering() | RenumberingParked() | Renumbered() as step:
+                self._renumber(step)
+            case SheetMade(file=file, sha256=sha256):
+                self.sums[file] = sha256
+            case Describing():
+                self.describing = True
+            case Described(sha256=sums):
+                self.sums |= sums
+                self.describing = False
+
+    def _file(self, filed: Filed, at: str) -> None:
+        frame_id = FrameId.parse(filed.frame)
+        frame = self.frame(frame_id).with_take(TakeRecord(filed.take, at, filed))
+        self.sums[filed.file] = filed.sha256
+        if filed.sidecar_sha256:
+            self.sums[sidecar_of(filed.file)] = filed.sidecar_sha256
+        if filed.accepted:
+            frame = replace(frame, picked=None)
+            self._close(frame_id)
+        self.frames[frame_id] = frame
+
+    def _close(self, frame_id: FrameId) -> None:
+        self.last_closed = frame_id
+        self.next_asked = None
+
+    def _convert(self, converted: Converted) -> None:
+        frame_id = FrameId.parse(converted.frame)
+        take = self.take(frame_id, converted.take)
+        self.sums[converted.positive] = converted.positive_sha256
+        if converted.proof:
+            self.sums[converted.proof] = converted.proof_sha256
+        if take is not None:
+            self.frames[frame_id] = self.frame(frame_id).with_take(replace(take, converted=converted))
+
+    def _set_aside(self, moved: SetAside) -> None:
+        self.aside.add(moved.file)
+        if moved.sha256:
+            self.sums[moved.file] = moved.sha256
+        if not moved.frame:
+            return
+        take = self.take(frame_id := FrameId.parse(moved.frame), moved.take)
+        if take is not None and take.filed.sha256 == moved.sha256:
+            # Its line was written, but it never got its name.
+            self.frames[frame_id] = self.frame(frame_id).without_take(moved.take)
+            self.sums.pop(take.filed.file, None)
+            self.sums.pop(take.sidecar, None)
+
+    def _change_frame(self, change: Skipped | Blank | Reopened | Picked) -> None:
+        frame_id = FrameId.parse(change.frame)
+        frame = self.frame(frame_id)
+        match change:
+            case Skipped(why=why):
+                frame = replace(frame, skipped_why=why)
+                self._close(frame_id)
+            case Blank():
+                frame = replace(frame, is_blank=True)
+                self._close(frame_id)
+            case Reopened():
+                frame = replace(frame, is_blank=False, skipped_why=None)
+            case Picked(take=take):
+                frame = replace(frame, picked=take)
+        self.frames[frame_id] = frame
+
+    def _start_strip(self, strip: StripStarted) -> None:
+        self.strip = strip.strip
+        self.mirrored = strip.mirrored
+        self.numbers_run = strip.numbers_run
+        if strip.first:
+            self.next_asked = FrameId.parse(strip.first)
+        elif strip.numbers_run > 0:
+            # After a strip that was put in backwards, go on after its highest number, not after its last one.
+            closed = [frame_id for frame_id, frame in self.frames.items() if frame.is_closed]
+            self.last_closed = max(closed, default=None)
+
+    def _renumber(self, step: Renumbering | RenumberingParked | Renumbered) -> None:
+        match step:
+            case Renumbering():
+                self.moving, self.moving_parked = step, False
+                self._move_frames(step)
+            case RenumberingParked():
+                self.moving_parked = True
+            case Renumbered():
+                self.moving, self.moving_parked = None, False
+
+    def _move_frames(self, step: Renumbering) -> None:
+        new_names = {move.old: move.new for move in step.files}
+        new_ids = {FrameId.parse(move.frame): FrameId.parse(move.new_frame) for move in step.frames}
+        moved = [self.frames.pop(frame_id) for frame_id in new_ids if frame_id in self.frames]
+        for frame in moved:
+            frame_id = new_ids[frame.frame_id]
+            takes = tuple(_renamed(take, str(frame_id), new_names) for take in frame.takes)
+            self.frames[frame_id] = replace(frame, frame_id=frame_id, takes=takes)
+        self.sums = {new_names.get(file, file): sha256 for file, sha256 in self.sums.items()}
+        if self.last_closed is not None:
+            self.last_closed = new_ids.get(self.last_closed, self.last_closed)
+
+
+def _renamed(take: TakeRecord, frame: str, new_names: dict[str, str]) -> TakeRecord:
+    """Give the take under its frame's new number, with the new names of its files."""
+    filed = msgspec.structs.replace(
+        take.filed, frame=frame, file=new_names.get(take.filed.file, take.filed.file), waits_as=""
+    )
+    converted = take.converted
+    if converted is not None:
+        converted = msgspec.structs.replace(
+            converted,
+            frame=frame,
+            positive=new_names.get(converted.positive, converted.positive),
+            proof=new_names.get(converted.proof, converted.proof),
+        )
+    return TakeRecord(take.number, take.filed_at, filed, converted)
+
+
+def _check_paths(body: LineBody) -> None:
+    """Refuse a line with a path that leads out of the roll: a roll's folder may come from anybody."""
+    match body:
+        case Filed(file=file, waits_as=waits_as):
+            paths = [file, *([waits_as] if waits_as else [])]
+        case Converted(positive=positive, proof=proof):
+            paths = [positive, *([proof] if proof else [])]
+        case SetAside(file=file) | SheetMade(file=file):
+            paths = [file]
+        case Renumbering(files=files):
+            paths = [path for move in files for path in (move.old, move.via, move.new)]
+        case Described(sha256=sums):
+            paths = list(sums)
+        case _:
+            paths = []
+    for path in paths:
+        check_path(path)
+
+
+def rebuild(setup: RollSetup, lines: Iterable[Line]) -> tuple[RollState, tuple[str, ...]]:
+    """Give the state that a record's lines add up to, and what was wrong with lines that had to be left out."""
+    state = RollState(setup)
+    troubles: list[str] = []
+    for line in lines:
+        try:
+            _check_paths(line.body)
+            state.apply(line)
+        except RollNameError as error:
+            troubles.append(f"entry {line.number} was left out: {error.what}")
+    return state, tuple(troubles)
