@@ -116,9 +116,9 @@ def build(name: str, options: Mapping[str, OptionValue]) -> Fault:
     if unknown := set(given) - _KEYS:
         raise FaultError(f"{name} has no option {', '.join(sorted(unknown))}")
     counts = {key: given.pop(key) for key in ("times", "after") if key in given}
-    for key, content in counts.items():
+    for count, content in counts.items():
         if not isinstance(content, int) or content < 0:
-            raise FaultError(f"{name}: {key} must be a whole number, not {content!r}")
+            raise FaultError(f"{name}: {count} must be a whole number, not {content!r}")
     times, after = counts.get("times"), counts.get("after", 0)
     fault = Fault(name, given, None if times is None else int(times), int(after))
     for key in set(given) - {"op", "prop", "when"}:

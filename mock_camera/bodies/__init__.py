@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from mock_camera.bodies.common import Dialect
 from mock_camera.bodies.standard import StandardBody
+from mock_camera.bodies.stream import StreamBody
 from mock_camera.bodies.x0a import Body0A
+from mock_camera.bodies.x0b import Body0B
 
 BODIES: dict[str, type[Dialect]] = {
     "standard": StandardBody,
+    "stream": StreamBody,
     "0a": Body0A,
+    "0b": Body0B,
 }
 """Body id to dialect; the id of a family is the number of its vendor extension."""

@@ -35,7 +35,7 @@ class Request:
 
     code: int
     transaction: int
-    params: tuple[int, int, int, int, int] = (0, 0, 0, 0, 0)
+    params: tuple[int, ...] = (0, 0, 0, 0, 0)
     data: bytes = b""
 
 
