@@ -79,7 +79,9 @@ def make_copy_rig(args: argparse.Namespace) -> RigLike:
         seed=args.seed,
         hand=args.hand,
         fast=args.fast,
-        sensor_px=args.sensor,
+        sensor_width_px=args.sensor[0],
+        sensor_height_px=args.sensor[1],
+        serial=args.serial,
     )
     return CopyRig(settings, time.monotonic)
 

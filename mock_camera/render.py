@@ -110,7 +110,7 @@ class LiveView:
         gain = exposure.relative * light.level * self.kind.light_gain * (1.0 if rows is None else float(rows.max()))
         if gain != self._table[0]:
             self._table = (gain, tone_table(gain))
-        shown = cv2.LUT(lit, self._table[1])
+        shown = cv2.cvtColor(cv2.LUT(lit, self._table[1]), cv2.COLOR_RGB2BGR)
         return self._add_noise(np.asarray(shown, np.uint8), exposure.iso)
 
     def jpeg(self, picture: NDArray[np.uint8]) -> bytes:
