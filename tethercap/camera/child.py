@@ -1,0 +1,417 @@
+"""A camera whose driver runs in a process of its own.
+
+The driver is C that may hang or take its process down. So this side never waits without a deadline, notices when the
+process ends, says what it was doing, and starts another one on `reopen`.
+"""
+
+import contextlib
+import itertools
+import multiprocessing
+import os
+import time
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import replace
+from multiprocessing.connection import wait
+from multiprocessing.context import SpawnProcess
+from pathlib import Path
+from typing import Any
+
+from tethercap.camera.base import CameraAbilities, CameraEvent, CameraFile, CameraIdentity, CameraLost, Fired
+from tethercap.camera.driver_process import run_process
+from tethercap.camera.live_board import LiveBoard, make_shared
+from tethercap.camera.protocol import (
+    DEADLINES_S,
+    PIECE_DEADLINE_S,
+    SLOWEST_TRANSFER_BYTES_S,
+    AbilitiesChanged,
+    Opened,
+    OpenWish,
+    Piece,
+    ProcessSetup,
+    Reply,
+    Request,
+    Verb,
+)
+from tethercap.camera.words.widgets import Widget
+from tethercap.errors import (
+    CameraError,
+    CameraInUseError,
+    CameraPermissionError,
+    CameraSilentError,
+    DriverDiedError,
+    NoCameraError,
+    NotSupportedError,
+)
+from tethercap.exposure.settings import Setting, SettingChange, SettingState, Value
+from tethercap.pictures import LiveJpeg
+
+GRACE_S = 3.0
+"""How long the process may take to end live view and leave before it is killed."""
+OVERRUN_GRACE_S = 5.0
+"""How much longer than a driver call's own deadline this side waits before it ends the process itself."""
+LOG_NAME = "camera.log"
+
+
+class DriverProcess:
+    """The process and its pipes; knows nothing of cameras.
+
+    Parameters
+    ----------
+    log_dir : Path or None
+        Where the driver's own noise goes; nowhere if None.
+    first_sequence : int
+        Number of the first live picture.
+    """
+
+    def __init__(self, log_dir: Path | None, first_sequence: int = 0) -> None:
+        context = multiprocessing.get_context("spawn")
+        self.commands, its_commands = context.Pipe()
+        self.events, its_events = context.Pipe(duplex=False)
+        self.bell, its_bell = context.Pipe(duplex=False)
+        shared = make_shared(context)
+        self.board = LiveBoard(shared)
+        self.board.clear()
+        log_path = log_dir / LOG_NAME if log_dir is not None else None
+        setup = ProcessSetup(its_commands, its_events, its_bell, shared, log_path, os.getpid(), first_sequence)
+        self.process: SpawnProcess = context.Process(
+            target=run_process, args=(setup,), name="tethercap-camera", daemon=True
+        )
+        self.process.start()
+        for end in (its_commands, its_events, its_bell):
+            end.close()
+        os.set_blocking(self.bell.fileno(), False)
+        self._numbers = itertools.count(1)
+
+    def send(self, verb: Verb, *arguments: Any, number: int = 0) -> None:
+        """Send a command that wants no answer, or the answer `number`.
+
+        Raises
+        ------
+        DriverDiedError
+        """
+        try:
+            self.commands.send(Request(number, verb, arguments))
+        except OSError:
+            raise self.death() from None
+
+    def call(self, verb: Verb, *arguments: Any, deadline_s: float | None = None) -> Any:
+        """Send a command and return its answer.
+
+        Raises
+        ------
+        CameraError
+            What the camera process answered; `CameraSilentError` if it did not, after which it is ended.
+        """
+        number = next(self._numbers)
+        self.send(verb, *arguments, number=number)
+        limit_s = DEADLINES_S[verb] if deadline_s is None else deadline_s
+        until_s = time.monotonic() + limit_s
+        while True:
+            ready = wait([self.commands, self.process.sentinel], max(0.0, until_s - time.monotonic()))
+            if self.commands in ready:
+                reply = self._receive()
+                if reply.number != number:
+                    continue
+                if reply.error is not None:
+                    raise reply.error
+                return reply.value
+            if ready:
+                raise self.death()
+            raise self.overrun(verb.value, limit_s)
+
+    def _receive(self) -> Reply:
+        try:
+            reply: Reply = self.commands.recv()
+        except (EOFError, OSError):
+            raise self.death() from None
+        return reply
+
+    @property
+    def alive(self) -> bool:
+        """Whether the process runs."""
+        return self.process.is_alive()
+
+    def overrunning(self) -> str:
+        """Return the driver call that is long past its deadline, empty if there is none."""
+        doing = self.board.doing()
+        return doing[0] if doing is not None and time.monotonic() > doing[2] + OVERRUN_GRACE_S else ""
+
+    def overrun(self, doing: str, limit_s: float) -> CameraSilentError:
+        """End a process that does not answer; return the error to raise."""
+        self.kill()
+        return CameraSilentError(
+            f"Could not {doing}: the camera did not answer within {limit_s:.0f} s, so the driver was ended.",
+            safe="Pictures already taken are on the camera's card.",
+            todo="Switch the camera off and on if it does not come back by itself.",
+        )
+
+    def death(self) -> CameraError:
+        """Return the error that tells how the process ended."""
+        doing = self.board.doing()
+        self.process.join(GRACE_S)
+        if doing is not None and time.monotonic() >= doing[2]:
+            return self.overrun(doing[0], doing[2] - doing[1])
+        what = f" while it tried to {doing[0]}" if doing is not None else ""
+        return DriverDiedError(
+            f"The camera's driver ended{what} (exit {self.process.exitcode}).",
+            safe="Pictures already taken are on the camera's card; nothing filed was touched.",
+            todo="It is started anew; if this comes again, run `tethercap doctor`.",
+        )
+
+    def kill(self) -> None:
+        """End the process at once."""
+        self.process.kill()
+        self.process.join()
+
+    def end(self) -> None:
+        """Ask the process to leave, and see that it does."""
+        if self.alive:
+            with contextlib.suppress(CameraError):
+                self.call(Verb.CLOSE)
+        self.commands.close()
+        self.process.join(GRACE_S)
+        if self.alive:
+            self.kill()
+        for end in (self.events, self.bell):
+            end.close()
+        self.process.close()
+
+
+class ChildCamera:
+    """A camera behind a `DriverProcess`.
+
+    Parameters
+    ----------
+    port : str, optional
+        "usb:001,004" or "ptpip:127.0.0.1:15740:15740"; the only camera there is if left out.
+    serial : str, optional
+        Serial number of the body.
+    log_dir : Path, optional
+        Folder for the driver's log.
+
+    Raises
+    ------
+    CameraError
+        If it cannot be opened.
+    """
+
+    def __init__(self, port: str | None = None, serial: str | None = None, *, log_dir: Path | None = None) -> None:
+        self._wish = OpenWish(port, serial)
+        self._log_dir = log_dir
+        self._events: deque[CameraEvent] = deque()
+        self._pieces: deque[Piece] = deque()
+        self._pulls = itertools.count(1)
+        self._lost: CameraError | None = None
+        self._newest_sequence = -1
+        self._exposure_s = 30.0
+        self._closed = False
+        self._driver = DriverProcess(log_dir)
+        try:
+            self._opened: Opened = self._driver.call(Verb.OPEN, self._wish)
+        except BaseException:
+            self.close()
+            raise
+
+    @property
+    def identity(self) -> CameraIdentity:
+        """Who it is."""
+        return self._opened.identity
+
+    @property
+    def abilities(self) -> CameraAbilities:
+        """What it can do."""
+        return self._opened.abilities
+
+    @property
+    def driver_version(self) -> str:
+        """Versions of the bindings and the driver in use."""
+        return self._opened.driver_version
+
+    @property
+    def process_id(self) -> int:
+        """Process that holds the driver."""
+        return self._driver.process.pid or 0
+
+    def _call(self, verb: Verb, *arguments: Any, deadline_s: float | None = None) -> Any:
+        if self._lost is not None:
+            raise self._lost
+        if self._closed:
+            raise NoCameraError("The camera was closed.")
+        try:
+            return self._driver.call(verb, *arguments, deadline_s=deadline_s)
+        except CameraError as error:
+            if not self._driver.alive:
+                self._lost = error
+            raise
+
+    # Settings
+
+    def settings(self) -> dict[Setting, SettingState]:
+        """Read every setting that this camera has."""
+        states: dict[Setting, SettingState] = self._call(Verb.SETTINGS)
+        shutter = states.get(Setting.SHUTTER)
+        if shutter is not None and shutter.value.number is not None:
+            self._exposure_s = shutter.value.number
+        return states
+
+    def change(self, setting: Setting, value: Value | float | str) -> SettingChange:
+        """Set the nearest value the camera offers and read it back."""
+        change: SettingChange = self._call(Verb.CHANGE, setting, value)
+        if setting is Setting.SHUTTER:
+            self._exposure_s = change.got.number or 30.0
+        return change
+
+    def widgets(self) -> list[Widget]:
+        """Read the whole configuration in the driver's own words; takes seconds."""
+        widgets: list[Widget] = self._call(Verb.WIDGETS)
+        return widgets
+
+    # Live view
+
+    def start_live_view(self) -> None:
+        """Begin to receive live pictures."""
+        if self.abilities.live_view:
+            self._call(Verb.START_LIVE)
+
+    def stop_live_view(self) -> None:
+        """End live view."""
+        if self.abilities.live_view:
+            self._call(Verb.STOP_LIVE)
+
+    def latest_live(self, after_sequence: int = -1, timeout_s: float = 0.0) -> LiveJpeg | None:
+        """Newest live picture with a sequence above `after_sequence`, waiting at most `timeout_s`."""
+        until_s = time.monotonic() + timeout_s
+        while True:
+            picture = self._driver.board.newest(after_sequence)
+            left_s = until_s - time.monotonic()
+            if picture is not None:
+                self._newest_sequence = picture.sequence
+                return picture
+            if left_s <= 0 or self._lost is not None or self._closed:
+                return None
+            ready = wait([self._driver.bell, self._driver.process.sentinel], left_s)
+            if self._driver.bell not in ready:
+                return None
+            self._silence_bell()
+
+    def _silence_bell(self) -> None:
+        with contextlib.suppress(BlockingIOError):
+            os.read(self._driver.bell.fileno(), 4096)
+
+    # Shots and events
+
+    def fire(self) -> Fired:
+        """Release the shutter."""
+        fired: Fired = self._call(Verb.FIRE, deadline_s=DEADLINES_S[Verb.FIRE] + 2 * self._exposure_s)
+        return fired
+
+    def events(self) -> list[CameraEvent]:
+        """Everything that happened since the last call, oldest first; never waits."""
+        if not self._closed and self._lost is None:
+            self._collect()
+            self._notice_loss()
+        happened = list(self._events)
+        self._events.clear()
+        return happened
+
+    def _collect(self) -> None:
+        with contextlib.suppress(EOFError, OSError):
+            while self._driver.events.poll():
+                message = self._driver.events.recv()
+                if isinstance(message, Piece):
+                    self._pieces.append(message)
+                elif isinstance(message, AbilitiesChanged):
+                    self._opened = replace(self._opened, abilities=message.abilities)
+                else:
+                    self._events.append(message)
+
+    def _notice_loss(self) -> None:
+        if not self._driver.alive:
+            self._lost = self._driver.death()
+        elif doing := self._driver.overrunning():
+            self._lost = self._driver.overrun(doing, OVERRUN_GRACE_S)
+        if self._lost is not None:
+            self._events.append(CameraLost(str(self._lost), time.monotonic()))
+
+    # Files
+
+    def pull(self, file: CameraFile) -> Iterator[bytes]:
+        """Yield the file's bytes in pieces of about 1 MiB, live view going on between them."""
+        number = next(self._pulls)
+        file = self._call(Verb.PULL, number, file)
+        patience_s = PIECE_DEADLINE_S + file.size_bytes / SLOWEST_TRANSFER_BYTES_S
+        finished = False
+        try:
+            while not finished:
+                piece = self._next_piece(number, patience_s)
+                content = bytes(self._driver.board.piece(piece.slot)[: piece.length])
+                finished = piece.last
+                self._driver.send(Verb.MORE, number)
+                if content:
+                    yield content
+        finally:
+            if not finished and self._driver.alive:
+                self._driver.send(Verb.END_PULL, number)
+
+    def _next_piece(self, number: int, patience_s: float) -> Piece:
+        until_s = time.monotonic() + patience_s
+        while True:
+            while self._pieces:
+                piece = self._pieces.popleft()
+                if piece.pull != number:
+                    continue
+                if piece.error is not None:
+                    raise piece.error
+                return piece
+            if self._lost is not None:
+                raise self._lost
+            left_s = until_s - time.monotonic()
+            if left_s <= 0:
+                self._lost = self._driver.overrun("pull a file", patience_s)
+                raise self._lost
+            wait([self._driver.events, self._driver.process.sentinel], left_s)
+            self._collect()
+            if not self._pieces and not self._driver.alive:
+                self._lost = self._driver.death()
+
+    # Losing and finding it
+
+    def ping(self) -> None:
+        """Do a real transaction."""
+        self._call(Verb.PING)
+
+    def reopen(self) -> None:
+        """Climb the ladder of recovery until the same body (by serial) answers again."""
+        if self._closed:
+            raise NoCameraError("The camera was closed.")
+        if self._driver.alive and self._lost is None:
+            try:
+                self._opened = self._driver.call(Verb.RECOVER)
+                return
+            except (NoCameraError, CameraInUseError, CameraPermissionError, NotSupportedError):
+                if self._driver.alive:
+                    raise
+            except CameraError:
+                pass
+        self._start_anew()
+
+    def _start_anew(self) -> None:
+        known = self.identity
+        self._driver.end()
+        self._pieces.clear()
+        self._driver = DriverProcess(self._log_dir, self._newest_sequence + 1)
+        is_usb = known.port.startswith("usb:")
+        wish = OpenWish(None if is_usb and known.serial else known.port, known.serial or None, again=True)
+        try:
+            self._opened = self._driver.call(Verb.OPEN, wish)
+        except CameraError as error:
+            self._lost = error
+            raise
+        self._lost = None
+
+    def close(self) -> None:
+        """End live view, close the session, end the process; safe to call twice."""
+        if not self._closed:
+            self._closed = True
+            self._driver.end()

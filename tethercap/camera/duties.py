@@ -1,0 +1,255 @@
+"""What the camera process does by itself between commands: live pictures, events, pieces of files.
+
+Each duty says when it wants its next turn and takes one short turn at a time, so that a command waits for one driver
+call at most. None of them knows the pipes: results go out through the callables they are given.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from tethercap.camera.base import CameraEvent, CameraFile, CaptureFinished, FileAppeared
+from tethercap.camera.gphoto import DriverEventKind, GPhotoCamera
+from tethercap.camera.live_board import PIECE_BYTES, PIECE_SLOTS, LiveBoard
+from tethercap.camera.protocol import SLOWEST_TRANSFER_BYTES_S, Piece
+from tethercap.errors import CameraBusyError, CameraError, CameraGoneError, CameraSilentError, NotSupportedError
+
+NEVER = float("inf")
+LIVE_PERIOD_S = 1 / 30
+"""Pictures are asked for no faster; bodies make 15 to 30 a second."""
+AFTER_SHOT_S = 3.0
+"""For so long after a release live view may fail without meaning anything: bodies restart it."""
+EVENT_PERIOD_S = 0.05
+EVENT_PERIOD_AFTER_SHOT_S = 0.008
+IDLE_EVENT_PERIOD_S = 0.1
+"""Also keeps the body awake: the driver pings it while it waits for events."""
+QUIET_S = 0.3
+"""So long after its last file a shot is over if the body says nothing."""
+WITHOUT_FILE_S = 30.0
+"""So long after the exposure a shot without any file is given up."""
+SAME_FILE_S = 5.0
+"""The same file told again within this time is one file."""
+
+
+class LiveDuty:
+    """Fetches live pictures and puts them on the board.
+
+    Parameters
+    ----------
+    board : LiveBoard
+    ring : callable
+        Tells the program that there is a new picture.
+    first_sequence : int
+        Number of the first picture.
+    """
+
+    def __init__(self, board: LiveBoard, ring: Callable[[], None], first_sequence: int = 0) -> None:
+        self._board = board
+        self._ring = ring
+        self._sequence = first_sequence
+        self._wait_s = LIVE_PERIOD_S
+        self.next_at_s = NEVER
+        self.failing_since_s: float | None = None
+        self.excused_until_s = 0.0
+        """Errors before this time are expected."""
+
+    @property
+    def wanted(self) -> bool:
+        """Whether live view is on."""
+        return self.next_at_s != NEVER
+
+    def begin(self, now_s: float) -> None:
+        """Turn live view on."""
+        self.next_at_s, self._wait_s, self.failing_since_s = now_s, LIVE_PERIOD_S, None
+
+    def end(self) -> None:
+        """Turn it off."""
+        self.next_at_s = NEVER
+
+    def turn(self, camera: GPhotoCamera, now_s: Callable[[], float]) -> None:
+        """Fetch one picture.
+
+        Raises
+        ------
+        CameraError
+            If live view failed and that is not to be expected now.
+        """
+        started_s = now_s()
+        try:
+            camera.preview(lambda jpeg: self._publish(jpeg, now_s()))
+            # A fixed rhythm, but never a backlog of missed beats.
+            self.next_at_s = max(self.next_at_s + LIVE_PERIOD_S, now_s() - LIVE_PERIOD_S)
+            self._wait_s, self.failing_since_s = LIVE_PERIOD_S, None
+        except CameraError as error:
+            self._wait_s = min(0.5, max(0.05, self._wait_s * 1.5))
+            self.next_at_s = now_s() + self._wait_s
+            if self.failing_since_s is None:
+                self.failing_since_s = started_s
+            if isinstance(error, CameraBusyError) and started_s - self.failing_since_s < AFTER_SHOT_S:
+                return
+            if started_s >= self.excused_until_s:
+                raise
+
+    def _publish(self, jpeg: memoryview, at_s: float) -> None:
+        picture = bytes(jpeg)
+        if picture[:2] != b"\xff\xd8" or picture.rfind(b"\xff\xd9") < 0:
+            return  # a busy body sends an empty or cut picture and calls it good
+        self._board.publish(self._sequence, at_s, picture)
+        self._sequence += 1
+        self._ring()
+
+
+@dataclass(slots=True)
+class ShotUnderWay:
+    """A release whose files are awaited."""
+
+    fired_at_s: float
+    exposure_s: float
+    expected_files: int
+    files: int = 0
+    complete: bool = False
+    last_at_s: float = 0.0
+
+    def is_over(self, now_s: float) -> bool:
+        """Whether nothing more is to be expected of it."""
+        if self.files >= self.expected_files or (self.complete and self.files):
+            return True
+        if self.files:
+            return now_s - self.last_at_s > QUIET_S
+        return now_s - self.fired_at_s > self.exposure_s + WITHOUT_FILE_S
+
+
+@dataclass(slots=True)
+class EventDuty:
+    """Listens to the body: new files, ends of shots, turned dials.
+
+    Parameters
+    ----------
+    tell : callable
+        Gets each `CameraEvent`.
+    keep_ram_file : callable
+        Gets each new file at once; the driver keeps only a few pictures that are not on the card.
+    """
+
+    tell: Callable[[CameraEvent], None]
+    keep_ram_file: Callable[[CameraFile], None]
+    next_at_s: float = NEVER
+    shot: ShotUnderWay | None = None
+    settings_stirred: bool = False
+    """The body said that a setting changed."""
+    _recent: dict[tuple[str, str, int], float] = field(default_factory=dict)
+
+    def expect(self, shot: ShotUnderWay) -> None:
+        """Wait for the files of a shot."""
+        self.shot = shot
+        self.next_at_s = shot.fired_at_s
+
+    def turn(self, camera: GPhotoCamera, now_s: Callable[[], float], *, live: bool) -> None:
+        """Take what is in the driver's queue.
+
+        Raises
+        ------
+        CameraError
+        """
+        for _ in range(8):
+            event = camera.next_event()
+            if event.kind is DriverEventKind.NOTHING:
+                break
+            if event.kind is DriverEventKind.FILE_ADDED:
+                self._file(camera, event.folder, event.name, now_s())
+            elif event.kind is DriverEventKind.COMPLETE and self.shot is not None:
+                self.shot.complete = True
+            elif "changed" in event.text:
+                self.settings_stirred = True
+        at_s = now_s()
+        if self.shot is not None and self.shot.is_over(at_s):
+            self.shot = None
+            self.tell(CaptureFinished(at_s))
+        pause_s = EVENT_PERIOD_AFTER_SHOT_S if self.shot is not None else EVENT_PERIOD_S if live else IDLE_EVENT_PERIOD_S
+        self.next_at_s = at_s + pause_s
+
+    def _file(self, camera: GPhotoCamera, folder: str, name: str, at_s: float) -> None:
+        file = describe(camera, folder, name)
+        key = (folder, name, file.size_bytes)
+        told_at_s = self._recent.get(key)
+        self._recent[key] = at_s
+        if told_at_s is not None and at_s - told_at_s < SAME_FILE_S:
+            return
+        self.keep_ram_file(file)
+        if self.shot is not None:
+            self.shot.files += 1
+            self.shot.last_at_s = at_s
+        self.tell(FileAppeared(file, at_s))
+
+
+def describe(camera: GPhotoCamera, folder: str, name: str) -> CameraFile:
+    """Return what is known about a file; a body that refuses to say leaves the size unknown (0)."""
+    try:
+        return camera.describe_file(folder, name)
+    except (CameraGoneError, CameraSilentError):
+        raise
+    except CameraError:
+        return CameraFile(folder, name, 0)
+
+
+class PullDuty:
+    """Reads one file piece by piece into shared memory.
+
+    Parameters
+    ----------
+    number : int
+        Which pull this is.
+    file : CameraFile
+    whole : bytes, optional
+        The content, if it is in memory already.
+    """
+
+    def __init__(self, number: int, file: CameraFile, whole: bytes | None = None) -> None:
+        self.number = number
+        self._file = file
+        self._whole = whole
+        self.in_memory = whole is not None
+        """Whether the content was there from the start."""
+        self._offset = 0
+        self._slot = 0
+        self.credit = PIECE_SLOTS
+        """Free places in shared memory."""
+
+    @property
+    def ready(self) -> bool:
+        """Whether a turn can be taken now."""
+        return self.credit > 0
+
+    def turn(self, camera: GPhotoCamera, board: LiveBoard, *, pieces_allowed: bool) -> tuple[Piece, bool]:
+        """Read the next piece; return it, and whether the body gave it as a piece.
+
+        Raises
+        ------
+        CameraError
+        """
+        if self._whole is None and not pieces_allowed:
+            self._read_whole(camera)
+        length, in_pieces = self._next(camera, board.piece(self._slot))
+        self._offset += length
+        size = self._file.size_bytes if self._whole is None else len(self._whole)
+        last = length == 0 or 0 < size <= self._offset
+        piece = Piece(self.number, self._slot, length, last=last)
+        self._slot = (self._slot + 1) % PIECE_SLOTS
+        self.credit -= 1
+        return piece, in_pieces
+
+    def _next(self, camera: GPhotoCamera, into: memoryview) -> tuple[int, bool]:
+        if self._whole is None:
+            try:
+                return camera.read_piece(self._file, self._offset, into), True
+            except NotSupportedError:
+                if self._offset:
+                    raise
+                self._read_whole(camera)
+        content = self._whole or b""
+        piece = content[self._offset : self._offset + PIECE_BYTES]
+        into[: len(piece)] = piece
+        return len(piece), False
+
+    def _read_whole(self, camera: GPhotoCamera) -> None:
+        deadline_s = 20.0 + (self._file.size_bytes or 100_000_000) / SLOWEST_TRANSFER_BYTES_S
+        self._whole = camera.read_whole(self._file, deadline_s)
