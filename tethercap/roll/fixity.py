@@ -9,13 +9,14 @@ from typing import Final
 
 from tethercap.errors import RollError, StorageError
 from tethercap.roll import lock, record, setup_file
+from tethercap.roll.state import rebuild
 
 MANIFEST_NAME: Final = "manifest-sha256.txt"
 
 _PIECE_BYTES = 1 << 20
 _MANIFEST_LINE = re.compile(r"([0-9a-fA-F]{64}) [ *](.+)")
 _OUTSIDE_MANIFEST = frozenset({MANIFEST_NAME, record.FILE_NAME, setup_file.FILE_NAME, lock.FILE_NAME})
-"""The record has a checksum in each of its lines; roll.toml is for people to change; the other two speak for themselves."""
+"""The record has a checksum in each of its lines, and roll.toml is for people to change."""
 
 
 def file_sha256(path: Path, progress: Callable[[int], None] | None = None) -> str:
@@ -135,13 +136,12 @@ def read_folder_manifest(folder: Path) -> tuple[dict[str, str], tuple[str, ...]]
             todo="Name the folder of a roll; opening a roll with capture or describe writes its manifest.",
         ) from None
     except OSError as error:
-        raise StorageError(f"{folder / MANIFEST_NAME} cannot be read: {error.strerror}.", todo="Look at the disk.") from error
+        what = f"{folder / MANIFEST_NAME} cannot be read: {error.strerror}."
+        raise StorageError(what, todo="Look at the disk.") from error
 
 
 def recorded_files(folder: Path) -> tuple[set[str], tuple[str, ...]]:
     """Files that the record says the roll holds, and what is wrong with the record or roll.toml."""
-    from tethercap.roll.state import rebuild
-
     contents = record.read_record_file(folder / record.FILE_NAME)
     damage = [f"{record.FILE_NAME} {damage}" for damage in contents.damage]
     if contents.torn:

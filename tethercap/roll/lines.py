@@ -97,6 +97,17 @@ class Filed(_Body, frozen=True, kw_only=True, tag="filed"):
     software: str = ""
 
 
+class Companion(_Body, frozen=True, kw_only=True, tag="companion"):
+    """A second file of the same shot, such as the camera's own JPEG, belongs beside the RAW under this name."""
+
+    frame: str
+    take: int
+    file: str
+    waits_as: str = ""
+    sha256: str
+    size_bytes: int
+
+
 class SetAside(_Body, frozen=True, kw_only=True, tag="set-aside"):
     """A file that belongs to no frame was moved out of the way; it is kept."""
 
@@ -228,6 +239,7 @@ LineBody = (
     Started
     | Opened
     | Filed
+    | Companion
     | SetAside
     | Skipped
     | Blank

@@ -10,6 +10,7 @@ import msgspec
 from tethercap.errors import RollNameError
 from tethercap.roll.lines import (
     Blank,
+    Companion,
     Converted,
     Described,
     Describing,
@@ -61,6 +62,8 @@ class TakeRecord:
     filed: Filed
     converted: Converted | None = None
     """The last positive made of it."""
+    companions: tuple[Companion, ...] = ()
+    """Other files of the same shot."""
 
     @property
     def sidecar(self) -> str:
@@ -181,6 +184,8 @@ class RollState:
         match line.body:
             case Filed() as filed:
                 self._file(filed, line.at)
+            case Companion() as companion:
+                self._add_companion(companion)
             case Converted() as converted:
                 self._convert(converted)
             case SetAside() as moved:
@@ -203,7 +208,11 @@ class RollState:
 
     def _file(self, filed: Filed, at: str) -> None:
         frame_id = FrameId.parse(filed.frame)
-        frame = self.frame(frame_id).with_take(TakeRecord(filed.take, at, filed))
+        before = self.take(frame_id, filed.take)
+        if before is not None and before.filed.sha256 != filed.sha256:
+            before = None
+        take = TakeRecord(filed.take, at, filed) if before is None else replace(before, filed_at=at, filed=filed)
+        frame = self.frame(frame_id).with_take(take)
         self.sums[filed.file] = filed.sha256
         if filed.sidecar_sha256:
             self.sums[sidecar_of(filed.file)] = filed.sidecar_sha256
@@ -211,6 +220,15 @@ class RollState:
             frame = replace(frame, picked=None)
             self._close(frame_id)
         self.frames[frame_id] = frame
+
+    def _add_companion(self, companion: Companion) -> None:
+        frame_id = FrameId.parse(companion.frame)
+        take = self.take(frame_id, companion.take)
+        self.sums[companion.file] = companion.sha256
+        if take is not None:
+            others = tuple(other for other in take.companions if other.file != companion.file)
+            take = replace(take, companions=(*others, companion))
+            self.frames[frame_id] = self.frame(frame_id).with_take(take)
 
     def _close(self, frame_id: FrameId) -> None:
         self.last_closed = frame_id
@@ -301,13 +319,19 @@ def _renamed(take: TakeRecord, frame: str, new_names: dict[str, str]) -> TakeRec
             positive=new_names.get(converted.positive, converted.positive),
             proof=new_names.get(converted.proof, converted.proof),
         )
-    return TakeRecord(take.number, take.filed_at, filed, converted)
+    companions = tuple(
+        msgspec.structs.replace(
+            companion, frame=frame, file=new_names.get(companion.file, companion.file), waits_as=""
+        )
+        for companion in take.companions
+    )
+    return TakeRecord(take.number, take.filed_at, filed, converted, companions)
 
 
 def _check_paths(body: LineBody) -> None:
     """Refuse a line with a path that leads out of the roll: a roll's folder may come from anybody."""
     match body:
-        case Filed(file=file, waits_as=waits_as):
+        case Filed(file=file, waits_as=waits_as) | Companion(file=file, waits_as=waits_as):
             paths = [file, *([waits_as] if waits_as else [])]
         case Converted(positive=positive, proof=proof):
             paths = [positive, *([proof] if proof else [])]

@@ -1,0 +1,115 @@
+"""Frames get other numbers: files renamed in two steps, so that numbers may trade places and a crash is made good.
+
+First the record says what is meant. Then every file goes to a passing name of its own; when all stand there the record
+says so; then every file goes to its new name, and the record says that it is done. Whoever opens the roll after a crash
+sees from the record which step was under way and repeats it: each rename either happened or did not.
+"""
+
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+from tethercap.errors import RollExistsError
+from tethercap.roll.core import FILED_SAFE, RollCore
+from tethercap.roll.lines import FileMove, FrameMove, Renumbered, Renumbering, RenumberingParked
+from tethercap.roll.names import FrameId, stem
+from tethercap.roll.state import FrameRecord, RollState, TakeRecord
+from tethercap.roll.store import disk_troubles
+
+
+def moves_to_insert(state: RollState, frame_id: FrameId) -> dict[FrameId, FrameId]:
+    """Moves that set `frame_id` free: it and all that follow without a gap go up by one."""
+    moves: dict[FrameId, FrameId] = {}
+    while state.frame(frame_id) != FrameRecord(frame_id):
+        moves[frame_id] = frame_id.next(1, by_halves=state.setup.by_halves)
+        frame_id = moves[frame_id]
+    return moves
+
+
+def renumber(core: RollCore, new_ids: Mapping[FrameId, FrameId]) -> None:
+    """Give frames other numbers, all at once.
+
+    Raises
+    ------
+    RollExistsError
+        If a number would be given twice.
+    StorageError
+    """
+    with core.guard, disk_troubles("renumbering", safe="Every picture is there; opening the roll finishes this."):
+        moves = {old: new for old, new in new_ids.items() if old != new and old in core.state.frames}
+        _check_moves(core.state, moves)
+        if not moves:
+            return
+        core.say(
+            Renumbering(
+                frames=tuple(FrameMove(frame=str(old), new_frame=str(new)) for old, new in moves.items()),
+                files=tuple(_file_moves(core, moves)),
+            )
+        )
+        finish(core)
+        core.write_manifest()
+
+
+def _check_moves(state: RollState, moves: Mapping[FrameId, FrameId]) -> None:
+    targets = list(moves.values())
+    for target in targets:
+        if targets.count(target) > 1 or (target in state.frames and target not in moves):
+            raise RollExistsError(
+                f"Frame {target} would be there twice; nothing was renumbered.",
+                safe=FILED_SAFE,
+                todo="Give every frame a number of its own.",
+            )
+
+
+def _file_moves(core: RollCore, moves: Mapping[FrameId, FrameId]) -> Iterable[FileMove]:
+    for frame_id, new_id in moves.items():
+        for take in core.state.frame(frame_id).takes:
+            for file in _files_of(take):
+                if (core.path / file).exists():
+                    folder, _, name = file.rpartition("/")
+                    suffix = name[name.rindex(".") :]
+                    new = f"{folder}/{stem(core.state.setup.id, new_id, take.number)}{suffix}"
+                    yield FileMove(old=file, via=f"{folder}/.{name}.moving", new=new)
+
+
+def _files_of(take: TakeRecord) -> Iterable[str]:
+    yield take.filed.file
+    yield take.sidecar
+    for companion in take.companions:
+        yield companion.file
+    if take.converted is not None:
+        yield take.converted.positive
+        if take.converted.proof:
+            yield take.converted.proof
+
+
+def finish(core: RollCore) -> bool:
+    """Carry a renumbering through that the record began and did not end; False where there is none.
+
+    Raises
+    ------
+    OSError
+    """
+    moving = core.state.moving
+    if moving is None:
+        return False
+    if not core.state.moving_parked:
+        for move in moving.files:
+            _move_once(core, core.path / move.old, core.path / move.via)
+        _sync_folders(core, moving)
+        core.say(RenumberingParked())
+    for move in moving.files:
+        _move_once(core, core.path / move.via, core.path / move.new)
+    _sync_folders(core, moving)
+    core.say(Renumbered())
+    return True
+
+
+def _move_once(core: RollCore, source: Path, target: Path) -> None:
+    """Rename, unless that has happened already."""
+    if source.exists() and not target.exists():
+        core.layer.rename_new(source, target)
+
+
+def _sync_folders(core: RollCore, moving: Renumbering) -> None:
+    for folder in sorted({(core.path / move.old).parent for move in moving.files}):
+        core.layer.sync_folder(folder)

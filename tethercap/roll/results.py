@@ -1,0 +1,117 @@
+"""The part of an open roll that has to do with what is made from its pictures."""
+
+from pathlib import Path
+from typing import Any
+
+from tethercap import __version__
+from tethercap.roll.core import FILED_SAFE, POSITIVE_FOLDER, PROOF_FOLDER, RollCore
+from tethercap.roll.fixity import file_sha256
+from tethercap.roll.lines import Converted, SheetMade
+from tethercap.roll.names import FrameId, stem
+from tethercap.roll.outcome import FiledTake
+from tethercap.roll.store import disk_troubles
+
+
+class RollResults:
+    """Positives, proofs and the contact sheet; base of `tethercap.roll.folder.Roll`."""
+
+    _core: RollCore
+    path: Path
+
+    def positive_path(self, frame_id: FrameId | str, take: int, suffix: str = ".tif") -> Path:
+        """Where the positive of a take belongs."""
+        return self.path / POSITIVE_FOLDER / (stem(self._core.state.setup.id, FrameId.parse(frame_id), take) + suffix)
+
+    def proof_path(self, frame_id: FrameId | str, take: int) -> Path:
+        """Where the proof of a take belongs, a small JPEG."""
+        return self.path / PROOF_FOLDER / (stem(self._core.state.setup.id, FrameId.parse(frame_id), take) + ".jpg")
+
+    @property
+    def sheet_path(self) -> Path:
+        """Where the contact sheet belongs."""
+        return self.path / f"{self._core.state.setup.id}_contact.jpg"
+
+    def has_picture(self, sha256: str) -> bool:
+        """Whether the very same picture is in the roll already."""
+        with self._core.guard:
+            return any(take.filed.sha256 == sha256 for take in self._core.state.takes())
+
+    def note_positive(
+        self,
+        frame_id: FrameId | str,
+        take: int,
+        positive: Path,
+        proof: Path | None = None,
+        *,
+        recipe: str = "",
+        steps: Any = None,
+        base: Any = None,
+        warnings: tuple[str, ...] = (),
+        positive_sha256: str = "",
+        proof_sha256: str = "",
+    ) -> None:
+        """Note that a positive was made of a take, and how.
+
+        Parameters
+        ----------
+        positive, proof : Path
+            Inside the roll's folder, whole and on the disk.
+        steps, base
+            Anything that JSON can hold: each step with its parameters, the film base that was used.
+        positive_sha256, proof_sha256 : str, optional
+            Hex, where the one who wrote the files knows them; otherwise the files are read.
+
+        Raises
+        ------
+        RollError
+            If a file lies outside the roll.
+        StorageError
+        """
+        core, frame = self._core, FrameId.parse(frame_id)
+        with disk_troubles(f"noting the positive of frame {frame}", safe=FILED_SAFE):
+            positive_sha256 = positive_sha256 or file_sha256(positive)
+            if proof is not None:
+                proof_sha256 = proof_sha256 or file_sha256(proof)
+            converted = Converted(
+                frame=str(frame),
+                take=take,
+                positive=core.relative(positive),
+                proof=core.relative(proof) if proof is not None else "",
+                positive_sha256=positive_sha256,
+                proof_sha256=proof_sha256,
+                recipe=recipe,
+                steps=steps,
+                base=base,
+                warnings=warnings,
+                software=f"tethercap {__version__}",
+            )
+            with core.guard:
+                core.say(converted)
+                core.write_manifest()
+
+    def note_sheet(self, sheet: Path) -> None:
+        """Note that the contact sheet was written.
+
+        Raises
+        ------
+        RollError
+            If it lies outside the roll.
+        StorageError
+        """
+        with disk_troubles("noting the contact sheet", safe=FILED_SAFE), self._core.guard:
+            self._core.say(SheetMade(file=self._core.relative(sheet), sha256=file_sha256(sheet)))
+            self._core.write_manifest()
+
+    def unfinished_conversions(self) -> tuple[FiledTake, ...]:
+        """Give the takes that stand for their frames and have no positive, as they lie on the film."""
+        with self._core.guard:
+            frames = self._core.state.frames
+            chosen = [frames[frame_id].chosen for frame_id in sorted(frames)]
+            return tuple(
+                FiledTake(
+                    self.path / take.filed.file, take.filed.frame, take.number, take.filed.sha256, take.filed.accepted
+                )
+                for take in chosen
+                if take is not None
+                and (take.converted is None or not (self.path / take.converted.positive).exists())
+            )
