@@ -140,7 +140,7 @@ class Camera(Protocol):
         ...
 
     def latest_live(self, after_sequence: int = -1, timeout_s: float = 0.0) -> LiveJpeg | None:
-        """Newest live picture with a sequence above `after_sequence`, waiting at most `timeout_s`; None if there is none."""
+        """Newest live picture with a sequence above `after_sequence`; None if none comes within `timeout_s`."""
         ...
 
     def fire(self) -> Fired:

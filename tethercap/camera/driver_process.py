@@ -1,16 +1,16 @@
 """The process that holds the driver: one thread, one loop, commands first.
 
 It is started by `tethercap.camera.child` and ends by itself when the program that started it is gone: the pipe of
-commands closes then, live view is ended and the session closed. SIGTERM does the same. A driver call that does not return
-is ended by the watchdog, and the process with it.
+commands closes then, live view is ended and the session closed. SIGTERM does the same. A driver call that does not
+return is ended by the watchdog, and the process with it.
 """
 
 import contextlib
+import logging
 import os
 import signal
 import sys
 import tempfile
-import time
 from pathlib import Path
 from types import FrameType
 from typing import IO
@@ -66,7 +66,8 @@ def _redirect_stderr(path: Path | None) -> IO[str]:
     os.dup2(handle, 2)
     os.close(handle)
     sys.stderr = os.fdopen(2, "w", buffering=1, closefd=False, errors="backslashreplace")
-    print(f"--- camera process {os.getpid()}, {time.strftime('%Y-%m-%d %H:%M:%S')}", file=sys.stderr)
+    logging.basicConfig(stream=sys.stderr, level=logging.INFO, format="%(asctime)s %(process)d %(message)s")
+    logging.info("camera process started")
     return sys.stderr
 
 

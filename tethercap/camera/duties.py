@@ -164,7 +164,9 @@ class EventDuty:
         if self.shot is not None and self.shot.is_over(at_s):
             self.shot = None
             self.tell(CaptureFinished(at_s))
-        pause_s = EVENT_PERIOD_AFTER_SHOT_S if self.shot is not None else EVENT_PERIOD_S if live else IDLE_EVENT_PERIOD_S
+        pause_s = (
+            EVENT_PERIOD_AFTER_SHOT_S if self.shot is not None else EVENT_PERIOD_S if live else IDLE_EVENT_PERIOD_S
+        )
         self.next_at_s = at_s + pause_s
 
     def _file(self, camera: GPhotoCamera, folder: str, name: str, at_s: float) -> None:

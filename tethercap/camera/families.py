@@ -1,7 +1,7 @@
 """What differs from family to family when the same driver speaks to them; data only.
 
-Every entry is a consequence of the driver's own code for that family (libgphoto2 2.5.33, camlibs/ptp2), measured against
-a simulated body or read in its source. Nothing here describes a single model.
+Every entry follows from the driver's own code for that family (libgphoto2 2.5.33, camlibs/ptp2), measured against a
+simulated body or read in its source. Nothing here describes a single model.
 """
 
 from dataclasses import dataclass
@@ -47,7 +47,7 @@ TRAITS: dict[Family, FamilyTraits] = {
         # Manual-focus press and release: 3-6 ms in the driver, where its trigger half-presses first and takes 153 ms.
         release=(("eosremoterelease", "Press Full MF"), ("eosremoterelease", "Release Full")),
     ),
-    # By its name the driver sends an empty value; by number it sends 17, card and memory both, which it needs to see a picture.
+    # By its name the driver sends an empty value. By number it sends 17, card and memory both: it sees no picture else.
     Family.SONY: FamilyTraits(card_target=(("d222", "17"),), hints=("Set the camera's USB menu to PC Remote.",)),
     Family.FUJI: FamilyTraits(whole_files=True, hints=("Set the camera's USB menu to tether shooting, auto.",)),
     Family.OLYMPUS: FamilyTraits(hints=("Choose the tether or PC mode when the camera asks, or in its USB menu.",)),
@@ -57,7 +57,7 @@ TRAITS: dict[Family, FamilyTraits] = {
         hints=("Set the camera's USB menu to tether mode, and set where pictures are kept on the camera itself.",),
     ),
     Family.SIGMA: FamilyTraits(
-        refused="The driver frees the same memory twice when it opens this maker's tethered bodies, and would take the session down.",
+        refused="The driver frees the same memory twice when it opens this maker's tethered bodies, and dies.",
         hints=("Use another body; pictures can still be copied from the card with a card reader.",),
     ),
 }

@@ -1,7 +1,7 @@
 """The only door to gphoto2. Imported in the camera process alone: the driver may hang, or end its process.
 
-Every call goes through `GPhotoCamera._call`: it has a deadline kept by a timer that needs no Python to strike, its errors
-become ours, and the driver's own words are caught from its context.
+Every call goes through `GPhotoCamera._call`: it has a deadline kept by a timer that needs no Python to strike, its
+errors become ours, and the driver's own words are caught from its context.
 """
 
 import contextlib
@@ -187,7 +187,11 @@ class GPhotoCamera:
             widget = self._camera.get_single_config(name, self._context)
             kind = widget.get_type()
             widget.set_value(
-                float(value) if kind == gp.GP_WIDGET_RANGE else int(value) if kind in (gp.GP_WIDGET_TOGGLE, gp.GP_WIDGET_DATE) else str(value)
+                float(value)
+                if kind == gp.GP_WIDGET_RANGE
+                else int(value)
+                if kind in (gp.GP_WIDGET_TOGGLE, gp.GP_WIDGET_DATE)
+                else str(value)
             )
             self._camera.set_single_config(name, widget, self._context)
 

@@ -8,13 +8,21 @@ from pathlib import Path
 
 from tethercap.errors import CameraInUseError, CameraPermissionError
 
-UDEV_RULE = """\
-# Cameras for the person who is logged in. Class 06, subclass 01, protocol 01 is the still-image class of USB;
-# the second rule reaches bodies that hide it behind a vendor class, by the mark that the system's own database sets.
-ACTION!="remove", SUBSYSTEM=="usb", ENV{DEVTYPE}=="usb_device", ENV{ID_USB_INTERFACES}=="*:060101:*", MODE="0664", GROUP="plugdev", TAG+="uaccess"
-ACTION!="remove", SUBSYSTEM=="usb", ENV{DEVTYPE}=="usb_device", ENV{ID_GPHOTO2}=="1", MODE="0664", GROUP="plugdev", TAG+="uaccess"
-"""
-"""Class codes: USB Still Image Capture Device class, 06/01/01. Must sort before the rule that hands out uaccess (73-)."""
+_RULE_FOR = (
+    'ACTION!="remove", SUBSYSTEM=="usb", ENV{{DEVTYPE}}=="usb_device", ENV{{{mark}}}=="{value}", '
+    'MODE="0664", GROUP="plugdev", TAG+="uaccess"'
+)
+UDEV_RULE = "\n".join(
+    (
+        "# Cameras may be used by whoever is logged in here, and by the group plugdev.",
+        "# The still-image class of USB: class 06, subclass 01, protocol 01.",
+        _RULE_FOR.format(mark="ID_USB_INTERFACES", value="*:060101:*"),
+        "# Bodies that hide it behind a class of their maker, by the mark that the system's own database sets.",
+        _RULE_FOR.format(mark="ID_GPHOTO2", value="1"),
+        "",
+    )
+)
+"""Rule for udev; sorts before the system's rule that acts on the tag uaccess (73-)."""
 UDEV_PATH = Path("/etc/udev/rules.d/60-tethercap-cameras.rules")
 
 _USB_PORT = re.compile(r"usb:(\d+),(\d+)")
@@ -43,9 +51,15 @@ def find_holders(node: Path, processes: Path = _PROCESSES) -> list[tuple[int, st
         if not process.name.isdigit() or int(process.name) == os.getpid():
             continue
         with contextlib.suppress(OSError):
-            if any(link.is_symlink() and Path(os.readlink(link)) == node for link in (process / "fd").iterdir()):
+            if any(_points_at(link, node) for link in (process / "fd").iterdir()):
                 holders.append((int(process.name), (process / "comm").read_text().strip()))
     return holders
+
+
+def _points_at(link: Path, node: Path) -> bool:
+    with contextlib.suppress(OSError):
+        return link.readlink() == node
+    return False
 
 
 def explain_claim(error: CameraInUseError, port: str) -> CameraInUseError:
@@ -62,7 +76,9 @@ def explain_claim(error: CameraInUseError, port: str) -> CameraInUseError:
 
 def _free_it(program: str) -> str:
     if sys.platform == "darwin":
-        return "The system's own camera service takes it: quit the photo and transfer programs, unplug and replug the camera, and try again."
+        return (
+            "The system's own camera service takes it: quit photo and transfer programs, replug the camera, try again."
+        )
     if not program or program.startswith("gvfs"):
         return "The desktop opens cameras by itself: `gio mount -s gphoto2` makes it let go until the next replug."
     return f"Close {program}, then try again."

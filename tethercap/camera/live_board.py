@@ -1,4 +1,4 @@
-"""Shared memory between the camera process and the program: live pictures, pieces of files, and what the driver is doing.
+"""Shared memory of the camera process and the program: live pictures, pieces of files, what the driver is doing.
 
 Plain memory and sequence numbers, no locks: a process that is killed while it holds a lock leaves it held for ever, and
 either side may be killed at any moment. The memory has no name, so nothing is left behind.

@@ -102,11 +102,13 @@ def _candidate_ports(serial: str | None) -> list[str]:
     if not found:
         raise NoCameraError(
             "No camera was found.",
-            todo="Plug it in, switch it on, set its USB menu to remote control (not mass storage), then run `tethercap doctor`.",
+            todo="Plug it in, switch it on, set its USB menu to remote control; `tethercap doctor` looks further.",
         )
     if len(found) > 1 and serial is None:
         listed = ", ".join(f"{model} at {port}" for port, model in found)
-        raise NoCameraError(f"There are {len(found)} cameras: {listed}.", todo="Say which one: by port or by serial number.")
+        raise NoCameraError(
+            f"There are {len(found)} cameras: {listed}.", todo="Say which one: by port or by serial number."
+        )
     for _, model in found:
         _refuse_by_name(model)
     return [port for port, _ in found]
@@ -178,7 +180,9 @@ def _prepare(opened: OpenCamera) -> None:
     live_view = _probe_live_view(opened, notes)
     trigger = opened.camera.claims_capture()
     if not trigger:
-        hints = " ".join(opened.traits.hints) or "Set the camera's USB menu to remote control, not to mass storage or MTP."
+        hints = (
+            " ".join(opened.traits.hints) or "Set the camera's USB menu to remote control, not to mass storage or MTP."
+        )
         notes.append(f"The camera offers no remote release in this USB mode. {hints}")
     opened.abilities = CameraAbilities(live_view, trigger, not opened.traits.whole_files, tuple(notes))
 

@@ -1,9 +1,9 @@
 """The one thread that talks to the driver: commands first, then whichever duty is due."""
 
 import contextlib
+import logging
 import os
 import select
-import sys
 import time
 from collections import deque
 from collections.abc import Callable
@@ -160,7 +160,7 @@ class CameraOwner:
         self._tell(CameraLost(str(error), time.monotonic()))
 
     def _say(self, error: CameraError) -> None:
-        print(error, file=sys.stderr)
+        logging.warning("%s", error)
 
     # Verbs
 

@@ -25,7 +25,13 @@ def _number(text: str) -> float | None:
 
 def _word(text: str) -> str | None:
     return {
-        "NEF (Raw)": "raw", "RAW": "raw", "NEF+Fine": "raw+jpeg", "JPEG Fine": "jpeg", "Memory card": "card", "Internal RAM": "ram", "M": "manual",
+        "NEF (Raw)": "raw",
+        "RAW": "raw",
+        "NEF+Fine": "raw+jpeg",
+        "JPEG Fine": "jpeg",
+        "Memory card": "card",
+        "Internal RAM": "ram",
+        "M": "manual",
     }.get(text)
 
 

@@ -63,7 +63,8 @@ class SettingsDesk:
             raise NotSupportedError(f"This camera has no setting for {setting.value}.")
         if name in self._opened.traits.never_set:
             raise NotSupportedError(
-                f"{setting.value} cannot be set from here on this camera: its driver would crash.", todo="Set it on the camera."
+                f"{setting.value} cannot be set from here on this camera: its driver would crash.",
+                todo="Set it on the camera.",
             )
         asked = choose(state, wanted)
         _patiently(lambda: self._opened.camera.write_setting(name, asked.text))
