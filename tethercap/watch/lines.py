@@ -1,0 +1,123 @@
+"""Straight lines near one direction: steps of many segments that agree on one line.
+
+Each segment's mean profile is differentiated and clipped, so that a strong short edge cannot outvote a weak long one;
+summing the segments along every slope is a Radon transform near one axis. What comes out is the signed share of the
+length along which a step is seen.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from tethercap.pictures import F32Array
+
+STEP_PX = 2
+"""Half the distance over which a step is measured, small px: wide enough for soft edges, narrower than a gap."""
+FULL_STEP = 10.0
+"""A step of this many codes counts whole; weaker ones count in proportion."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lines:
+    """Candidate lines: position = at + slope * (place along the line - middle)."""
+
+    at: F32Array
+    """Where they cross the middle, small px, shape (n,)."""
+    slope: F32Array
+    """Change of position per small px along, shape (n,)."""
+    support: F32Array
+    """Signed share of the length with a step, -1..1: positive where it gets brighter with position, shape (n,)."""
+
+    def __len__(self) -> int:
+        return int(self.at.size)
+
+
+def steps(profiles: F32Array) -> F32Array:
+    """Differentiate and clip segment profiles.
+
+    Parameters
+    ----------
+    profiles : ndarray
+        Shape (segments, length, 3), 0..255.
+
+    Returns
+    -------
+    ndarray
+        Shape (segments, length), -1..1; zero at both ends.
+    """
+    tone = profiles.mean(axis=2)
+    found = np.zeros_like(tone)
+    found[:, STEP_PX:-STEP_PX] = tone[:, 2 * STEP_PX :] - tone[:, : -2 * STEP_PX]
+    return np.clip(found / FULL_STEP, -1.0, 1.0, out=found)
+
+
+def support_map(step_profiles: F32Array, centres: F32Array, middle: float, slopes: F32Array) -> F32Array:
+    """Mean step along every line of the given slopes.
+
+    Parameters
+    ----------
+    step_profiles : ndarray
+        Shape (segments, length).
+    centres : ndarray
+        Place of each segment along the line, shape (segments,).
+    middle : float
+        Place along the line where positions are stated.
+    slopes : ndarray
+        Shape (slopes,).
+
+    Returns
+    -------
+    ndarray
+        Shape (slopes, length), -1..1.
+    """
+    segments, length = step_profiles.shape
+    shifts = np.rint(slopes[:, None] * (centres - middle)[None, :]).astype(np.intp)
+    pad = int(np.abs(shifts).max(initial=0))
+    padded = np.zeros((segments, length + 2 * pad), np.float32)
+    padded[:, pad : pad + length] = step_profiles
+    starts = shifts + pad + (np.arange(segments) * padded.shape[1])[None, :]
+    gathered = padded.ravel()[starts[:, :, None] + np.arange(length)]
+    result: F32Array = gathered.mean(axis=1)
+    return result
+
+
+def peaks(strength: F32Array, *, least: float, apart: int, most: int) -> npt.NDArray[np.intp]:
+    """Places of the highest values of a profile that are the highest within `apart` on both sides.
+
+    Parameters
+    ----------
+    strength : ndarray
+        Shape (length,).
+    least : float
+        Values below are not taken.
+    apart : int
+        Least distance between two places.
+    most : int
+        At most so many, strongest first.
+    """
+    windows = np.lib.stride_tricks.sliding_window_view(np.pad(strength, apart, constant_values=-np.inf), 2 * apart + 1)
+    places = np.flatnonzero((strength >= windows.max(axis=1)) & (strength >= least))
+    places = places[np.argsort(-strength[places], kind="stable")]
+    return places[:most]
+
+
+def candidate_lines(support: F32Array, slopes: F32Array, sign: int, *, least: float, most: int) -> Lines:
+    """Pick lines of one polarity.
+
+    Parameters
+    ----------
+    support : ndarray
+        As from `support_map`.
+    slopes : ndarray
+        The slopes it was made for.
+    sign : int
+        +1 for lines that get brighter with position, -1 for darker.
+    least, most
+        As for `peaks`.
+    """
+    signed = support * sign
+    best = signed.argmax(axis=0)
+    strength = signed[best, np.arange(signed.shape[1])]
+    places = peaks(strength, least=least, apart=3, most=most)
+    return Lines(places.astype(np.float32), slopes[best[places]], strength[places] * np.float32(sign))
