@@ -61,6 +61,7 @@ def build_parser() -> argparse.ArgumentParser:
     add("--fault", action="append", default=[], metavar="SPEC", help="something that goes wrong: name:key=value,...")
     add("--first-number", type=int, default=1, help="number in the first file name, 1 to 9999")
     add("--card-mb", type=int, default=64_000, help="size of the memory card in megabytes")
+    add("--trace", action="store_true", help="write every operation to stderr")
     add("--until-stdin-closes", action="store_true", help="end when stdin is closed")
     add("--parent-pid-watch", action="store_true", help="end when the parent process is gone")
     return parser
@@ -128,7 +129,7 @@ def run(argv: Sequence[str] | None = None, make_rig: RigMaker = make_copy_rig) -
     card = Card(args.card_mb * 1_000_000, args.first_number)
     body = Body(make_rig(args), card, faults, FAST if args.fast else Timing())
     dialect = BODIES[args.body](body, args.serial)
-    responder = Responder(dialect, args.port)
+    responder = Responder(dialect, args.port, args.trace)
     control = ControlServer(Desk(dialect, responder, done.set), args.control_port)
     ready = {"ptpip_port": responder.port, "control_port": control.port, "pid": os.getpid(), "body": args.body}
     sys.stdout.write(json.dumps(ready) + "\n")

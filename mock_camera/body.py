@@ -12,7 +12,7 @@ import sys
 import threading
 import time
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Protocol
@@ -21,7 +21,8 @@ from mock_camera.card import CARD_ID, Card, StoredObject
 from mock_camera.codes import UNSOLICITED, Format, Response
 from mock_camera.datasets import ObjectInfo, date_text
 from mock_camera.faults import FaultBox
-from mock_camera.settings import ExposureNow, Settings
+from mock_camera.sensor import Exposure
+from mock_camera.settings import Settings
 
 LIVE_VIEW_PX = (1024, 680)
 THUMB_PX = (160, 120)
@@ -67,20 +68,20 @@ class PictureLike(Protocol):
         """Height of the picture."""
 
     @property
-    def truth(self) -> dict[str, Any]:
+    def truth(self) -> Mapping[str, object]:
         """Where the film really lay."""
 
 
 class RigLike(Protocol):
     """What stands in front of the lens."""
 
-    def live_view_jpeg(self, exposure: Any, width_px: int = ..., height_px: int = ...) -> bytes:
+    def live_view_jpeg(self, exposure: Exposure, width_px: int = ..., height_px: int = ...) -> bytes:
         """Return one live-view picture of this moment."""
 
-    def expose(self, exposure: Any, opened_at_s: float) -> PictureLike:
+    def expose(self, exposure: Exposure, opened_at_s: float) -> PictureLike:
         """Return the picture of an exposure that has ended."""
 
-    def control(self, command: dict[str, object]) -> dict[str, object]:
+    def control(self, command: Mapping[str, object]) -> dict[str, object]:
         """Carry out a command for the film side."""
 
     def close(self) -> None:
@@ -92,7 +93,7 @@ class Shot:
     """One release of the shutter."""
 
     number: int
-    exposure: ExposureNow
+    exposure: Exposure
     opened_at_s: float
     quality: str
     target: str
@@ -340,13 +341,11 @@ class Body:
                 bit_depth=14 if kind is Format.DNG else 24,
                 taken=taken,
             )
-            objects.append(self._keep(shot, info, data, picture.thumb))
+            if shot.target != "ram":
+                objects.append(self.card.add_file(info, data, picture.thumb))
+            if shot.target != "card":
+                objects.append(self.card.buffer_file(info, data, picture.thumb))
         return objects
-
-    def _keep(self, shot: Shot, info: ObjectInfo, data: bytes, thumb: bytes) -> StoredObject:
-        if shot.target != "ram":
-            return self.card.add_file(info, data, thumb)
-        return self.card.buffer_file(info, data, thumb)
 
     def _note(self, shot: Shot, picture: PictureLike, objects: list[StoredObject]) -> None:
         first = next(stored for stored in objects if stored.path)

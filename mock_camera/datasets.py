@@ -159,7 +159,7 @@ class PropertyDesc:
                 u8(1 if self.writable else 0),
                 value(self.data_type, self.default),
                 value(self.data_type, self.current),
-                self._encode_form(),
+                self.encode_form(),
             )
         )
 
@@ -167,7 +167,8 @@ class PropertyDesc:
         """Return the current value alone."""
         return value(self.data_type, self.current)
 
-    def _encode_form(self) -> bytes:
+    def encode_form(self) -> bytes:
+        """Return the form alone: its flag, then range or list."""
         if self.form is None:
             return u8(FormFlag.NONE)
         if isinstance(self.form, Range):

@@ -56,9 +56,12 @@ class Responder:
         What the operations do.
     port : int
         Port to listen on; 0 takes any.
+    trace : bool
+        Whether every operation is written to stderr.
     """
 
-    def __init__(self, dialect: Dialect, port: int = 0) -> None:
+    def __init__(self, dialect: Dialect, port: int = 0, trace: bool = False) -> None:
+        self._trace = trace
         self._dialect = dialect
         self._body = dialect.body
         self._faults = dialect.body.faults
@@ -237,6 +240,10 @@ class Responder:
             reply = Reply(Response.TRANSACTION_CANCELLED)
         else:
             reply = self._answer(packet, spec, incoming, wants_data)
+        if self._trace:
+            params = " ".join(f"{n:#x}" for n in packet.params)
+            data = f" < {incoming[:64].hex(' ')}" if incoming else ""
+            sys.stderr.write(f"{time.monotonic():.4f} {packet.code:#06x} {params}{data} -> {reply.code:#06x}\n")
         with contextlib.suppress(_SilenceError):
             self._apply_wire_faults(packet.code)
             self._send_reply(link, packet, reply)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from mock_camera.sensor import Exposure
 
 Setting = int | float | str
 
@@ -37,15 +38,6 @@ CHOICES: dict[str, tuple[Setting, ...]] = {
     "white_balance": ("auto", "daylight", "tungsten", "flash"),
     "target": ("card", "ram", "both"),
 }
-
-
-@dataclass(frozen=True)
-class ExposureNow:
-    """What the next shot will be taken with: seconds, f-number, ISO."""
-
-    time_s: float
-    f_number: float
-    iso: int
 
 
 class Settings:
@@ -99,7 +91,7 @@ class Settings:
         numbers = [n for n in CHOICES[name] if isinstance(n, int | float)]
         return min(numbers, key=lambda n: abs(n - number) / max(abs(n), 1e-9))
 
-    def exposure(self) -> ExposureNow:
+    def exposure(self) -> Exposure:
         """Return time, aperture and sensitivity together."""
         with self._lock:
-            return ExposureNow(float(self._now["time_s"]), float(self._now["f_number"]), int(self._now["iso"]))
+            return Exposure(float(self._now["time_s"]), float(self._now["f_number"]), int(self._now["iso"]))

@@ -17,7 +17,7 @@ from mock_camera.card import CARD_ID, StoredObject
 from mock_camera.codes import UNSOLICITED, DataType, Response
 from mock_camera.datasets import PropertyDesc, Value
 from mock_camera.packets import Reader, array32, u16, u32
-from mock_camera.settings import F_NUMBERS, ISOS, TIMES_S, Setting
+from mock_camera.settings import BIASES_EV, F_NUMBERS, ISOS, TIMES_S, Setting
 
 _RAW_FORMAT = 0xB103
 _NOT_READY = 0xA102
@@ -164,6 +164,7 @@ class Body0B(Dialect):
             BoundProperty(Prop.APERTURE, u16_type, "f_number", apertures),
             BoundProperty(Prop.SHUTTER, u16_type, "time_s", times),
             BoundProperty(Prop.ISO, u16_type, "iso", isos),
+            BoundProperty(Prop.BIAS, u8_type, "bias_ev", {b: eighths(b, 0) & 0xFF for b in BIASES_EV}),
             BoundProperty(Prop.PROGRAM, u16_type, "program", PROGRAMS),
             BoundProperty(Prop.DRIVE, u16_type, "drive", DRIVES),
             BoundProperty(Prop.FOCUS, DataType.UINT32, "focus", FOCUS),
