@@ -100,7 +100,7 @@ def _multipliers(raw: "rawpy.RawPy") -> F64Array:
     for candidates in (raw.camera_whitebalance, raw.daylight_whitebalance):
         factors = np.asarray(candidates[:3], dtype=np.float64)
         if np.all(factors > 0):
-            return factors / factors[_GREEN]
+            return np.asarray(factors / factors[_GREEN])
     return np.ones(3)
 
 

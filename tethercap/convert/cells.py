@@ -1,0 +1,103 @@
+"""A RAW in small: the mean of each colour over square cells, which is what measurements are made on."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from tethercap.convert.flat_field import FlatField, colour_planes
+from tethercap.geometry import QuadPx
+from tethercap.pictures import F32Array, RawPicture
+
+CELL_PX = 16
+"""Side of a cell, mosaic pixels: small beside a rebate, and 64 values of each colour quiet the noise."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cells:
+    """Means over cells of the mosaic."""
+
+    counts: F32Array
+    """Shape (rows, columns, 3), counts over black for red, green, blue, unevenness of the rig taken out."""
+    roughness: F32Array
+    """Shape (rows, columns), standard deviation of the green counts in a cell over their mean."""
+    clipped: np.ndarray
+    """Shape (rows, columns), bool: some colour is at saturation."""
+    cell_px: int
+
+
+def measure_cells(raw: RawPicture, flat: FlatField | None = None, cell_px: int = CELL_PX) -> Cells:
+    """Average a RAW over cells.
+
+    Parameters
+    ----------
+    raw : RawPicture
+    flat : FlatField, optional
+        Unevenness to take out.
+    cell_px : int
+        Side of a cell, even.
+    """
+    half = cell_px // 2
+    rows, columns = (side // cell_px for side in raw.mosaic.shape)
+    counts = np.zeros((rows, columns, 3), np.float32)
+    seen = np.zeros(3, np.float32)
+    roughness = np.zeros((rows, columns), np.float32)
+    clipped = np.zeros((rows, columns), np.bool_)
+    places = [(row, column) for row in (0, 1) for column in (0, 1)]
+    for plane, (row, column) in zip(colour_planes(raw), places, strict=True):
+        colour = int(raw.pattern[row, column])
+        whole = plane[: rows * half, : columns * half]
+        mean = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)
+        counts[:, :, colour] += mean
+        seen[colour] += 1
+        room = raw.white - raw.black[row, column]
+        clipped |= mean > 0.97 * room
+        if colour == 1:
+            square = cv2.resize(whole * whole, (columns, rows), interpolation=cv2.INTER_AREA)
+            spread = np.sqrt(np.maximum(square - mean * mean, 0.0)) / np.maximum(mean, 1.0)
+            roughness = np.maximum(roughness, spread)
+    counts /= seen
+    if flat is not None:
+        counts *= _unevenness(flat, rows, columns, cell_px)
+    return Cells(counts, roughness, clipped, cell_px)
+
+
+def _unevenness(flat: FlatField, rows: int, columns: int, cell_px: int) -> F32Array:
+    lines = []
+    for colour in range(3):
+        middle_rows = [
+            flat.rows(row * cell_px + cell_px // 2, row * cell_px + cell_px // 2 + 1, colour)[0] for row in range(rows)
+        ]
+        lines.append(np.stack(middle_rows)[:, cell_px // 4 :: cell_px // 2][:, :columns])
+    return (10.0 ** np.stack(lines, axis=2)).astype(np.float32)
+
+
+def inside(cells: Cells, corners: QuadPx, grow_px: float) -> np.ndarray:
+    """Say which cells lie wholly inside a quadrilateral that is grown (or shrunk) by some pixels.
+
+    Parameters
+    ----------
+    cells : Cells
+    corners : QuadPx
+        In mosaic pixels.
+    grow_px : float
+        Outward positive, mosaic pixels.
+
+    Returns
+    -------
+    ndarray
+        Shape (rows, columns), bool.
+    """
+    points = corners.as_array()
+    centre = points.mean(axis=0)
+    outward = np.sign(points - centre)
+    grown = points + outward * grow_px
+    rows, columns = cells.roughness.shape
+    y, x = np.mgrid[0:rows, 0:columns]
+    places = np.stack([x, y], axis=-1) * cells.cell_px + (cells.cell_px - 1) / 2
+    kept = np.ones((rows, columns), np.bool_)
+    for here, there in zip(grown, np.roll(grown, -1, axis=0), strict=True):
+        along = there - here
+        distance = along[0] * (places[..., 1] - here[1]) - along[1] * (places[..., 0] - here[0])
+        kept &= distance / np.hypot(*along) >= cells.cell_px / 2
+    return kept

@@ -1,0 +1,108 @@
+"""From the found frame to the finished rectangle: squared, cropped, turned, by one resampling."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from tethercap.convert.recipe import Border, Recipe, Turn
+from tethercap.geometry import QuadPx, SizePx
+from tethercap.pictures import F64Array, U16Array
+
+_MARGIN_MM = {Border.FRAME: -0.12, Border.HAIR: 0.35, Border.REBATE: 2.0}
+"""How far beyond the found edge the cut is made, mm on the film."""
+_FRAME_MM = 36.0
+_QUARTERS = {Turn.NONE: 0, Turn.QUARTER: 3, Turn.HALF: 2, Turn.THREE_QUARTERS: 1}
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Where the pixels of the finished picture come from."""
+
+    size: SizePx
+    """Size before turning."""
+    to_source: tuple[tuple[float, float, float], ...] | None
+    """Homography from finished to mosaic pixels (or half-size pixels); None where nothing is squared."""
+    quarters: int
+    """Quarter turns to the left that the finished picture is given."""
+    mirrored: bool
+
+    @property
+    def turned_size(self) -> SizePx:
+        """Size of the finished picture."""
+        return SizePx(self.size.height_px, self.size.width_px) if self.quarters % 2 else self.size
+
+    def unturned(self, finished: U16Array) -> U16Array:
+        """View the finished picture as it lies in the RAW, so that rows can be filled in the RAW's order."""
+        view = np.rot90(finished, -self.quarters)
+        return view[:, ::-1] if self.mirrored else view
+
+
+def lay_out(mosaic: SizePx, corners: QuadPx | None, recipe: Recipe, frame_long_mm: float = _FRAME_MM) -> Layout:
+    """Plan the cut.
+
+    Parameters
+    ----------
+    mosaic : SizePx
+    corners : QuadPx or None
+        The found frame, mosaic pixels; None keeps the whole picture.
+    recipe : Recipe
+        Border, turn, mirror and size are read.
+    frame_long_mm : float
+        Length of the frame's longer side on the film, mm.
+    """
+    quarters, scale = _QUARTERS[recipe.turn], 0.5 if recipe.half_size else 1.0
+    whole = SizePx(int(mosaic.width_px // 2 * 2 * scale), int(mosaic.height_px // 2 * 2 * scale))
+    if corners is None or recipe.border is Border.WHOLE:
+        return Layout(whole, None, quarters, recipe.mirrored)
+    points = corners.scaled(scale).as_array()
+    top, right, bottom, left = (np.hypot(*(np.roll(points, -1, axis=0)[i] - points[i])) for i in range(4))
+    width, height = (top + bottom) / 2, (left + right) / 2
+    margin = _MARGIN_MM[recipe.border] * max(width, height) / frame_long_mm
+    size = SizePx(max(round(width + 2 * margin), 2), max(round(height + 2 * margin), 2))
+    rectangle = np.array(
+        [[margin, margin], [margin + width, margin], [margin + width, margin + height], [margin, margin + height]]
+    )
+    homography: F64Array = cv2.getPerspectiveTransform(
+        (rectangle - 0.5).astype(np.float32), points.astype(np.float32)
+    ).astype(np.float64)
+    rows = tuple((float(a), float(b), float(c)) for a, b, c in homography)
+    return Layout(size, rows, quarters, recipe.mirrored)
+
+
+def source_rows(layout: Layout, first: int, last: int, source: SizePx, margin_px: int = 4) -> tuple[int, int]:
+    """Rows of the source that rows first <= row < last of the finished picture are made from; both even.
+
+    The finished picture may reach beyond the source; at least two rows are given all the same.
+    """
+    if layout.to_source is None:
+        return first, last
+    edge = np.array([[x, y, 1.0] for x in (0, layout.size.width_px - 1) for y in (first, last - 1)])
+    mapped = edge @ np.array(layout.to_source).T
+    rows = mapped[:, 1] / mapped[:, 2]
+    top = int(np.clip(np.floor(rows.min()) - margin_px, 0, source.height_px - 2)) // 2 * 2
+    bottom = int(np.clip(np.ceil(rows.max()) + margin_px, top + 2, source.height_px))
+    return top, min(bottom + bottom % 2, source.height_px)
+
+
+def resample_rows(layout: Layout, pixels: U16Array, top: int, first: int, last: int) -> U16Array:
+    """Resample source rows into rows of the finished picture (cubic).
+
+    Parameters
+    ----------
+    layout : Layout
+        With a homography.
+    pixels : ndarray
+        Source rows from `top` on, shape (rows, width, 3), uint16.
+    top : int
+        First source row in `pixels`.
+    first, last : int
+        Finished rows wanted.
+    """
+    shift_in = np.array([[1, 0, 0], [0, 1, first], [0, 0, 1]], np.float64)
+    shift_out = np.array([[1, 0, 0], [0, 1, -top], [0, 0, 1]], np.float64)
+    mapping = shift_out @ np.array(layout.to_source) @ shift_in
+    flags = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
+    size = (layout.size.width_px, last - first)
+    warped = cv2.warpPerspective(pixels, mapping, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
+    return warped.astype(np.uint16, copy=False)

@@ -1,0 +1,180 @@
+"""The clear film itself: what a colour of the camera sees through base and fog, which density is measured from."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tethercap.convert.cells import Cells, inside
+from tethercap.film.kinds import FilmKind
+from tethercap.geometry import QuadPx
+from tethercap.pictures import F64Array, RawPicture, ShotData
+
+NEAR_FRAME_MM, FAR_FROM_FRAME_MM = 0.25, 1.6
+"""Rebate is looked for between these distances from the picture's edge; perforations begin about 0.7 mm from it on two
+sides, which the brightness tells."""
+_FRAME_MM = 36.0
+_SMOOTH = 0.12
+"""Largest spread in a cell of clear film over its mean; grain and noise stay below, an edge does not."""
+_CLUSTER_DENSITY = 0.03
+_FEWEST_CELLS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class FilmBase:
+    """Clear film as the camera sees it."""
+
+    counts_rgb: tuple[float, float, float]
+    """Counts over black through clear film, for red, green, blue."""
+    measured: bool = True
+    """False where it is an estimate."""
+    spread: float = 0.0
+    """Standard deviation between the places it was measured on, density."""
+    cells: int = 0
+    """Places it was measured on."""
+    camera_exposure: float | None = None
+    """Time · ISO / f-number², which the counts are for; None where the file does not say."""
+    how: str = "rebate"
+
+    def for_shot(self, shot: ShotData) -> "FilmBase":
+        """Give the base as a picture taken at another camera exposure would show it."""
+        exposure = camera_exposure(shot)
+        if exposure is None or self.camera_exposure is None:
+            return self
+        factor = exposure / self.camera_exposure
+        red, green, blue = (count * factor for count in self.counts_rgb)
+        return replace(self, counts_rgb=(red, green, blue), camera_exposure=exposure)
+
+
+def camera_exposure(shot: ShotData) -> float | None:
+    """Time · ISO / f-number², or None where one of them is not known."""
+    if not (shot.exposure_s and shot.iso and shot.f_number):
+        return None
+    return shot.exposure_s * shot.iso / shot.f_number**2
+
+
+def measure_base(raw: RawPicture, cells: Cells, corners: QuadPx | None, film_kind: FilmKind) -> FilmBase | None:
+    """Measure the clear base of a negative.
+
+    Parameters
+    ----------
+    raw : RawPicture
+    cells : Cells
+        Of the same RAW.
+    corners : QuadPx or None
+        The picture on the film, mosaic pixels. With it only the film beside the picture is looked at; without it
+        the brightest film anywhere is taken, which is clear film only if some shows.
+    film_kind : FilmKind
+        A slide has no clear rebate; the answer is None then.
+
+    Returns
+    -------
+    FilmBase or None
+        None where no clear film could be told from bare light and from the picture.
+    """
+    if not film_kind.is_negative:
+        return None
+    usable = (cells.roughness < _SMOOTH) & ~cells.clipped & (cells.counts.min(axis=2) > 0.002 * raw.white)
+    usable &= ~_is_bare_light(raw, cells, film_kind)
+    if corners is not None:
+        usable &= _rebate(cells, corners)
+    found = _brightest_cluster(cells.counts[usable])
+    if found is None:
+        return None
+    counts, spread, number = found
+    red, green, blue = (float(count) for count in counts)
+    how = "rebate" if corners is not None else "brightest film"
+    return FilmBase((red, green, blue), True, spread, number, camera_exposure(raw.shot), how)
+
+
+def _rebate(cells: Cells, corners: QuadPx) -> np.ndarray:
+    points = corners.as_array()
+    px_per_mm = float(max(np.hypot(*(points[1] - points[0])), np.hypot(*(points[2] - points[1])))) / _FRAME_MM
+    near = max(NEAR_FRAME_MM * px_per_mm, cells.cell_px / 2)
+    within = inside(cells, corners, FAR_FROM_FRAME_MM * px_per_mm)
+    # A cell that touches the picture is not rebate: the picture is grown by a cell more than `inside` asks for.
+    return np.asarray(within & ~inside(cells, corners, near + cells.cell_px))
+
+
+def _is_bare_light(raw: RawPicture, cells: Cells, film_kind: FilmKind) -> np.ndarray:
+    """Cells that show the light without film: as neutral as the file's own white, where the film's mask is orange."""
+    if film_kind is not FilmKind.COLOUR_NEGATIVE:
+        return np.zeros(cells.roughness.shape, np.bool_)
+    balanced = cells.counts * raw.daylight_multipliers.astype(np.float32)
+    green = np.maximum(balanced[..., 1], 1.0)
+    bright = green > 0.5 * np.percentile(green, 99)
+    return np.asarray(bright & (balanced[..., 0] < 1.35 * green) & (balanced[..., 2] > 0.75 * green))
+
+
+def _brightest_cluster(counts: np.ndarray) -> tuple[F64Array, float, int] | None:
+    """Median of the brightest group of cells that agree in all three colours."""
+    if len(counts) < _FEWEST_CELLS:
+        return None
+    density = -np.log10(np.maximum(counts.astype(np.float64), 1e-3))
+    total = density.mean(axis=1)
+    order = np.argsort(total)
+    # The brightest cells may be flare at a perforation: the group must be the brightest that is well filled.
+    for start in range(0, len(order) - _FEWEST_CELLS + 1, max(len(order) // 200, 1)):
+        centre = density[order[start : start + _FEWEST_CELLS]].mean(axis=0)
+        near = np.abs(density - centre).max(axis=1) < _CLUSTER_DENSITY
+        if near.sum() >= max(_FEWEST_CELLS, 0.03 * len(density)):
+            members = density[near]
+            middle = np.median(members, axis=0)
+            return 10.0**-middle, float(members.std(axis=0).max()), int(near.sum())
+    return None
+
+
+def combine_bases(bases: Sequence[FilmBase]) -> FilmBase:
+    """Join the bases of a roll's frames into one: the median, those that stand apart left out.
+
+    Raises
+    ------
+    ValueError
+        If there is none.
+    """
+    if not bases:
+        raise ValueError("no film base to combine")
+    reference = next((base.camera_exposure for base in bases if base.camera_exposure), None)
+    rows = [_at_exposure(base, reference) for base in bases]
+    density = -np.log10(np.array(rows))
+    middle = np.median(density, axis=0)
+    near = np.abs(density - middle).max(axis=1) < 2 * _CLUSTER_DENSITY
+    kept = density[near] if near.any() else density
+    red, green, blue = (float(count) for count in 10.0 ** -np.median(kept, axis=0))
+    return FilmBase(
+        (red, green, blue),
+        all(base.measured for base in bases),
+        float(kept.std(axis=0).max()),
+        sum(base.cells for base in bases),
+        reference,
+        bases[0].how,
+    )
+
+
+def _at_exposure(base: FilmBase, reference: float | None) -> tuple[float, float, float]:
+    if reference is None or base.camera_exposure is None:
+        return base.counts_rgb
+    factor = reference / base.camera_exposure
+    red, green, blue = (count * factor for count in base.counts_rgb)
+    return red, green, blue
+
+
+def estimate_base(
+    raw: RawPicture, cells: Cells, film_kind: FilmKind, base_density_rgb: tuple[float, float, float]
+) -> FilmBase:
+    """Estimate the base where none could be measured.
+
+    For a negative: the thinnest part of the picture, colour by colour. For a slide: the light itself, told from the
+    brightest part of the picture and the typical base density of the film.
+    """
+    usable = cells.counts[~cells.clipped]
+    if not len(usable):
+        usable = cells.counts.reshape(-1, 3)
+    brightest = np.maximum(np.percentile(usable, 99.7, axis=0), 1.0)
+    if film_kind is FilmKind.SLIDE:
+        # One level for all colours keeps the film's own colour.
+        neutral = raw.daylight_multipliers
+        level = float(np.max(brightest * neutral)) * 10.0 ** base_density_rgb[1]
+        brightest = level / neutral
+    red, green, blue = (float(count) for count in brightest)
+    return FilmBase((red, green, blue), False, 0.0, 0, camera_exposure(raw.shot), "estimate")

@@ -1,0 +1,332 @@
+"""The whole chain for one picture: measurements and choices first, as a plan that can be read; then the pixels."""
+
+import dataclasses
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from tethercap.convert import spaces
+from tethercap.convert.cells import Cells, inside, measure_cells
+from tethercap.convert.crop import Layout, lay_out, resample_rows, source_rows
+from tethercap.convert.develop import (
+    LUT_SIZE,
+    DevelopTables,
+    density_at,
+    develop_half,
+    develop_rows,
+    encode_light,
+)
+from tethercap.convert.exposure import PrintExposure, find_exposure, find_slide_exposure
+from tethercap.convert.film_base import FilmBase, estimate_base, measure_base
+from tethercap.convert.film_model import IDENTITY, FilmModel
+from tethercap.convert.flat_field import FlatField
+from tethercap.convert.generic_models import generic_model
+from tethercap.convert.recipe import Recipe
+from tethercap.convert.tone import print_tone
+from tethercap.errors import ConversionError
+from tethercap.film.kinds import FilmKind
+from tethercap.geometry import QuadPx, SizePx
+from tethercap.pictures import ColourSpace, F64Array, Positive, RawPicture, U16Array
+
+Step = tuple[str, dict[str, object]]
+RunBands = Callable[[Callable[[tuple[int, int]], None], Iterable[tuple[int, int]]], None]
+CHUNK_ROWS = 512
+_LUMINANCE = (0.2126, 0.7152, 0.0722)
+_TYPICAL_BASE_DENSITY = {
+    FilmKind.COLOUR_NEGATIVE: (0.25, 0.65, 0.95),
+    FilmKind.BW_NEGATIVE: (0.28, 0.28, 0.28),
+    FilmKind.SLIDE: (0.12, 0.12, 0.12),
+}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ConversionPlan:
+    """Everything that was measured and chosen for one picture."""
+
+    layout: Layout
+    tables: DevelopTables
+    base: FilmBase
+    exposure: PrintExposure
+    model: FilmModel
+    steps: tuple[Step, ...]
+    warnings: tuple[str, ...]
+    colour_space: ColourSpace
+    half_size: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Conversion:
+    """A finished positive and how it came about."""
+
+    positive: Positive
+    steps: tuple[Step, ...]
+    """Name and parameters of every step, in order."""
+    base_used: FilmBase
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RollLook:
+    """What frames of one roll share; None where each frame finds its own."""
+
+    base: FilmBase | None = None
+    model: FilmModel | None = None
+    flat: FlatField | None = None
+    exposure: PrintExposure | None = None
+
+
+def one_after_another(work: Callable[[tuple[int, int]], None], bands: Iterable[tuple[int, int]]) -> None:
+    """Work the bands in order; a caller with threads to spare passes a function that spreads them."""
+    for band in bands:
+        work(band)
+
+
+def convert(
+    raw: RawPicture,
+    recipe: Recipe,
+    *,
+    base: FilmBase | None,
+    corners: QuadPx | None,
+    film_kind: FilmKind,
+    look: RollLook | None = None,
+    run_bands: RunBands = one_after_another,
+) -> Conversion:
+    """Convert one RAW of film into a positive.
+
+    Parameters
+    ----------
+    raw : RawPicture
+    recipe : Recipe
+    base : FilmBase or None
+        Clear film as measured on the roll; None measures it here.
+    corners : QuadPx or None
+        The picture on the film, mosaic pixels, pixel centres at integers; None keeps everything.
+    film_kind : FilmKind
+    look : RollLook, optional
+        What the roll's frames share.
+    run_bands : callable, optional
+        Runs a function over bands; see `one_after_another`.
+
+    Raises
+    ------
+    ConversionError
+        If the picture cannot be converted (nothing on it, saturated all over).
+    """
+    shared = dataclasses.replace(look or RollLook(), base=base if base is not None else (look and look.base) or None)
+    plan = plan_conversion(raw, recipe, corners=corners, film_kind=film_kind, look=shared)
+    size = plan.layout.turned_size
+    pixels = np.empty((size.height_px, size.width_px, 3), np.uint16)
+    render(plan, raw, shared.flat, pixels, run_bands)
+    return Conversion(Positive(pixels, plan.colour_space), plan.steps, plan.base, plan.warnings)
+
+
+def plan_conversion(
+    raw: RawPicture, recipe: Recipe, *, corners: QuadPx | None, film_kind: FilmKind, look: RollLook
+) -> ConversionPlan:
+    """Measure and choose everything for one picture, touching none of its pixels yet; parameters as in `convert`."""
+    cells = measure_cells(raw, look.flat)
+    base, warnings = _base_for(raw, cells, corners, film_kind, look)
+    model = look.model or generic_model(film_kind)
+    if film_kind is FilmKind.BW_NEGATIVE:
+        model = _grey_model(model, recipe)
+    density = frame_density(cells, base, corners)
+    exposure = look.exposure or _exposure_for(raw, density, model, recipe, film_kind)
+    layout = lay_out(raw.size, corners, recipe)
+    tables = make_tables(raw, base, model, exposure, recipe, film_kind, with_flat=look.flat is not None)
+    steps = _steps(raw, recipe, base, model, exposure, layout, look.flat)
+    return ConversionPlan(layout, tables, base, exposure, model, steps, warnings, recipe.space, recipe.half_size)
+
+
+def render(
+    plan: ConversionPlan,
+    raw: RawPicture,
+    flat: FlatField | None,
+    out: U16Array,
+    run_bands: RunBands = one_after_another,
+) -> None:
+    """Make the pixels of a plan.
+
+    Parameters
+    ----------
+    plan : ConversionPlan
+    raw : RawPicture
+    flat : FlatField or None
+        The one the plan was made with.
+    out : ndarray
+        Shape (height, width, 3) of the plan's turned size, uint16; filled here, may be a file mapped into memory.
+    run_bands : callable, optional
+    """
+    develop = develop_half if plan.half_size else develop_rows
+    per_row = 2 if plan.half_size else 1
+    height, width = (side // 2 * 2 // per_row for side in raw.mosaic.shape)
+    source = SizePx(width, height)
+    target = plan.layout.unturned(out)
+
+    def work(band: tuple[int, int]) -> None:
+        first, last = band
+        top, bottom = source_rows(plan.layout, first, last, source)
+        pixels = np.empty((bottom - top, width, 3), np.uint16)
+        develop(raw, plan.tables, flat, top * per_row, bottom * per_row, pixels)
+        squared = plan.layout.to_source is not None
+        target[first:last] = resample_rows(plan.layout, pixels, top, first, last) if squared else pixels
+
+    rows = plan.layout.size.height_px
+    run_bands(work, [(first, min(first + CHUNK_ROWS, rows)) for first in range(0, rows, CHUNK_ROWS)])
+
+
+def frame_density(cells: Cells, base: FilmBase, corners: QuadPx | None) -> F64Array:
+    """Densities over base of the cells inside the picture, shape (n, 3).
+
+    Raises
+    ------
+    ConversionError
+        If the picture holds no cell.
+    """
+    counts = cells.counts
+    chosen = inside(cells, corners, -cells.cell_px) if corners is not None else np.ones(counts.shape[:2], np.bool_)
+    kept = counts[chosen].astype(np.float64)
+    if not len(kept):
+        raise ConversionError(
+            "The found frame lies outside the picture.", todo="Look at the RAW with tethercap inspect."
+        )
+    return np.asarray(-np.log10(np.maximum(kept, 0.5) / np.array(base.counts_rgb)))
+
+
+def _base_for(
+    raw: RawPicture, cells: Cells, corners: QuadPx | None, film_kind: FilmKind, look: RollLook
+) -> tuple[FilmBase, tuple[str, ...]]:
+    if look.base is not None:
+        return look.base.for_shot(raw.shot), ()
+    if film_kind is FilmKind.SLIDE and look.flat is not None:
+        red, green, blue = (float(count) for count in look.flat.light_counts)
+        return FilmBase((red, green, blue), how="bare light"), ()
+    measured = measure_base(raw, cells, corners, film_kind)
+    if measured is not None:
+        return measured, ()
+    estimate = estimate_base(raw, cells, film_kind, _TYPICAL_BASE_DENSITY[film_kind])
+    if film_kind is FilmKind.SLIDE:
+        return estimate, ()
+    return estimate, ("No clear film was found beside the picture; the base is estimated from the picture itself.",)
+
+
+def _grey_model(model: FilmModel, recipe: Recipe) -> FilmModel:
+    weights = np.array(recipe.channel_weights) / sum(recipe.channel_weights)
+    row = (float(weights[0]), float(weights[1]), float(weights[2]))
+    return dataclasses.replace(model, density_matrix=(row, row, row), light_matrix=IDENTITY)
+
+
+def _exposure_for(
+    raw: RawPicture, density: F64Array, model: FilmModel, recipe: Recipe, film_kind: FilmKind
+) -> PrintExposure:
+    if film_kind is FilmKind.SLIDE:
+        return find_slide_exposure(10.0**-density @ slide_matrix(raw, model).T)
+    if not recipe.auto_exposure:
+        return PrintExposure(1.0)
+    return find_exposure(density, model, black_point=recipe.black_point)
+
+
+def slide_matrix(raw: RawPicture, model: FilmModel) -> F64Array:
+    """Transmittance per camera channel to linear sRGB, rows summing to one, shape (3, 3).
+
+    The model's own matrix where it was measured, else the one the RAW file brings.
+    """
+    if model.light_matrix != IDENTITY or raw.camera_to_xyz is None:
+        return np.array(model.light_matrix)
+    matrix = np.linalg.inv(spaces.rgb_to_xyz(ColourSpace.SRGB)) @ raw.camera_to_xyz
+    return np.asarray(matrix / matrix.sum(axis=1, keepdims=True))
+
+
+def make_tables(
+    raw: RawPicture,
+    base: FilmBase,
+    model: FilmModel,
+    exposure: PrintExposure,
+    recipe: Recipe,
+    film_kind: FilmKind,
+    *,
+    with_flat: bool,
+) -> DevelopTables:
+    """Work out all tables of one picture."""
+    positive_film = film_kind is FilmKind.SLIDE
+    counts = np.arange(LUT_SIZE, dtype=np.float64)
+    to_density = np.empty((2, 2, LUT_SIZE), np.float32)
+    for row in (0, 1):
+        for column in (0, 1):
+            channel = int(raw.pattern[row, column])
+            transmittance = (counts - raw.black[row, column]) / base.counts_rgb[channel]
+            if positive_film:
+                to_density[row, column] = transmittance
+                continue
+            density = -np.log10(np.maximum(transmittance, 10.0**-4.4))
+            to_density[row, column] = density if with_flat else model.equalised(density, channel)
+    grid = density_at(np.arange(LUT_SIZE))
+    equalise = np.stack([model.equalised(grid, channel) for channel in range(3)]).astype(np.float32)
+    scene_to_light = slide_matrix(raw, model) if positive_film else np.array(model.light_matrix)
+    return DevelopTables(
+        to_density,
+        equalise if with_flat and not positive_film else None,
+        np.array(model.density_matrix, np.float32),
+        None if positive_film else model.exposure(grid).astype(np.float32),
+        _print_matrix(scene_to_light, exposure, recipe, grey=film_kind is FilmKind.BW_NEGATIVE),
+        _encode_table(recipe),
+    )
+
+
+def _print_matrix(scene_to_light: F64Array, exposure: PrintExposure, recipe: Recipe, *, grey: bool) -> np.ndarray:
+    """Scene light to print light in the wanted space, haze and exposure in it, shape (3, 4)."""
+    luminance = np.tile(_LUMINANCE, (3, 1))
+    saturate = luminance + recipe.saturation * (np.eye(3) - luminance)
+    balance = np.ones(3) if grey else 2.0 ** np.array(recipe.balance_stops)
+    matrix = spaces.srgb_to(recipe.space) @ saturate @ (balance[:, None] * scene_to_light)
+    gain = exposure.gain * 2.0**recipe.exposure_stops / (1.0 - exposure.haze)
+    offset = np.full((3, 1), -exposure.haze / (1.0 - exposure.haze))
+    return np.hstack([gain * matrix, offset]).astype(np.float32)
+
+
+def _encode_table(recipe: Recipe) -> U16Array:
+    toned = print_tone(encode_light(), recipe.contrast)
+    encoded = spaces.SPACES[recipe.space].curve.encode(toned)
+    return np.asarray(np.rint(np.clip(encoded, 0.0, 1.0) * 65535), dtype=np.uint16)
+
+
+def _steps(
+    raw: RawPicture,
+    recipe: Recipe,
+    base: FilmBase,
+    model: FilmModel,
+    exposure: PrintExposure,
+    layout: Layout,
+    flat: FlatField | None,
+) -> tuple[Step, ...]:
+    black = [float(level) for level in raw.black.ravel()]
+    return (
+        ("black-and-white-level", {"black": black, "white": raw.white}),
+        ("flat-field", {"applied": flat is not None}),
+        ("density-over-base", {"base_counts_rgb": list(base.counts_rgb), "how": base.how}),
+        ("equalise", {"gamma": list(model.gamma), "speed": list(model.speed), "toe": model.toe, "model": model.source}),
+        ("demosaic", {"filters": "half size" if recipe.half_size else "Malvar 5 x 5, in density"}),
+        ("density-matrix", {"rows": [list(row) for row in model.density_matrix]}),
+        ("light-matrix", {"rows": [list(row) for row in model.light_matrix]}),
+        ("print-exposure", {"gain": exposure.gain, "haze": exposure.haze, "stops": recipe.exposure_stops}),
+        ("print-tone", {"contrast": recipe.contrast, "saturation": recipe.saturation}),
+        (
+            "square-and-crop",
+            {"border": recipe.border.value, "turn": recipe.turn.value, "squared": layout.to_source is not None},
+        ),
+        ("encode", {"space": recipe.space.value}),
+    )
+
+
+__all__ = [
+    "Conversion",
+    "ConversionPlan",
+    "RollLook",
+    "convert",
+    "frame_density",
+    "make_tables",
+    "one_after_another",
+    "plan_conversion",
+    "render",
+    "slide_matrix",
+]
