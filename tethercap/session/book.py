@@ -37,6 +37,7 @@ class Book:
     def from_roll(cls, roll: Roll) -> "Book":
         """Take up the numbers and marks that the roll's record holds."""
         book = cls(Numbering(str(roll.next_frame_id()), roll.setup.numbers_run, roll.setup.by_halves))
+        book.strip = roll.strip
         book.marks = {frame_id: FrameMark(mark) for frame_id, mark in roll.marks().items()}
         return book
 
@@ -53,11 +54,10 @@ class Book:
         span_s = self._filed_at_s[-1] - self._filed_at_s[0]
         return 60 * (len(self._filed_at_s) - 1) / span_s if span_s > 0 else None
 
-    def start_strip(self) -> int:
-        """Count a strip that came into the holder."""
-        self.strip += 1
+    def start_strip(self, strip: int) -> None:
+        """Take note of a strip that came into the holder, by its number in the roll."""
+        self.strip = strip
         self.filed_on_strip = 0
-        return self.strip
 
     def filed(self, frame_id: str, *, forced: bool, at_s: float) -> None:
         """Note an accepted picture and go on to the next number."""

@@ -247,7 +247,7 @@ class RollRunner:
         after = state_of(sighting, moving_above_mm_s=desk.options.moving_above_mm_s, taken_here=desk.taken_here)
         desk.go(after)
         if before is RunState.NO_FILM and after is not RunState.NO_FILM:
-            desk.emit(events.StripStarted(desk.book.start_strip()))
+            self._strip_started()
         elif after is RunState.NO_FILM and before is not RunState.NO_FILM:
             self._strip_ended()
         if after is RunState.HELD and desk.options.skip_blank and self._blank_for_good(sighting):
@@ -261,6 +261,11 @@ class RollRunner:
     def _blank_for_good(self, sighting: Sighting) -> bool:
         motion = sighting.motion
         return sighting.blank and motion is not None and motion.still_for_s >= self._desk.options.blank_after_s
+
+    def _strip_started(self) -> None:
+        desk = self._desk
+        desk.book.start_strip(desk.roll.start_strip(first=desk.book.frame_id))
+        desk.emit(events.StripStarted(desk.book.strip))
 
     def _strip_ended(self) -> None:
         desk = self._desk
@@ -330,7 +335,10 @@ class RollRunner:
 
     def _on_number(self, frame_id: str, *, visit: bool) -> None:
         desk = self._desk
-        (desk.book.numbering.visit if visit else desk.book.numbering.go_to)(frame_id)
+        if visit:
+            desk.book.numbering.visit(frame_id)
+        else:
+            desk.roll.go_to(desk.book.numbering.go_to(frame_id))
         desk.book.failed_here = False
         if visit:
             desk.watcher.reopen_frame()

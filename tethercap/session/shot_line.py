@@ -204,6 +204,8 @@ class ShotLine:
             shot=checked.shot,
             settings={setting.value: state.value.text for setting, state in desk.settings.items()},
             camera=desk.camera.identity,
+            camera_file=shot.raw_first()[0].name if shot.files else "",
+            taken_at=checked.shot.taken_at or "",
         )
         try:
             filed = desk.roll.file(shot.picture, outcome)

@@ -16,6 +16,8 @@ class FrameMark(StrEnum):
     FORCED = "forced"
     HELD = "held"
     """Taken, and the check failed: open for another take."""
+    OPEN = "open"
+    """Known of, and not taken yet."""
     BLANK = "blank"
     SKIPPED = "skipped"
 
