@@ -4,6 +4,7 @@ import contextlib
 import time
 from collections.abc import Callable
 
+from tethercap.camera.choosing import choose
 from tethercap.camera.opening import OpenCamera
 from tethercap.camera.plain_words import understand_plainly
 from tethercap.camera.words.widgets import Widget
@@ -77,27 +78,6 @@ class SettingsDesk:
             if SettingChange(setting, asked, got).taken or time.monotonic() > until_s:
                 return got
             time.sleep(0.1)
-
-
-def choose(state: SettingState, wanted: Value | float | str) -> Value:
-    """Return the choice that comes nearest to what is wanted.
-
-    Raises
-    ------
-    NotSupportedError
-        If nothing comes near it.
-    """
-    if isinstance(wanted, Value):
-        return wanted
-    if isinstance(wanted, str):
-        for choice in state.choices:
-            if wanted in (choice.word, choice.text):
-                return choice
-        raise NotSupportedError(f"{state.setting.value} cannot be {wanted!r} on this camera.")
-    numbers = [choice for choice in state.choices if choice.number is not None]
-    if not numbers:
-        raise NotSupportedError(f"{state.setting.value} has no list of numbers to choose from now.", todo=state.note)
-    return min(numbers, key=lambda choice: abs((choice.number or 0.0) - wanted))
 
 
 def _patiently(work: Callable[[], None]) -> None:
