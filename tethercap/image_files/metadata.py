@@ -187,7 +187,7 @@ def _fill(xmp: "exiv2.XmpData", exif: "exiv2.ExifData", properties: Mapping[str,
         try:
             if key.startswith("Xmp."):
                 _make_parents(xmp, key)
-                xmp[key] = _xmp_value(value)
+                xmp[key] = _xmp_value(key, value)
             else:
                 exif[key] = _exif_text(value)
         except (exiv2.Exiv2Error, ValueError, TypeError) as error:
@@ -205,13 +205,15 @@ def _make_parents(xmp: "exiv2.XmpData", key: str) -> None:
         xmp.add(exiv2.XmpKey(found["array"]), array)
 
 
-def _xmp_value(value: object) -> object:
+def _xmp_value(key: str, value: object) -> object:
     if isinstance(value, bool):
         return "True" if value else "False"
     if isinstance(value, str):
         return value
     if isinstance(value, Sequence):
-        return [str(item) for item in value]
+        kind = exiv2.XmpProperties.propertyType(exiv2.XmpKey(key))
+        is_ordered = kind == exiv2.TypeId.xmpSeq
+        return exiv2.XmpArrayValue([str(item) for item in value], kind if is_ordered else exiv2.TypeId.xmpBag)
     return str(value)
 
 
