@@ -52,6 +52,13 @@ class Value:
     number: float | None = None
     word: str | None = None
 
+    @property
+    def name(self) -> str | None:
+        """Our word for it ("raw", "auto", "bulb"); None for numbers and for what is not understood."""
+        if self.kind in (ValueKind.AUTO, ValueKind.BULB, ValueKind.TIME):
+            return str(self.kind)
+        return self.word
+
 
 @dataclass(frozen=True, slots=True)
 class SettingState:

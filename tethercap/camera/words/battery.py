@@ -1,7 +1,7 @@
 """How full the battery is: the finest figure that can be believed.
 
-One camera may show three figures that disagree (21 % and 50 %): the property itself, and the driver's and the maker's coarser ones.
-Old compacts count 0 to 3 and the driver prints '3%'.
+One camera may show three figures that disagree (21 % and 50 %): the property itself, and the driver's and the maker's
+coarser ones. Old compacts count 0 to 3 and the driver prints '3%'.
 """
 
 from collections.abc import Iterator, Mapping
@@ -19,6 +19,8 @@ _PROPERTY = "5001"
 _SONY_PROPERTY = "d218"
 _FUJI_PROPERTY = "d36b"
 """Three figures, the first is the body's percentage."""
+_HIGHEST_STEP = 10
+"""A scale that ends here or below counts steps; one that ends between here and 100 is a percentage."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +38,13 @@ def read_battery(widgets: Mapping[str, Widget], maker: Maker) -> BatteryReading 
 
 def _readings(widgets: Mapping[str, Widget], maker: Maker) -> Iterator[BatteryReading]:
     steps = _top_of_scale(widgets.get(_PROPERTY))
-    if (fine := widgets.get(_PROPERTY)) is not None and steps == 100:
+    counts_steps = steps is not None and not _HIGHEST_STEP < steps <= 100
+    if (fine := widgets.get(_PROPERTY)) is not None and steps is not None and not counts_steps:
         yield from _percent(fine)
     named = [widget for name, widget in widgets.items() if is_battery_name(name)]
     for widget in (*named, *(widgets[name] for name in ("batterylevel", "battery") if name in widgets)):
         # Where the property counts in steps, the driver puts its % sign behind the step.
-        if not (is_battery_name(widget.name) and steps is not None and steps < 100):
+        if not (is_battery_name(widget.name) and counts_steps):
             yield from _percent(widget)
     if maker is Maker.SONY and _SONY_PROPERTY in widgets:
         yield from _percent(widgets[_SONY_PROPERTY])
@@ -49,7 +52,7 @@ def _readings(widgets: Mapping[str, Widget], maker: Maker) -> Iterator[BatteryRe
         first, *_ = widgets[_FUJI_PROPERTY].current_text.split(",")
         yield from _percent(widgets[_FUJI_PROPERTY], first)
     # A percentage beside it that cannot be believed (1000 %) spoils the property as well.
-    if fine is not None and steps is not None and "batterylevel" not in widgets:
+    if fine is not None and steps is not None and counts_steps and "batterylevel" not in widgets:
         yield from _step(fine, steps)
 
 

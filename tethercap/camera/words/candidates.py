@@ -1,7 +1,8 @@
 """Which widget carries which setting: per setting an ordered list of names, and tests that a widget must pass.
 
-Names are the driver's, the same for all bodies of a family. What looks alike but means something else is left out on purpose:
-`movieiso`, `autoiso`, `movief-number`, `flashshutterspeed`, `exposurecompensation2` (a switch), `autofocus`, `capture`.
+Names are the driver's, the same for all bodies of a family. What looks alike but means something else is left out on
+purpose: `movieiso`, `autoiso`, `movief-number`, `flashshutterspeed`, `exposurecompensation2` (a switch), `autofocus`,
+`capture`.
 """
 
 from collections.abc import Mapping, Sequence

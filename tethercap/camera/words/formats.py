@@ -1,10 +1,10 @@
 """Image formats in every maker's words, and how far their labels can be believed.
 
-Two tables of the driver are known to be off by some rows. On Nikon bodies whose quality codes run past 7 a driver without
-the body's own table prints the names of the older eight rows: its 'NEF (Raw)' is code 4, a JPEG there, and RAW alone is
-code 7, printed as 'NEF+Fine'. The oldest drivers slipped the other way: their 'NEF (Raw)' is code 3, TIFF, and RAW alone
-is code 4, printed as 'NEF+Basic'. The codes stand beside the names in the numbered widget 5004 (standard property
-CompressionSetting, ISO 15740), so slips are found by comparing, not by model.
+Two tables of the driver are known to be off by some rows. On Nikon bodies whose quality codes run past 7 a driver
+without the body's own table prints the names of the older eight rows: its 'NEF (Raw)' is code 4, a JPEG there, and
+RAW alone is code 7, printed as 'NEF+Fine'. The oldest drivers slipped the other way: their 'NEF (Raw)' is code 3,
+TIFF, and RAW alone is code 4, printed as 'NEF+Basic'. The codes stand beside the names in the numbered widget 5004
+(standard property CompressionSetting, ISO 15740), so slips are found by comparing, not by model.
 """
 
 import re
@@ -16,25 +16,30 @@ from tethercap.camera.words.languages import folded, unknown_code
 from tethercap.camera.words.widgets import Widget
 from tethercap.exposure.image_formats import ImageFormat
 
+
+def _words(listed: str) -> frozenset[str]:
+    return frozenset(listed.split("|"))
+
+
 _RAW_WORDS = frozenset({"raw", "nef", "rå", "crudo", "brut", "surová", "orf", "raf", "arw", "cr2", "cr3", "rw2", "dng"})
-_RAW_ALONE = frozenset(
-    "raw|nef|nef (raw)|nef (rå)|nef (brut)|nef (surowy)|nef (thô)|rå|crudo|brut|surová data ze snímače (raw)|rw2|dng".split("|")
+_RAW_ALONE = _words(
+    "raw|nef|nef (raw)|nef (rå)|nef (brut)|nef (surowy)|nef (thô)|rå|crudo|brut|surová data ze snímače (raw)|rw2|dng"
 )
 _REDUCED_ALONE = re.compile(r"[cms]\s?(?:raw|rå)\d?")
 _REDUCED_WORD = re.compile(r"[cms](?:raw|rå)\d?")
 _SIZE_ALONE = re.compile(r"c?(?:l|m|s|s1|s2|s3)")
 """Newer EOS names of developed pictures: 'L', 'cL', 'S1'."""
-_DEVELOPED = frozenset(
+_DEVELOPED = _words(
     "jpeg|jpg|fine|fein|standard|normal|basic|superfine|extra fine|light|economy|standard quality|fin|fina|fijn|dobra|"
-    "精细|标准|ファイン|標準|común|extra fein|très fin|extra fin|extra fina|x.fine|std".split("|")
+    "精细|标准|ファイン|標準|común|extra fein|très fin|extra fin|extra fina|x.fine|std"
 )
-_NEF_FINE = frozenset(
-    "nef+fine|nef + vysoká kvalita|nef+fin|nef+fein|nef et fin|nef + ファイン|nef+fijn|nef+dobra|nef+detaljerad|nef+tốt|"
-    "nef (raw) + jpeg 精细".split("|")
+_NEF_FINE = _words(
+    "nef+fine|nef + vysoká kvalita|nef+fin|nef+fein|nef et fin|nef + ファイン|nef+fijn|nef+dobra|nef+detaljerad|"
+    "nef+tốt|nef (raw) + jpeg 精细"
 )
-_NEF_BASIC = frozenset(
+_NEF_BASIC = _words(
     "nef+basic|nef + základní kvalita|nef+basis|nef et de base|nef+base|nef + 基本|nef+podstawowa|nef+bazic|"
-    "nef+grundläggande|nef+основа|nef+cơ bản|nef (raw) + jpeg 基础".split("|")
+    "nef+grundläggande|nef+основа|nef+cơ bản|nef (raw) + jpeg 基础"
 )
 
 _CODE_RAW_OF_8 = 4
@@ -126,14 +131,16 @@ def read_formats(widget: Widget, code_widget: Widget | None) -> FormatReading:
 
 _NOTES = {
     LabelTrust.SHIFTED: (
-        "The driver has no table for this body and its format names are off: “NEF+Fine” stands for RAW alone, “NEF (Raw)” "
-        "for a JPEG. The first file will show what comes."
+        "The driver has no table for this body and its format names are off: “NEF+Fine” stands for RAW alone, "
+        "“NEF (Raw)” for a JPEG. The first file will show what comes."
     ),
     LabelTrust.SHIFTED_OLD: (
-        "This dump comes from a very old driver whose format names are one row off. The first file will show what comes."
+        "This dump comes from a very old driver whose format names are one row off. "
+        "The first file will show what comes."
     ),
     LabelTrust.DUPLICATE: (
-        "One format name stands twice in this camera's list. Set it, and the first shot will show whether one file comes or two."
+        "One format name stands twice in this camera's list. Set it, and the first shot will show "
+        "whether one file comes or two."
     ),
     LabelTrust.UNKNOWN_CODES: "The driver does not know this camera's format codes; no RAW can be promised.",
 }

@@ -1,8 +1,8 @@
 """The driver's own words in the languages it is shipped in.
 
-The driver translates choices, labels and even one widget's name when the process has a locale, so dumps come in the language
-of whoever made them. The words below are those of the 18 message catalogues of libgphoto2 2.5.34 that hold any of them;
-a test compares this table with the catalogues of the installed driver.
+The driver translates choices, labels and even one widget's name when the process has a locale, so dumps come in the
+language of whoever made them. The words below are those of the 18 message catalogues of libgphoto2 2.5.34 that hold
+any of them; a test compares this table with the catalogues of the installed driver.
 """
 
 import re
@@ -29,30 +29,33 @@ class Word(StrEnum):
 
 _SPELLINGS: dict[Word, str] = {
     Word.AUTO: (
-        "auto|automatic|auto iso|implicit auto|automatické|automatisk|automática|automático|automatikoa|automatique|automatikus|自動|"
-        "ავტომატური|automată|авто|tự động|自动|automatisch|automatico|automatyczny|автоматично|automat. nastavení citlivosti (iso)|"
+        "auto|automatic|auto iso|implicit auto|automatické|automatisk|automática|automático|automatikoa|automatique|"
+        "automatikus|自動|ავტომატური|automată|авто|tự động|自动|automatisch|automatico|automatyczny|автоматично|"
+        "automat. nastavení citlivosti (iso)|"
         "automatisk iso|iso auto|automatique iso|自動 iso|ავტომატური iso|auto-iso|automatyczne iso|iso automată|"
-        "автоматично визначати iso|tự động iso|自动 iso|automatisch impliziert|autoimplícito|auto implicite|domyślne auto|"
-        "auto implicit|implicit automatisk|неявне авто|tự động ngầm định|隐式自动模式"
+        "автоматично визначати iso|tự động iso|自动 iso|automatisch impliziert|autoimplícito|auto implicite|"
+        "domyślne auto|auto implicit|implicit automatisk|неявне авто|tự động ngầm định|隐式自动模式"
     ),
     Word.BULB: (
-        "bulb|exp. po dobu stisku spouště|po dobu stisku spouště|langzeitbelichtung|bombilla|pose longue|posa bulb|ნათურა|żarówka|"
-        "lampă cu bec|långtidsexponering|лампа|bóng đèn dây tóc|bóng đèn sợi đốt|b 门|b 门模式"
+        "bulb|exp. po dobu stisku spouště|po dobu stisku spouště|langzeitbelichtung|bombilla|pose longue|posa bulb|"
+        "ნათურა|żarówka|lampă cu bec|långtidsexponering|лампа|bóng đèn dây tóc|bóng đèn sợi đốt|b 门|b 门模式"
     ),
     Word.TIME: "time|tidspunkt|selbstauslöser|hora|temps|დრო|czas|timpul|tid|час|thời gian|时间",
     Word.COMPOSITE: "composite|sammensat|კომპოზიტი|złożona|compozit|komposit|суміщення|实时复合模式",
     Word.CARD: (
-        "memory card|card|paměťová karta|hukommelseskort|speicherkarte|tarjeta de memoria|carte mémoire|scheda di memoria|"
-        "メモリー カード|geheugenkaart|karta pamięci|card de memorie|minneskort|картка пам'яті|thẻ nhớ|存储卡"
+        "memory card|card|paměťová karta|hukommelseskort|speicherkarte|tarjeta de memoria|carte mémoire|"
+        "scheda di memoria|メモリー カード|geheugenkaart|karta pamięci|card de memorie|minneskort|картка пам'яті|"
+        "thẻ nhớ|存储卡"
     ),
     Word.RAM: (
-        "internal ram|sdram|interní paměť|intern ram|interner speicher|ram interna|mémoire interne|内部 ram|interne ram|"
-        "wewnętrzny ram|memorie ram internă|internt ram|внутрішня пам'ять|ram trên máy"
+        "internal ram|sdram|interní paměť|intern ram|interner speicher|ram interna|mémoire interne|"
+        "内部 ram|interne ram|wewnętrzny ram|memorie ram internă|internt ram|внутрішня пам'ять|ram trên máy"
     ),
     Word.NEAR: "near|blízko|nært|nah|cercano|proche|vicino|dichtbij|bliska|aproape|nära|близько|gần|近点",
     Word.FAR: "far|daleko|fjernt|fjern|weit|lejano|loin|lontano|veraf|daleka|departe|fjärran|далеко|xa|远点",
     Word.NONE: (
-        "none|žádné|ingen|keine|ninguno|bat ere ez|aucune|nincs|nessuno|なし|არაფერი|geen|brak|niciuna|нет|немає|không có|无"
+        "none|žádné|ingen|keine|ninguno|bat ere ez|aucune|nincs|nessuno|なし|არაფერი|geen|brak|niciuna|нет|немає|"
+        "không có|无"
     ),
     Word.ON: "on|zapnuto|tændt|an|activar|aktibatuta|activé|be|acceso|ჩართული|aan|włączono|activat|вкл|på|увімк|bật|开",
     Word.OFF: (
@@ -64,8 +67,9 @@ _SPELLINGS: dict[Word, str] = {
     ),
     Word.BATTERY_LEVEL: (
         "battery level|stav nabití akumulátoru|batteriniveau|batterie ladezustand|nivel de batería|bateria maila|"
-        "niveau de batterie|livello batteria|バッテリーのレベル|ელემენტის მუხტის დონე|accuniveau|poziom baterii|nivel baterie|"
-        "зарядка аккумулятора|batterinivå|рівень заряду батареї|cấp pin|电池电量"
+        "niveau de batterie|livello batteria|バッテリーのレベル|ელემენტის მუხტის დონე|"
+        "accuniveau|poziom baterii|nivel baterie|зарядка аккумулятора|batterinivå|рівень заряду батареї|"
+        "cấp pin|电池电量"
     ),
 }
 

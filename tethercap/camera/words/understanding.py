@@ -75,7 +75,10 @@ class Carrier:
 
 @dataclass(frozen=True, slots=True)
 class Understanding:
-    """What was understood of one camera, now. Lists and read-only flags follow the mode dial: read again after it was turned."""
+    """What was understood of one camera, now.
+
+    Lists and read-only flags follow the mode dial: read again after it was turned.
+    """
 
     model: str
     maker: Maker

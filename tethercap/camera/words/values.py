@@ -1,4 +1,7 @@
-"""What a camera's text for a setting means: a number, one of our words, or unknown; the text itself is kept to be sent back."""
+"""What a camera's text for a setting means: a number, one of our words, or unknown.
+
+The text itself is kept, to be sent back unchanged.
+"""
 
 import re
 from collections.abc import Callable
@@ -85,7 +88,7 @@ def read_shutter_tenths(text: str) -> Value:
 
 
 def read_compensation(text: str) -> Value:
-    """Exposure compensation in stops, made exact thirds or halves; figures of 100 and more are thousandths of a stop."""
+    """Exposure compensation in stops, made exact thirds or halves; figures of 100 and more are thousandths."""
     stops = parse_stops(text)
     if stops is None:
         return unknown(text)
@@ -160,14 +163,16 @@ def _table(rows: dict[str, str]) -> dict[str, str]:
 
 
 read_program = by_table(_table({
-    "manual": "m", "aperture priority": "a|av", "shutter priority": "s|tv", "program": "p", "bulb": "bulb|langzeitbelichtung",
+    "manual": "m", "aperture priority": "a|av", "shutter priority": "s|tv", "program": "p",
+    "bulb": "bulb|langzeitbelichtung",
     "automatic": "auto|green|intelligent auto|superior auto|creative auto|scene intelligent auto|grün",
 }))  # fmt: skip
 read_white_balance = by_table(_table({
     "daylight": "daylight|tageslicht|luz de día|lumière du jour", "shade": "shade|shadow|schatten|ombre|sombra",
     "cloudy": "cloudy|wolkig|bewölkt|nuageux|nublado", "flash": "flash|blitz",
     "tungsten": "tungsten|kunstlicht - glühlampe|tungstène|tungsteno",
-    "fluorescent": "fluorescent|kunstlicht - fluoreszenzlampe|fluorescente", "custom": "preset|custom|voreinstellung|manual",
+    "fluorescent": "fluorescent|kunstlicht - fluoreszenzlampe|fluorescente",
+    "custom": "preset|custom|voreinstellung|manual",
     "kelvin": "color temperature|choose color temperature|farbtemperatur|wähle farbtemperatur|température de couleur",
 }))  # fmt: skip
 read_focus_mode = by_table(_table({
@@ -176,7 +181,8 @@ read_focus_mode = by_table(_table({
     "continuous": "ai servo|af-c|continuous-servo af|c-af|servo", "automatic": "ai focus|af-a",
 }))  # fmt: skip
 read_drive = by_table(_table({
-    "single": "single|single shot|normal|einzelbild|single frame", "quiet single": "single silent|quiet release|single: silent shooting",
+    "single": "single|single shot|normal|einzelbild|single frame",
+    "quiet single": "single silent|quiet release|single: silent shooting",
     "mirror up": "mirror up|mup", "remote": "remote|quick response remote",
     "continuous": "continuous|burst|continuous low speed|continuous high speed|kontinuierlich|mehrbild",
     "timer": "timer|self-timer|timer 2 sec|timer 10 sec|selftimer 2s|selftimer 5s|selftimer 10s",
