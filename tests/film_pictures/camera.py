@@ -112,7 +112,13 @@ def _undistorted_grid(view: View) -> npt.NDArray[np.float64]:
 
 
 def look(
-    view: View, film: F32, film_left_mm: float, film_top_mm: float, film_scale: float, at_mm: tuple[float, float], rng: np.random.Generator
+    view: View,
+    film: F32,
+    film_left_mm: float,
+    film_top_mm: float,
+    film_scale: float,
+    at_mm: tuple[float, float],
+    rng: np.random.Generator,
 ) -> tuple[F32, F32]:
     """Light on the sensor, linear, before exposure and noise.
 
@@ -133,7 +139,9 @@ def look(
     map_y = ((mm[..., 1] - film_top_mm) * film_scale - 0.5).astype(np.float32)
     ratio = film_scale / view.px_per_mm
     source = cv2.GaussianBlur(film, (0, 0), max(0.3, 0.35 * ratio)) if ratio > 0.8 else film
-    light = cv2.remap(source, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(1.0, 1.0, 1.0))
+    light = cv2.remap(
+        source, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(1.0, 1.0, 1.0)
+    )
     light *= _lamp(view, rng)[..., None]
     cover = _holder_cover(view, rng)
     if view.holder is not None:
@@ -163,7 +171,9 @@ def _holder_cover(view: View, rng: np.random.Generator) -> F32:
         rough = np.float32(holder.rough_mm) * noise_field(rng, view.width, view.height, 18)
         x, y = x + rough, y + rough[::-1]
     dx, dy = np.abs(x) - holder.width_mm / 2 + holder.radius_mm, np.abs(y) - holder.height_mm / 2 + holder.radius_mm
-    distance = np.hypot(np.clip(dx, 0, None), np.clip(dy, 0, None)) + np.minimum(np.maximum(dx, dy), 0) - holder.radius_mm
+    distance = (
+        np.hypot(np.clip(dx, 0, None), np.clip(dy, 0, None)) + np.minimum(np.maximum(dx, dy), 0) - holder.radius_mm
+    )
     width = max(holder.soft_mm, 1 / view.px_per_mm)
     return np.clip(distance / width + 0.5, 0, 1).astype(np.float32)
 
@@ -179,7 +189,9 @@ def develop(view: View, light: F32, rng: np.random.Generator, *, noisy: bool = T
     light = light + np.float32(view.glare)
     light = light * np.float32(view.exposure) * np.float32(view.white_balance)
     if noisy and view.noise > 0:
-        light = light + rng.normal(0, 0.004 * view.noise, light.shape).astype(np.float32) * np.sqrt(np.clip(light, 0.02, 1))
+        light = light + rng.normal(0, 0.004 * view.noise, light.shape).astype(np.float32) * np.sqrt(
+            np.clip(light, 0.02, 1)
+        )
     coded = np.clip(light, 0, 1) ** np.float32(1 / view.curve)
     coded = coded + np.float32(view.contrast) * (coded - 0.5) * coded * (1 - coded) * 4
     if view.sharpen:
@@ -201,12 +213,16 @@ def _spoil(view: View, light: F32, rng: np.random.Generator) -> F32:
     veil = np.ones((view.height, view.width), np.float32)
     for _ in range(view.dust):
         centre = (int(rng.integers(view.width)), int(rng.integers(view.height)))
-        cv2.circle(veil, centre, int(rng.integers(1, max(2, view.width // 250))), float(rng.uniform(0.2, 0.7)), -1, cv2.LINE_AA)
+        cv2.circle(
+            veil, centre, int(rng.integers(1, max(2, view.width // 250))), float(rng.uniform(0.2, 0.7)), -1, cv2.LINE_AA
+        )
     for _ in range(view.hairs):
         start = rng.uniform((0, 0), (view.width, view.height))
         heading = np.cumsum(rng.normal(0, 0.25, 40)) + rng.uniform(0, 6.3)
         points = start + np.cumsum(np.stack([np.cos(heading), np.sin(heading)], 1) * view.width / 150, axis=0)
-        cv2.polylines(veil, [points.astype(np.int32)], False, float(rng.uniform(0.2, 0.6)), int(rng.integers(1, 4)), cv2.LINE_AA)
+        cv2.polylines(
+            veil, [points.astype(np.int32)], False, float(rng.uniform(0.2, 0.6)), int(rng.integers(1, 4)), cv2.LINE_AA
+        )
     light = light * veil[..., None]
     y, x = np.mgrid[0 : view.height, 0 : view.width].astype(np.float32)
     for _ in range(view.prints):

@@ -177,7 +177,11 @@ def _leak(s: Setup, rng: np.random.Generator) -> None:
 
 
 def _dirt(s: Setup, rng: np.random.Generator) -> None:
-    s.view.dust, s.view.hairs, s.view.prints = int(rng.integers(20, 150)), int(rng.integers(0, 8)), int(rng.integers(0, 3))
+    s.view.dust, s.view.hairs, s.view.prints = (
+        int(rng.integers(20, 150)),
+        int(rng.integers(0, 8)),
+        int(rng.integers(0, 3)),
+    )
     s.strip.scratches = int(rng.integers(0, 6))
 
 
@@ -296,7 +300,19 @@ HAZARDS: dict[str, Hazard] = {
     "larger_than_view": _larger_than_view, "strip_end": _strip_end, "splice": _splice, "balanced_on_base": _balanced_on_base,
     "blank_neighbours": _blank_neighbours, "faint": _faint, "bowed_film": _bowed_film, "line_skip": _line_skip,
 }  # fmt: skip
-TYPICAL = ("night", "snow", "tight_opening", "no_holder", "horizon", "wide_gap", "several", "strip_end", "blank_neighbours", "faint", "balanced_on_base")
+TYPICAL = (
+    "night",
+    "snow",
+    "tight_opening",
+    "no_holder",
+    "horizon",
+    "wide_gap",
+    "several",
+    "strip_end",
+    "blank_neighbours",
+    "faint",
+    "balanced_on_base",
+)
 
 
 def _unexposed(s: Setup, rng: np.random.Generator) -> None:
@@ -346,7 +362,14 @@ IMPOSSIBLE: dict[str, Hazard] = {
 }  # fmt: skip
 
 
-def make_case(seed: int, tier: str, *, hazards: tuple[str, ...] | None = None, film_format: str | None = None, kind: str | None = None) -> Case:
+def make_case(
+    seed: int,
+    tier: str,
+    *,
+    hazards: tuple[str, ...] | None = None,
+    film_format: str | None = None,
+    kind: str | None = None,
+) -> Case:
     """Draw one picture.
 
     Parameters
@@ -427,7 +450,11 @@ def _lie(corners: npt.NDArray[np.float64], view: View) -> tuple[float, tuple[flo
 
 
 def seen_shares(
-    picture: npt.NDArray[np.uint8], cover: npt.NDArray[np.float32], corners: npt.NDArray[np.float64], px_per_mm: float, bars_px: tuple[int, int]
+    picture: npt.NDArray[np.uint8],
+    cover: npt.NDArray[np.float32],
+    corners: npt.NDArray[np.float64],
+    px_per_mm: float,
+    bars_px: tuple[int, int],
 ) -> tuple[float, float, float, float]:
     """Share of each edge along which inside and outside differ in a picture without noise or blur."""
     height, width = picture.shape[:2]
@@ -442,8 +469,16 @@ def seen_shares(
         tones, hidden = [], np.zeros(200, bool)
         for distance in (-0.2 * px_per_mm - 1, 0.2 * px_per_mm + 1):
             at = points + inward * distance
-            inside = (at[:, 0] >= bars_px[0]) & (at[:, 0] <= width - 1 - bars_px[0]) & (at[:, 1] >= bars_px[1]) & (at[:, 1] <= height - 1 - bars_px[1])
-            ix, iy = np.clip(np.rint(at[:, 0]), 0, width - 1).astype(int), np.clip(np.rint(at[:, 1]), 0, height - 1).astype(int)
+            inside = (
+                (at[:, 0] >= bars_px[0])
+                & (at[:, 0] <= width - 1 - bars_px[0])
+                & (at[:, 1] >= bars_px[1])
+                & (at[:, 1] <= height - 1 - bars_px[1])
+            )
+            ix, iy = (
+                np.clip(np.rint(at[:, 0]), 0, width - 1).astype(int),
+                np.clip(np.rint(at[:, 1]), 0, height - 1).astype(int),
+            )
             tones.append(smooth[iy, ix])
             hidden |= ~inside | (cover[iy, ix] > 0.05)
         step = np.abs(tones[0] - tones[1]).mean(axis=1)

@@ -9,7 +9,21 @@ import numpy.typing as npt
 Exposure = npt.NDArray[np.float32]
 """Shape (height, width, 3), red, green, blue, 0..1, linear."""
 
-_PHOTOGRAPHS = ("astronaut", "camera", "chelsea", "coffee", "coins", "moon", "rocket", "motorcycle_left", "hubble", "brick", "grass", "gravel", "page")
+_PHOTOGRAPHS = (
+    "astronaut",
+    "camera",
+    "chelsea",
+    "coffee",
+    "coins",
+    "moon",
+    "rocket",
+    "motorcycle_left",
+    "hubble",
+    "brick",
+    "grass",
+    "gravel",
+    "page",
+)
 _SYNTHETIC = ("sky_and_ground", "window", "fog", "texture", "night_street", "snow", "stripes", "portrait")
 
 
@@ -47,12 +61,20 @@ def _drawn(name: str, rng: np.random.Generator, width: int, height: int) -> Expo
         for _ in range(rng.integers(1, 4)):
             x0, y0 = rng.uniform(0.0, 0.6) * width, rng.uniform(0.0, 0.5) * height
             w, h = rng.uniform(0.2, 0.95) * width, rng.uniform(0.3, 0.95) * height
-            inside = (np.clip(x - x0, 0, 1) * np.clip(x0 + w - x, 0, 1) * np.clip(y - y0, 0, 1) * np.clip(y0 + h - y, 0, 1))[..., None]
-            out = out * (1 - inside) + inside * colour[rng.integers(1, 4)] * (0.8 + 0.1 * noise_field(rng, width, height, 30)[..., None])
+            inside = (
+                np.clip(x - x0, 0, 1) * np.clip(x0 + w - x, 0, 1) * np.clip(y - y0, 0, 1) * np.clip(y0 + h - y, 0, 1)
+            )[..., None]
+            out = out * (1 - inside) + inside * colour[rng.integers(1, 4)] * (
+                0.8 + 0.1 * noise_field(rng, width, height, 30)[..., None]
+            )
     elif name == "fog":
         out = colour[0] * (0.5 + 0.08 * noise_field(rng, width, height, 200)[..., None])
     elif name == "texture":
-        out = colour[0] * np.exp(1.2 * sum(noise_field(rng, width, height, c) for c in (80, 25, 8, 3)) / 2)[..., None] * 0.3
+        out = (
+            colour[0]
+            * np.exp(1.2 * sum(noise_field(rng, width, height, c) for c in (80, 25, 8, 3)) / 2)[..., None]
+            * 0.3
+        )
     elif name == "night_street":
         out = np.full_like(out, 0.002)
         for _ in range(rng.integers(3, 25)):
@@ -64,7 +86,9 @@ def _drawn(name: str, rng: np.random.Generator, width: int, height: int) -> Expo
             cx, cy, r = rng.uniform(0, width), rng.uniform(0, height), rng.uniform(0.02, 0.1) * width
             out[np.hypot(x - cx, (y - cy) / 2) < r] = 0.1 * colour[0]
     elif name == "stripes":
-        phase = (x * np.float32(rng.uniform(-0.2, 1)) + y * np.float32(rng.uniform(-0.2, 1))) / np.float32(rng.uniform(15, 120))
+        phase = (x * np.float32(rng.uniform(-0.2, 1)) + y * np.float32(rng.uniform(-0.2, 1))) / np.float32(
+            rng.uniform(15, 120)
+        )
         out = np.where(np.floor(phase)[..., None] % 2 == 0, 0.8 * colour[0], 0.05 * colour[1])
     else:
         out = 0.1 * colour[0] * np.ones_like(out)

@@ -136,7 +136,9 @@ def _picture_density(strip: Strip, rng: np.random.Generator, picture: Picture, w
     return strip.top_density * (1 - np.exp(-np.clip(strip.gamma * stops, 0, None) / strip.top_density))
 
 
-def draw_strip(strip: Strip, rng: np.random.Generator, left_mm: float, right_mm: float, scale: float) -> tuple[F32, F32]:
+def draw_strip(
+    strip: Strip, rng: np.random.Generator, left_mm: float, right_mm: float, scale: float
+) -> tuple[F32, F32]:
     """Draw the part of a strip between two places.
 
     Returns
@@ -158,7 +160,7 @@ def draw_strip(strip: Strip, rng: np.random.Generator, left_mm: float, right_mm:
     for picture in strip.pictures:
         _expose(strip, rng, picture, density, xs, ys, scale)
     _mark(strip, rng, density, xs, ys)
-    transmittance = 10.0 ** -density
+    transmittance = 10.0**-density
     on_film = np.clip((strip.format.width / 2 - np.abs(ys)) * scale + 0.5, 0, 1)[:, None] * np.clip(
         np.minimum(xs - strip.start_mm, strip.end_mm - xs) * scale + 0.5, 0, 1
     )
@@ -168,7 +170,9 @@ def draw_strip(strip: Strip, rng: np.random.Generator, left_mm: float, right_mm:
     return result, ys
 
 
-def _expose(strip: Strip, rng: np.random.Generator, picture: Picture, density: F32, xs: F32, ys: F32, scale: float) -> None:
+def _expose(
+    strip: Strip, rng: np.random.Generator, picture: Picture, density: F32, xs: F32, ys: F32, scale: float
+) -> None:
     gate = strip.gate
     centre = picture.left_mm + gate.along / 2
     cols = np.flatnonzero(np.abs(xs - centre) < gate.along / 2 + 3)
@@ -199,10 +203,15 @@ def _mark(strip: Strip, rng: np.random.Generator, density: F32, xs: F32, ys: F32
         module = np.floor(xs / 0.46).astype(int)
         bars = np.random.default_rng(rng.integers(2**32)).random(int(module.max() - module.min()) + 1) < 0.45
         words = np.repeat(rng.random(int((xs[-1] - xs[0]) / 6) + 2) < 0.6, 1)[((xs - xs[0]) / 6).astype(int)]
-        density += (band[:, None] * (bars[module - module.min()] & words)[None, :] * amount)[..., None] * np.float32([0.9, 1.0, 0.8])
+        density += (band[:, None] * (bars[module - module.min()] & words)[None, :] * amount)[..., None] * np.float32(
+            [0.9, 1.0, 0.8]
+        )
     if strip.leak > 0:
         centre = rng.choice([p.left_mm for p in strip.pictures] or [0.0])
-        glow = np.exp(-(((xs - centre) / rng.uniform(0.8, 4)) ** 2))[None, :] * np.clip(0.5 + np.float32(rng.choice([-1, 1])) * ys / half, 0, 1)[:, None]
+        glow = (
+            np.exp(-(((xs - centre) / rng.uniform(0.8, 4)) ** 2))[None, :]
+            * np.clip(0.5 + np.float32(rng.choice([-1, 1])) * ys / half, 0, 1)[:, None]
+        )
         density += (sign * strip.leak * glow)[..., None] * np.float32([0.6, 0.9, 1.0])
     for _ in range(strip.scratches):
         y = rng.uniform(-half, half)

@@ -40,7 +40,9 @@ class SideFit:
     """Median tone inside, shape (3,)."""
 
 
-def refine_sides(pixels_bgr: U8Array, corners: F32Array, base: F32Array, *, reach_px: float, inverted: bool) -> tuple[SideFit, ...]:
+def refine_sides(
+    pixels_bgr: U8Array, corners: F32Array, base: F32Array, *, reach_px: float, inverted: bool
+) -> tuple[SideFit, ...]:
     """Fit the four edges near assumed corners.
 
     Parameters
@@ -81,7 +83,9 @@ def sample_bands(pixels_bgr: U8Array, corners: F32Array, step_px: float) -> tupl
     u = ((np.arange(SAMPLES) + 0.5) / SAMPLES).astype(np.float32)
     t = ((np.arange(ACROSS) - ACROSS // 2) * step_px).astype(np.float32)
     points = (
-        start[:, None, None, :] + along[:, None, None, :] * u[None, :, None, None] + inward[:, None, None, :] * t[None, None, :, None]
+        start[:, None, None, :]
+        + along[:, None, None, :] * u[None, :, None, None]
+        + inward[:, None, None, :] * t[None, None, :, None]
     )
     maps = points.reshape(4 * SAMPLES, ACROSS, 2)
     bands = cv2.remap(pixels_bgr, maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
@@ -161,7 +165,9 @@ def robust_line(
         bisquare = w * np.clip(1 - (residual / (2.0 * scale)) ** 2, 0, None) ** 2
         shift, turn = _weighted_line(x, y, bisquare, shift, turn)
         inside = np.abs(residual) < 2.0 * scale
-        scale = float(np.clip(2.0 * np.sqrt((residual[inside] ** 2).mean()) if inside.any() else scale, step_px, 3 * step_px))
+        scale = float(
+            np.clip(2.0 * np.sqrt((residual[inside] ** 2).mean()) if inside.any() else scale, step_px, 3 * step_px)
+        )
     kept = usable & (np.abs(offset - shift - turn * u) < 2.0 * scale)
     return shift, turn, kept
 

@@ -84,7 +84,9 @@ class Hypothesis:
 
 def _meet(horizontal: Line, vertical: Line, mx: float, my: float) -> tuple[float, float]:
     """Intersect y = h.at + h.slope (x - mx) with x = v.at + v.slope (y - my)."""
-    x = (vertical.at + vertical.slope * (horizontal.at - horizontal.slope * mx - my)) / (1 - vertical.slope * horizontal.slope)
+    x = (vertical.at + vertical.slope * (horizontal.at - horizontal.slope * mx - my)) / (
+        1 - vertical.slope * horizontal.slope
+    )
     return x, horizontal.at + horizontal.slope * (x - mx)
 
 
@@ -141,7 +143,9 @@ def dominant_slope(support: F32Array) -> float:
 Pair = tuple[float, Line, Line, FilmFormat, float]
 
 
-def _pairs(first: Lines, second: Lines, formats: tuple[FilmFormat, ...], scale: Scale, *, across: bool) -> Iterator[Pair]:
+def _pairs(
+    first: Lines, second: Lines, formats: tuple[FilmFormat, ...], scale: Scale, *, across: bool
+) -> Iterator[Pair]:
     """Yield pairs of long edges with a strength, and single edges with a partner placed by the known size."""
     for film_format in formats:
         size_mm = film_format.across_mm if across else film_format.along_mm
@@ -152,16 +156,31 @@ def _pairs(first: Lines, second: Lines, formats: tuple[FilmFormat, ...], scale: 
                 if gap < 20 or not _plausible(px_per_mm, scale, film_format.size_tolerance_mm / size_mm):
                     continue
                 strength = float(abs(first.support[i]) + abs(second.support[j]))
-                lines = Line(float(first.at[i]), float(first.slope[i])), Line(float(second.at[j]), float(second.slope[j]))
+                lines = (
+                    Line(float(first.at[i]), float(first.slope[i])),
+                    Line(float(second.at[j]), float(second.slope[j])),
+                )
                 yield strength, *lines, film_format, scale.px_per_mm or px_per_mm
         if scale.px_per_mm is not None:
             size = size_mm * scale.px_per_mm
             for i in range(len(first)):
                 line = Line(float(first.at[i]), float(first.slope[i]))
-                yield 0.6 * float(abs(first.support[i])), line, Line(line.at + size, line.slope), film_format, scale.px_per_mm
+                yield (
+                    0.6 * float(abs(first.support[i])),
+                    line,
+                    Line(line.at + size, line.slope),
+                    film_format,
+                    scale.px_per_mm,
+                )
             for j in range(len(second)):
                 line = Line(float(second.at[j]), float(second.slope[j]))
-                yield 0.6 * float(abs(second.support[j])), Line(line.at - size, line.slope), line, film_format, scale.px_per_mm
+                yield (
+                    0.6 * float(abs(second.support[j])),
+                    Line(line.at - size, line.slope),
+                    line,
+                    film_format,
+                    scale.px_per_mm,
+                )
 
 
 def _plausible(px_per_mm: float, scale: Scale, tolerance: float) -> bool:
@@ -253,9 +272,7 @@ def side_tones(profiles: F32Array, places: F32Array, line: Line, inward: int) ->
         +1 when the frame lies at higher positions, else -1.
     """
     at = line.at + line.slope * places
-    return SideTones(
-        _read(profiles, at - inward * OUTSIDE_PX), _read(profiles, at + inward * OUTSIDE_PX)
-    )
+    return SideTones(_read(profiles, at - inward * OUTSIDE_PX), _read(profiles, at + inward * OUTSIDE_PX))
 
 
 def _read(profiles: F32Array, at: F32Array) -> F32Array:

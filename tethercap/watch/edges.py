@@ -1,0 +1,186 @@
+"""The frame's edges in one picture: found from nothing, refined to a fraction of a pixel, with the evidence for each."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tethercap.film.formats import FilmFormat
+from tethercap.film.kinds import FilmKind
+from tethercap.geometry import QuadPx
+from tethercap.pictures import F32Array, U8Array
+from tethercap.watch.reduced import ReducedView, reduce_view
+from tethercap.watch.refine import SideFit, refine_sides
+from tethercap.watch.search import Hypothesis, Scale, search
+from tethercap.watch.sighting import EdgeEvidence, FrameEdges, Reason, ReasonCode, Side
+
+SIDES = (Side.TOP, Side.RIGHT, Side.BOTTOM, Side.LEFT)
+SEEN_LEAST = 0.08
+"""Share of its length below which an edge is not called seen, and is placed by the model."""
+
+
+@dataclass(frozen=True, slots=True)
+class NotSeen:
+    """No frame was found, and why."""
+
+    reasons: tuple[Reason, ...]
+    film_present: bool | None = None
+    """None where it cannot be told."""
+    film_kind: FilmKind | None = None
+
+
+def find_frame_edges(
+    pixels_bgr: U8Array,
+    *,
+    film_format: FilmFormat | None,
+    film_kind: FilmKind | None = None,
+    mm_per_px: float | None = None,
+    formats: Sequence[FilmFormat] = (),
+) -> FrameEdges | NotSeen:
+    """Find the frame nearest the middle of a picture.
+
+    Parameters
+    ----------
+    pixels_bgr : ndarray
+        Shape (height, width, 3), uint8, display-encoded; channel order blue, green, red.
+    film_format : FilmFormat or None
+        None tries all of `formats`.
+    film_kind : FilmKind or None
+        None tells it by the picture.
+    mm_per_px : float or None
+        Scale, known to about 1 %; None finds it out.
+    formats : sequence of FilmFormat
+        What comes into question when `film_format` is None.
+
+    Returns
+    -------
+    FrameEdges or NotSeen
+        Never a guess: with too little evidence it says what is missing.
+
+    Raises
+    ------
+    ValueError
+        If the picture has not three channels of uint8, or no format is given at all.
+    """
+    if pixels_bgr.ndim != 3 or pixels_bgr.shape[2] != 3 or pixels_bgr.dtype != np.uint8:
+        raise ValueError(
+            f"a picture of shape (height, width, 3) and type uint8 is needed, got {pixels_bgr.shape} {pixels_bgr.dtype}"
+        )
+    candidates = (film_format,) if film_format is not None else tuple(formats)
+    if not candidates:
+        raise ValueError("a film format, or formats to choose from, must be given")
+    view = reduce_view(pixels_bgr)
+    scale = Scale(None if mm_per_px is None else 1.0 / (mm_per_px * view.factor))
+    best: tuple[float, Hypothesis, bool] | None = None
+    for inverted in _polarities(film_kind):
+        for hypothesis in search(view.inverted() if inverted else view, candidates, scale)[:1]:
+            if best is None or hypothesis.score > best[0]:
+                best = hypothesis.score, hypothesis, inverted
+    if best is None or best[0] < 0.3:
+        return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),))
+    return refine(pixels_bgr, view, best[1], best[2], film_kind, mm_per_px)
+
+
+def _polarities(film_kind: FilmKind | None) -> tuple[bool, ...]:
+    if film_kind is None:
+        return (False, True)
+    return (film_kind is FilmKind.SLIDE,)
+
+
+def refine(
+    pixels_bgr: U8Array,
+    view: ReducedView,
+    hypothesis: Hypothesis,
+    inverted: bool,
+    film_kind: FilmKind | None,
+    mm_per_px: float | None,
+) -> FrameEdges | NotSeen:
+    """Fit the edges near a hypothesis in the full picture."""
+    corners = ((hypothesis.corners() + 0.5) * view.factor - 0.5).astype(np.float32)
+    width_px = float(np.hypot(*(corners[1] - corners[0])))
+    height_px = float(np.hypot(*(corners[3] - corners[0])))
+    f = hypothesis.film_format
+    px_per_mm = hypothesis.px_per_mm * view.factor
+    for reach_mm in (0.9, 0.45):
+        fits = refine_sides(
+            pixels_bgr, corners, hypothesis.base, reach_px=max(reach_mm * px_per_mm, 5.0), inverted=inverted
+        )
+        corners = move_sides(corners, fits, (f.along_mm * px_per_mm, f.across_mm * px_per_mm))
+    evidence = tuple(_evidence(side, fit) for side, fit in zip(SIDES, fits, strict=True))
+    kind = film_kind or _kind(hypothesis, inverted)
+    missing = _missing(evidence)
+    if missing:
+        return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, missing),), True, kind)
+    scale = mm_per_px or f.along_mm / width_px
+    return FrameEdges(QuadPx.from_array(corners), evidence, scale, kind, f.id, 0.9)
+
+
+def _kind(hypothesis: Hypothesis, inverted: bool) -> FilmKind:
+    if inverted:
+        return FilmKind.SLIDE
+    blue, _, red = (float(c) for c in hypothesis.base)
+    return FilmKind.COLOUR_NEGATIVE if red > 1.2 * blue else FilmKind.BW_NEGATIVE
+
+
+def is_seen(fit: SideFit) -> bool:
+    """Whether an edge itself says where it is."""
+    return float(fit.seen.mean()) >= SEEN_LEAST
+
+
+def move_sides(corners: F32Array, fits: tuple[SideFit, ...], size_px: tuple[float, float]) -> F32Array:
+    """Move each side by its fit; place unseen sides by the frame's size from the opposite one.
+
+    Parameters
+    ----------
+    corners : ndarray
+        Corners the fits refer to, shape (4, 2), clockwise from the top left.
+    fits : tuple of SideFit
+        Top, right, bottom, left.
+    size_px : tuple of float
+        Width and height to use where one of a pair is not seen, px.
+    """
+    start = corners.astype(np.float64)
+    end = np.roll(start, -1, axis=0)
+    along = end - start
+    inward = np.stack([-along[:, 1], along[:, 0]], axis=1) / np.hypot(along[:, 0], along[:, 1])[:, None]
+    seen = [is_seen(fit) for fit in fits]
+    lines = []
+    for side in range(4):
+        low, high = fits[side].shift - fits[side].turn, fits[side].shift + fits[side].turn
+        if not seen[side]:
+            other = (side + 2) % 4
+            low = high = 0.0
+            if seen[other]:
+                depth = size_px[side % 2 == 0]
+                a, b = (
+                    start[other] + inward[other] * (fits[other].shift - fits[other].turn),
+                    end[other] + inward[other] * (fits[other].shift + fits[other].turn),
+                )
+                normal = np.array([-(b - a)[1], (b - a)[0]]) / np.hypot(*(b - a))
+                lines.append((b + normal * depth, a + normal * depth))
+                continue
+        lines.append((start[side] + inward[side] * low, end[side] + inward[side] * high))
+    return np.array([_cross(lines[side - 1], lines[side]) for side in range(4)], np.float32)
+
+
+def _cross(first: tuple[np.ndarray, np.ndarray], second: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+    (a, b), (c, d) = first, second
+    matrix = np.array([b - a, c - d]).T
+    t, _ = np.linalg.solve(matrix, c - a)
+    return np.asarray(a + t * (b - a))
+
+
+def _evidence(side: Side, fit: SideFit) -> EdgeEvidence:
+    return EdgeEvidence(side, float(fit.seen.mean()), fit.contrast, fit.ragged_px, inferred=not is_seen(fit))
+
+
+def _missing(evidence: tuple[EdgeEvidence, ...]) -> str:
+    """Say what is missing; empty when there is enough."""
+    top, right, bottom, left = (not e.inferred for e in evidence)
+    if (top or bottom) and (left or right):
+        return ""
+    if top or bottom:
+        return "left and right edge not visible: unexposed frame?"
+    if left or right:
+        return "top and bottom edge not visible"
+    return "no edge of a frame is seen"

@@ -1,0 +1,200 @@
+"""How far the film moved between two live pictures, and whether it lies still.
+
+First the whole-pixel shift by phase correlation (Kuglin and Hines, 1975) at reduced size; then its fraction by least squares on the
+picture's gradients (Lucas and Kanade, 1981) together with a change of gain and offset, so that flicker and a hunting
+exposure are not taken for movement.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from tethercap.pictures import F32Array
+from tethercap.watch.sighting import Motion
+
+_COARSE = 2
+"""Further reduction for the whole-pixel shift."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """Movement of the film between two pictures, small px."""
+
+    x_px: float
+    y_px: float
+    noise_px: float
+    """One standard deviation, from the residual."""
+    trusted: bool
+    """False at a scene cut, or where nothing with structure is in view."""
+    repeated: bool = False
+    """The picture is the same one again: it says nothing."""
+
+
+def measure_shift(before: F32Array, after: F32Array, window: F32Array, expected_x_px: float = 0.0) -> Shift:
+    """Measure the movement between two small grey pictures.
+
+    Parameters
+    ----------
+    before, after : ndarray
+        Shape (height, width), float32, 0..255.
+    window : ndarray
+        Hann window for the coarse step, shape (height // 2, width // 2), float32.
+    expected_x_px : float
+        Movement between the two pictures before; tried first, so that film in steady motion needs no search.
+
+    Returns
+    -------
+    Shift
+        Positive x: the film moved to the right.
+    """
+    change = cv2.norm(before, after, cv2.NORM_L1) / before.size
+    if change == 0.0:
+        return Shift(0.0, 0.0, 0.0, trusted=True, repeated=True)
+    rows, columns = _lit_region(after)
+    one, two = before[rows, columns], after[rows, columns]
+    if one.shape[0] < 24 or one.shape[1] < 48:
+        one, two = before, after
+    start_x, start_y = 0, 0
+    best = _fraction(one, two, 0, 0)
+    if not best.trusted or abs(best.x_px) > 1.0 or abs(best.y_px) > 1.0:
+        (start_x, start_y) = _whole(before, after, window)
+        for x, y in {(start_x, start_y), (round(expected_x_px), 0)}:
+            tried = _fraction(one, two, x, y)
+            if tried.trusted and (not best.trusted or tried.noise_px < best.noise_px):
+                best = tried
+    return best
+
+
+def _lit_region(grey: F32Array) -> tuple[slice, slice]:
+    """Rows and columns inside the holder's opening, less a rim: the holder's own edges do not move with the film."""
+    rows, columns = grey.mean(axis=1), grey.mean(axis=0)
+    return _lit_run(rows), _lit_run(columns)
+
+
+def _lit_run(profile: F32Array) -> slice:
+    lit = np.flatnonzero(profile > 0.3 * float(profile.max()))
+    rim = 4
+    return slice(int(lit[0]) + rim, int(lit[-1]) + 1 - rim) if lit.size > 2 * rim + 8 else slice(0, profile.size)
+
+
+def _whole(before: F32Array, after: F32Array, window: F32Array) -> tuple[int, int]:
+    size = (window.shape[1], window.shape[0])
+    one, two = (cv2.resize(grey, size, interpolation=cv2.INTER_AREA) for grey in (before, after))
+    (x, y), _ = cv2.phaseCorrelate(one, two, window)
+    return round(x * before.shape[1] / size[0]), round(y * before.shape[0] / size[1])
+
+
+def _fraction(before: F32Array, after: F32Array, whole_x: int, whole_y: int) -> Shift:
+    """Refine a whole-pixel shift by one least-squares step over the pixels both pictures share."""
+    height, width = before.shape
+    if abs(whole_x) > 0.7 * width or abs(whole_y) > 0.5 * height:
+        return Shift(0.0, 0.0, np.inf, trusted=False)
+    one = before[max(0, -whole_y) : height - max(0, whole_y), max(0, -whole_x) : width - max(0, whole_x)]
+    two = after[max(0, whole_y) : height - max(0, -whole_y), max(0, whole_x) : width - max(0, -whole_x)]
+    mean = 0.5 * (one + two)
+    gx = 0.5 * (mean[1:-1, 2:] - mean[1:-1, :-2]).ravel()
+    gy = 0.5 * (mean[2:, 1:-1] - mean[:-2, 1:-1]).ravel()
+    tone = one[1:-1, 1:-1].ravel()
+    change = two[1:-1, 1:-1].ravel() - tone
+    ones = np.ones_like(tone)
+    design = np.stack([-gx, -gy, tone, ones])
+    normal = (design @ design.T).astype(np.float64)
+    right = (design @ change).astype(np.float64)
+    count = tone.size
+    normal[np.arange(4), np.arange(4)] += np.array([1e-2, 1e-2, 1.0, 1e-3]) * count * 1e-3
+    solution = np.linalg.solve(normal, right)
+    left_over = max(float(change @ change) - float(solution @ right), 0.0) / count
+    structure = float(normal[0, 0]) / count
+    noise_px = float(np.sqrt(left_over / max(structure * count, 1e-9)) * 3.0)
+    spread = float(tone.var()) + 1.0
+    trusted = abs(solution[0]) < 1.6 and abs(solution[1]) < 1.6 and left_over < 0.25 * spread and noise_px < 0.2
+    return Shift(whole_x + float(solution[0]), whole_y + float(solution[1]), noise_px, trusted)
+
+
+class MotionMeter:
+    """Follows the film from picture to picture.
+
+    Parameters
+    ----------
+    still_window_s : float
+        Speed is taken over the last so many seconds when the film is slow, which divides the noise.
+    """
+
+    def __init__(self, *, still_window_s: float = 0.07) -> None:
+        self._still_window_s = still_window_s
+        self._before: F32Array | None = None
+        self._window: F32Array | None = None
+        self._at_s = 0.0
+        self._shift_px = 0.0
+        self._track: list[tuple[float, float, float]] = []
+        self.along_px = 0.0
+        """Sum of all movement along x since the start, small px."""
+        self.across_px = 0.0
+        self.still_since_s: float | None = None
+        self.lost = True
+        """The last two pictures had nothing in common."""
+
+    def update(self, grey: F32Array, at_s: float, mm_per_small_px: float, still_mm_s: float) -> Motion | None:
+        """Take in one picture.
+
+        Parameters
+        ----------
+        grey : ndarray
+            Reduced picture, shape (height, width), float32; kept, so it must not be written to afterwards.
+        at_s : float
+            When it was taken, s.
+        mm_per_small_px : float
+            Scale.
+        still_mm_s : float
+            Speed that counts as rest.
+
+        Returns
+        -------
+        Motion or None
+            None for the first picture, and for one that repeats the one before.
+        """
+        before = self._before
+        if before is None or before.shape != grey.shape or at_s <= self._at_s:
+            self._start(grey, at_s)
+            return None
+        assert self._window is not None  # noqa: S101 set together with _before
+        shift = measure_shift(before, grey, self._window, self._shift_px)
+        if shift.repeated:
+            return None
+        elapsed_s = at_s - self._at_s
+        self._before, self._at_s, self._shift_px = grey, at_s, shift.x_px if shift.trusted else 0.0
+        self.lost = not shift.trusted
+        if self.lost:
+            self._track.clear()
+            self.still_since_s = None
+            return Motion(0.0, 0.0, float("inf"), still=False, still_for_s=0.0)
+        self.along_px += shift.x_px
+        self.across_px += shift.y_px
+        return self._speed(shift, at_s, elapsed_s, mm_per_small_px, still_mm_s)
+
+    def _start(self, grey: F32Array, at_s: float) -> None:
+        self._before, self._at_s = grey, at_s
+        size = (max(8, grey.shape[1] // _COARSE), max(8, grey.shape[0] // _COARSE))
+        self._window = cv2.createHanningWindow(size, cv2.CV_32F)
+        self._track = [(at_s, self.along_px, self.across_px)]
+        self.still_since_s = None
+
+    def _speed(self, shift: Shift, at_s: float, elapsed_s: float, mm_per_px: float, still_mm_s: float) -> Motion:
+        along, across = shift.x_px * mm_per_px / elapsed_s, shift.y_px * mm_per_px / elapsed_s
+        noise = shift.noise_px * mm_per_px / elapsed_s
+        self._track.append((at_s, self.along_px, self.across_px))
+        while len(self._track) > 2 and at_s - self._track[1][0] >= self._still_window_s:
+            self._track.pop(0)
+        start_s, x_px, y_px = self._track[0]
+        drift = float(np.hypot(self.along_px - x_px, self.across_px - y_px)) * mm_per_px / max(at_s - start_s, 1e-6)
+        now = float(np.hypot(along, across))
+        resting = now <= still_mm_s + 2.0 * noise and (
+            drift <= still_mm_s + noise or self.still_since_s is None or now <= 0.5 * still_mm_s
+        )
+        if not resting:
+            self.still_since_s = None
+        elif self.still_since_s is None:
+            self.still_since_s = at_s - elapsed_s
+        still_for = 0.0 if self.still_since_s is None else at_s - self.still_since_s
+        return Motion(along, across, noise, still=resting, still_for_s=still_for)
