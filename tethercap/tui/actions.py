@@ -1,0 +1,234 @@
+"""Everything a person can do, said once: keys, footer, help, palette and the README's table are made from this."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+
+from textual.binding import Binding, BindingType
+
+
+class Where(StrEnum):
+    """The screen on which an action works."""
+
+    EVERYWHERE = "everywhere"
+    CAPTURE = "capture"
+    START = "start"
+    SET_UP = "set-up"
+    ROLL = "roll"
+    CONVERT = "convert"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Action:
+    """One thing a person can do. Its id is the name in the key file, and of the method `action_<id>` of its screen."""
+
+    id: str
+    where: Where
+    label: str
+    key: str
+    """Default keys, comma-separated, in Textual's names."""
+    tooltip: str
+    """One line."""
+    help: str
+    """A sentence or three: what it does, and when one wants it."""
+    rank: int = 50
+    """Order in the row of keys; small ones are shown first, 99 is not shown there."""
+
+
+def _capture(id: str, label: str, key: str, tooltip: str, help: str, rank: int = 50) -> Action:
+    return Action(id=id, where=Where.CAPTURE, label=label, key=key, tooltip=tooltip, help=help, rank=rank)
+
+
+def _everywhere(id: str, label: str, key: str, tooltip: str, help: str, rank: int = 50) -> Action:
+    return Action(id=id, where=Where.EVERYWHERE, label=label, key=key, tooltip=tooltip, help=help, rank=rank)
+
+
+ACTIONS: tuple[Action, ...] = (
+    _capture(
+        "fire",
+        "Fire",
+        "space",
+        "Take the frame that lies in the holder.",
+        "Takes the frame if it lies centred, square and still. Otherwise says what is in the way and takes nothing. "
+        "A pedal that sends this key works as well.",
+        1,
+    ),
+    _capture(
+        "force",
+        "Force",
+        "x",
+        "Take the frame as it lies, whatever the verdict.",
+        "For frames whose edges cannot be seen: a night scene, a fogged end. The record says so.",
+        2,
+    ),
+    _capture(
+        "hands_free",
+        "Hands-free",
+        "h",
+        "Let the program fire as soon as a frame lies right; again: back to the key.",
+        "Pull the film with both hands: each frame is taken once it lies right. The key still works.",
+        3,
+    ),
+    _capture(
+        "pause",
+        "Pause",
+        "p",
+        "Stop watching, let the camera rest; again: go on.",
+        "Nothing is fired while paused. Live view rests, which keeps a camera cool in a long break.",
+        6,
+    ),
+    _capture(
+        "retake",
+        "Again",
+        "r",
+        "Take one frame once more; both takes are kept.",
+        "Asks for the frame, takes it when it lies in the holder, then comes back to where the roll stands. "
+        "Nothing is overwritten.",
+        4,
+    ),
+    _capture(
+        "skip",
+        "Leave out",
+        "s",
+        "Leave this frame out and go on to the next number.",
+        "For a frame that is not wanted. Asks why, and the reason goes into the record.",
+        7,
+    ),
+    _capture(
+        "blank",
+        "Blank",
+        "b",
+        "Note this frame as unexposed and go on.",
+        "For unexposed or wholly fogged frames. The number is used up, no picture is filed.",
+        8,
+    ),
+    _capture(
+        "go_to",
+        "Number",
+        "g",
+        "Say which frame number lies in the holder.",
+        "Numbers are those on the film's edge: 00, 0, 1 ... 36, 36A. The next picture gets the number you give.",
+        5,
+    ),
+    _capture(
+        "exposure",
+        "Exposure",
+        "e",
+        "Change time, aperture or ISO of the camera.",
+        "Left and right choose what, up and down change it; each change is read back from the camera.",
+        9,
+    ),
+    _capture(
+        "pull_again",
+        "Pull again",
+        "u",
+        "Fetch the last picture from the camera once more.",
+        "After the disk or the cable failed: the picture is still on the camera. Make room or plug in, then press.",
+        60,
+    ),
+    _capture(
+        "drawing",
+        "Drawing",
+        "d",
+        "Draw more or less over the picture.",
+        "Goes round: frame, target and way; frame alone; nothing but the picture.",
+        12,
+    ),
+    _capture(
+        "peaking",
+        "Peaking",
+        "k",
+        "Paint fine detail in red, for focusing.",
+        "The sharpest four percent of the picture, judged at live view's full size. Focus until grain lights up.",
+        10,
+    ),
+    _capture(
+        "corners",
+        "Corners",
+        "z",
+        "Show the frame's four corners and its middle at full size.",
+        "Live-view pixels one to one, to see whether corners are sharp and edges are where they are drawn.",
+        11,
+    ),
+    _capture(
+        "large",
+        "Large",
+        "w",
+        "Give the picture the whole width; again: with figures.",
+        "Hides the figures beside the picture. The verdict stays.",
+        13,
+    ),
+    _capture(
+        "sound",
+        "Sound",
+        "m",
+        "Bells off, or on again.",
+        "One bell: the frame lies right. Two: filed. Three: held. Four: the strip is done.",
+        14,
+    ),
+    _everywhere(
+        "theme",
+        "Colours",
+        "t",
+        "Go on to the next colours.",
+        "Dark, light, high contrast, colour-blind safe, safelight, no colour. Words and shapes stay the same.",
+        80,
+    ),
+    _everywhere("help", "Help", "question_mark", "What can be done here, and what it means.", "This page.", 15),
+    _everywhere(
+        "commands",
+        "Commands",
+        "ctrl+p",
+        "Find anything by its name.",
+        "Type a part of what you want to do.",
+        81,
+    ),
+    _everywhere(
+        "leave",
+        "Leave",
+        "q",
+        "End; asks only if something would be lost.",
+        "A shot under way is pulled, checked and filed first. A roll can be gone on with at any time.",
+        16,
+    ),
+)
+"""Ids are unique over all screens, since a key file names them."""
+
+_KEY_NAMES = {
+    "question_mark": "?",
+    "space": "space",
+    "escape": "esc",
+    "ctrl+p": "^p",
+    "pagedown": "pg dn",
+    "pageup": "pg up",
+}
+
+
+def actions_of(where: Where) -> tuple[Action, ...]:
+    """Actions that work on a screen, in the order of their rank."""
+    return tuple(sorted((a for a in ACTIONS if a.where in (where, Where.EVERYWHERE)), key=lambda action: action.rank))
+
+
+def action_named(action_id: str) -> Action:
+    """The action of that id.
+
+    Raises
+    ------
+    KeyError
+    """
+    return {action.id: action for action in ACTIONS}[action_id]
+
+
+def bindings_of(where: Where) -> list[BindingType]:
+    """Key bindings of a screen (or of the program for EVERYWHERE), each with its id, so that keys can be changed."""
+    chosen: Iterable[Action] = (action for action in ACTIONS if action.where is where)
+    return [
+        Binding(action.key, action.id, action.label, id=action.id, tooltip=action.tooltip, show=action.rank < 99)
+        for action in chosen
+    ]
+
+
+def key_name(key: str) -> str:
+    """How the first of some keys is written for a person."""
+    first = key.split(",")[0].strip()
+    return _KEY_NAMES.get(first, first)

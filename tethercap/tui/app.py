@@ -1,0 +1,160 @@
+"""The terminal program: modes, keys, colours. What is on a screen lives in the screen."""
+
+import gc
+import threading
+from collections.abc import Callable, Iterable, Mapping
+from typing import ClassVar
+
+from textual import events
+from textual.app import App, SystemCommand
+from textual.binding import BindingType
+from textual.screen import Screen
+
+from tethercap.tui.actions import ACTIONS, Where, action_named, bindings_of
+from tethercap.tui.messages import Ring
+from tethercap.tui.runner_port import RunnerMaker
+from tethercap.tui.screens.capture import CaptureScreen
+from tethercap.tui.screens.help import HelpScreen
+from tethercap.tui.screens.live import LiveScreen
+from tethercap.tui.themes import DARK, NO_COLOUR, THEMES
+
+_BELL_GAP_S = 0.18
+WIDTHS = [(0, "-narrow"), (100, "-middle"), (160, "-wide")]
+HEIGHTS = [(0, "-short"), (34, "-high"), (52, "-tall")]
+"""Classes of the screen from so many columns or rows on."""
+
+
+class TerminalApp(App[int]):
+    """Holds one first screen and what all screens share.
+
+    Parameters
+    ----------
+    make_first : callable
+        Makes the screen to begin with.
+    keys : mapping, optional
+        Action id -> keys, as in the key file.
+    theme : str, optional
+        Name of a theme.
+    """
+
+    CSS_PATH = "app.tcss"
+    TITLE = "tethercap"
+    ENABLE_COMMAND_PALETTE = True
+    BINDINGS: ClassVar[list[BindingType]] = bindings_of(Where.EVERYWHERE)
+    HORIZONTAL_BREAKPOINTS = WIDTHS
+    VERTICAL_BREAKPOINTS = HEIGHTS
+
+    def __init__(
+        self, make_first: Callable[[], Screen[None]], *, keys: Mapping[str, str] | None = None, theme: str | None = None
+    ) -> None:
+        super().__init__()
+        self._make_first = make_first
+        self.keys = dict(keys or {})
+        for each in THEMES:
+            self.register_theme(each)
+        self.theme = theme or (NO_COLOUR.name if self.no_color else DARK.name)
+        if self.keys:
+            self.set_keymap(self.keys)
+
+    def on_mount(self) -> None:
+        """Show the first screen."""
+        self.push_screen(self._make_first())
+        self.set_timer(1.5, self._freeze_garbage)
+
+    def _freeze_garbage(self) -> None:
+        # What stands now stays: the collector need not walk it again, which would hold keys up for 20 to 40 ms.
+        gc.collect()
+        gc.freeze()
+
+    def on_cursor_position(self, event: events.CursorPosition) -> None:
+        """The terminal has worked off a live picture."""
+        for screen in self.screen_stack:
+            if isinstance(screen, LiveScreen):
+                screen.picture_acknowledged()
+
+    def on_ring(self, message: Ring) -> None:
+        """Ring a pattern: so many bells, a moment apart."""
+        self.bell()
+        for number in range(1, message.count):
+            self.set_timer(number * _BELL_GAP_S, self.bell)
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """The palette's commands: every action that works here, from the registry."""
+        where = getattr(screen, "where", Where.EVERYWHERE)
+        for action in ACTIONS:
+            if action.where in (where, Where.EVERYWHERE) and action.id != "commands":
+                target = screen if action.where is where and where is not Where.EVERYWHERE else self
+                runner = getattr(target, f"action_{action.id}", None)
+                if runner is not None:
+                    yield SystemCommand(action.label, action.tooltip, runner)
+
+    def action_theme(self) -> None:
+        """Go on to the next colours."""
+        names = [theme.name for theme in THEMES]
+        place = names.index(self.theme) if self.theme in names else -1
+        self.theme = names[(place + 1) % len(names)]
+
+    def action_help(self) -> None:
+        """Show help for the screen in front."""
+        if isinstance(self.screen, HelpScreen):
+            self.pop_screen()
+        else:
+            self.push_screen(HelpScreen(getattr(self.screen, "where", Where.EVERYWHERE), self.keys))
+
+    def action_commands(self) -> None:
+        """Open the palette."""
+        self.action_command_palette()
+
+    def action_leave(self) -> None:
+        """Leave the screen in front; the first one ends the program."""
+        leave = getattr(self.screen, "leave", None)
+        if leave is not None:
+            leave()
+        elif len(self.screen_stack) > 2:
+            self.pop_screen()
+        else:
+            self.exit(0)
+
+
+def check_keys(keys: Mapping[str, str]) -> None:
+    """Refuse ids that are no action.
+
+    Raises
+    ------
+    KeyError
+        With the unknown id.
+    """
+    for action_id in keys:
+        action_named(action_id)
+
+
+def run_capture(
+    make_runner: RunnerMaker,
+    *,
+    roll_name: str,
+    title: str = "",
+    keys: Mapping[str, str] | None = None,
+    theme: str | None = None,
+) -> int:
+    """Show the capture screen over a runner; the runner works in a thread of its own until the screen is left.
+
+    Parameters
+    ----------
+    make_runner : callable
+        Given the callable to report to, makes the runner; its `run` is called in a new thread.
+    roll_name : str
+        Shown in the first row until the runner names its roll.
+    title : str
+        What else to say there: film, format, rig.
+
+    Returns
+    -------
+    int
+        0, or 1 where the run ended with an error.
+    """
+    app = TerminalApp(lambda: CaptureScreen(make_runner, roll_name=roll_name, title=title), keys=keys, theme=theme)
+    result = app.run()
+    for thread in threading.enumerate():
+        if thread.name == CaptureScreen.RUNNER_THREAD and thread.is_alive():
+            thread.join()
+    return int(result or app.return_code or 0)

@@ -1,0 +1,164 @@
+"""The one word for the roll's state, what the hand does next, and how that is said; pure."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from tethercap.session.events import Mode
+from tethercap.session.states import RunState
+from tethercap.tui.capture_view import CaptureView
+from tethercap.watch.sighting import Alignment, Decision, ReasonCode, Sighting
+
+
+class Tone(StrEnum):
+    """Colour of the verdict; the word and the sign beside it say the same."""
+
+    READY = "ready"
+    HOLD = "hold"
+    UNSURE = "unsure"
+    QUIET = "quiet"
+    """Nothing is asked of the person."""
+    EXPOSING = "exposing"
+    BUSY = "busy"
+    DONE = "done"
+    TROUBLE = "trouble"
+
+
+@dataclass(frozen=True, slots=True)
+class Hint:
+    """What the verdict band shows."""
+
+    word: str
+    """At most nine letters, to be read from two metres."""
+    tone: Tone
+    sentence: str
+    """The same in words, with figures."""
+    amount: str = ""
+    """Arrow and millimetres, or turn and degrees, in the band's large letters."""
+
+
+_ARROWS = {"left": "◀", "right": "▶", "up": "▲", "down": "▼"}
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """How the film must be moved, as the picture shows it."""
+
+    along_mm: float
+    """To the right positive; 0 where it is within limits."""
+    across_mm: float
+    """Down positive."""
+    turn_deg: float
+    """Clockwise positive."""
+
+    @property
+    def needed(self) -> bool:
+        """True where anything is out of limits."""
+        return bool(self.along_mm or self.across_mm or self.turn_deg)
+
+    def sentence(self) -> str:
+        """Words for the person: "move the film 1.2 mm to the left, turn it 0.8 degrees clockwise"."""
+        moves = []
+        if self.along_mm:
+            moves.append(f"{abs(self.along_mm):.1f} mm to the {'right' if self.along_mm > 0 else 'left'}")
+        if self.across_mm:
+            moves.append(f"{abs(self.across_mm):.1f} mm {'down' if self.across_mm > 0 else 'up'}")
+        parts = [f"move the film {' and '.join(moves)}"] if moves else []
+        if self.turn_deg:
+            turn = "clockwise" if self.turn_deg > 0 else "anticlockwise"
+            parts.append(f"turn it {abs(self.turn_deg):.1f}° {turn}")
+        return ", ".join(parts)
+
+    def amount(self) -> str:
+        """The largest correction as sign and figure: "◀ 1.2", "▲ 0.4", "↻ 0.8°"."""
+        if abs(self.along_mm) >= abs(self.across_mm) and self.along_mm:
+            return f"{_ARROWS['right' if self.along_mm > 0 else 'left']} {abs(self.along_mm):.1f}"
+        if self.across_mm:
+            return f"{_ARROWS['down' if self.across_mm > 0 else 'up']} {abs(self.across_mm):.1f}"
+        return f"{'↻' if self.turn_deg > 0 else '↺'} {abs(self.turn_deg):.1f}°" if self.turn_deg else ""
+
+
+def correction_of(alignment: Alignment, *, centring_mm: float, tilt_deg: float) -> Correction:
+    """Give the movement that brings the frame to the target; parts within the limits are left at 0.
+
+    The film goes against the offset: a frame that lies too far right goes to the left.
+    """
+    x_mm, y_mm = alignment.offset
+    return Correction(
+        along_mm=-x_mm if abs(x_mm) > centring_mm else 0.0,
+        across_mm=-y_mm if abs(y_mm) > centring_mm else 0.0,
+        turn_deg=-alignment.tilt_deg if abs(alignment.tilt_deg) > tilt_deg else 0.0,
+    )
+
+
+def hint_of(view: CaptureView, *, centring_mm: float, tilt_deg: float) -> Hint:
+    """Say what the screen says now, the most pressing thing first."""
+    if view.trouble is not None:
+        return _trouble(view)
+    if view.mode is Mode.PAUSED and not view.busy:
+        return Hint("PAUSED", Tone.QUIET, "Watching is paused. The camera rests.")
+    if view.cannot_watch and not view.busy and view.state is not RunState.FILED:
+        return Hint("BY KEY", Tone.QUIET, view.cannot_watch)
+    match view.state:
+        case RunState.NO_FILM:
+            return Hint("NO FILM", Tone.QUIET, "Put a strip into the holder.")
+        case RunState.MOVING:
+            return Hint("MOVING", Tone.QUIET, _moving(view.sighting, centring_mm))
+        case RunState.SETTLING:
+            return Hint("WAIT", Tone.QUIET, "The film is coming to rest.")
+        case RunState.SEATED:
+            how = "fires by itself" if view.mode is Mode.HANDS_FREE else "press the fire key"
+            return Hint("READY", Tone.READY, f"Frame {view.next_frame_id} lies centred, square and still: {how}.")
+        case RunState.HELD:
+            return _held(view, centring_mm, tilt_deg)
+        case _:
+            return _shot(view)
+
+
+def _trouble(view: CaptureView) -> Hint:
+    error = view.trouble
+    text = " ".join(part for part in (error.what, error.safe, error.todo) if part) if error is not None else ""
+    if view.recovering:
+        return Hint("WAIT", Tone.TROUBLE, f"{text} Trying to get it back …")
+    return Hint("TROUBLE", Tone.TROUBLE, text)
+
+
+def _moving(sighting: Sighting | None, centring_mm: float) -> str:
+    if sighting is None or sighting.alignment is None:
+        return "The film is moving."
+    left_mm = -sighting.alignment.offset.x_mm
+    if abs(left_mm) <= centring_mm:
+        return "The frame is in the middle: let it lie."
+    return f"{abs(left_mm):.1f} mm to go, to the {'right' if left_mm > 0 else 'left'}."
+
+
+def _held(view: CaptureView, centring_mm: float, tilt_deg: float) -> Hint:
+    sighting = view.sighting
+    refused = "No shot: " if view.refused else ""
+    if sighting is None:
+        return Hint("HOLD", Tone.HOLD, refused + " ".join(view.held))
+    reasons = [reason for reason in sighting.verdict.reasons if reason.code is not ReasonCode.INFERRED]
+    texts = "; ".join(reason.text for reason in reasons)
+    if sighting.verdict.decision is Decision.CANNOT_TELL:
+        return Hint("UNSURE", Tone.UNSURE, f"{refused}Cannot tell: {texts or 'the edges are not seen'}.")
+    if sighting.alignment is not None:
+        fix = correction_of(sighting.alignment, centring_mm=centring_mm, tilt_deg=tilt_deg)
+        if fix.needed:
+            words = fix.sentence()
+            return Hint("HOLD", Tone.HOLD, f"{refused}{words if refused else words.capitalize()}.", fix.amount())
+    if view.held:
+        return Hint("HOLD", Tone.HOLD, refused + " ".join(view.held))
+    return Hint("HOLD", Tone.HOLD, f"{refused}{texts or 'The frame is held'}.")
+
+
+def _shot(view: CaptureView) -> Hint:
+    last = view.last
+    frame = last.frame_id if last is not None else view.next_frame_id
+    match view.state:
+        case RunState.EXPOSING:
+            return Hint("HANDS OFF", Tone.EXPOSING, f"Frame {frame} is being exposed.")
+        case RunState.PULLING:
+            return Hint("PULLING", Tone.BUSY, f"Frame {frame} comes from the camera.")
+        case RunState.CHECKING:
+            return Hint("CHECKING", Tone.BUSY, f"Frame {frame} is opened and looked at.")
+        case _:
+            return Hint("FILED", Tone.DONE, f"Frame {frame} is safe. Move the film to frame {view.next_frame_id}.")

@@ -1,0 +1,224 @@
+"""What is drawn on the live picture: the found frame, the target, the way the film must go. Pure.
+
+Colour is never alone: believed edges are whole lines, inferred ones broken; the target is corners, the way an arrow.
+"""
+
+from dataclasses import dataclass
+from math import ceil
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from tethercap.geometry import QuadPx, SizePx
+from tethercap.pictures import U8Array
+from tethercap.tui.cells import CellGrid, Depth, braille, half_blocks, shrink_into
+from tethercap.tui.hints import Correction
+from tethercap.watch.sighting import FrameEdges
+
+Rgb = tuple[int, int, int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ink:
+    """Colours of the drawing, RGB 0..255."""
+
+    surround: Rgb = (12, 10, 9)
+    """Beside the picture."""
+    edge: Rgb = (255, 176, 58)
+    """The found frame."""
+    target: Rgb = (240, 236, 228)
+    arrow: Rgb = (255, 176, 58)
+    label: Rgb = (12, 10, 9)
+    peak: Rgb = (255, 60, 60)
+
+
+class Placement(NamedTuple):
+    """Where a picture lies on a canvas."""
+
+    x_px: int
+    y_px: int
+    width_px: int
+    height_px: int
+    scale: float
+    """Canvas px per picture px."""
+
+    def on_canvas(self, corners: QuadPx) -> npt.NDArray[np.float64]:
+        """Corners in canvas px, shape (4, 2), pixel centres at integers."""
+        return (corners.as_array() + 0.5) * self.scale - 0.5 + (self.x_px, self.y_px)
+
+
+def place(picture: SizePx, canvas: SizePx) -> Placement:
+    """Fit a picture into the middle of a canvas with square pixels."""
+    scale = min(canvas.width_px / picture.width_px, canvas.height_px / picture.height_px)
+    width, height = max(1, round(picture.width_px * scale)), max(1, round(picture.height_px * scale))
+    return Placement((canvas.width_px - width) // 2, (canvas.height_px - height) // 2, width, height, scale)
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """What to draw besides the picture; None leaves that part out."""
+
+    edges: FrameEdges | None = None
+    target: QuadPx | None = None
+    """Where the frame should lie, in picture px."""
+    correction: Correction | None = None
+    label: str = ""
+    """Written in the found frame's upper left corner."""
+    dim_outside: bool = True
+    """Everything beside the found frame at half brightness."""
+    peaking: bool = False
+
+
+def canvas_size(rows: int, columns: int, depth: Depth) -> SizePx:
+    """Pixels that an area of cells has: 1 x 2 a cell in colour, 2 x 4 dots without."""
+    return SizePx(2 * columns, 4 * rows) if depth is Depth.NONE else SizePx(columns, 2 * rows)
+
+
+def target_quad(view: SizePx, edges: FrameEdges, frame_mm: tuple[float, float] | None = None) -> QuadPx:
+    """Give the upright rectangle in the middle of the view, as large as the found frame (or as `frame_mm` says)."""
+    if frame_mm is None:
+        corners = edges.corners.as_array()
+        width = float(np.hypot(*(corners[1] - corners[0])) + np.hypot(*(corners[2] - corners[3]))) / 2
+        height = float(np.hypot(*(corners[3] - corners[0])) + np.hypot(*(corners[2] - corners[1]))) / 2
+    else:
+        width, height = frame_mm[0] / edges.mm_per_px, frame_mm[1] / edges.mm_per_px
+    x_mid, y_mid = (view.width_px - 1) / 2, (view.height_px - 1) / 2
+    half = np.array([width, height]) / 2
+    signs = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    return QuadPx.from_array(signs * half + (x_mid, y_mid))
+
+
+def compose(pixels_bgr: U8Array, drawing: Drawing, rows: int, columns: int, depth: Depth, ink: Ink) -> CellGrid:
+    """Make the live picture with everything drawn on it.
+
+    Parameters
+    ----------
+    pixels_bgr : ndarray
+        Shape (height, width, 3), 0..255.
+    drawing : Drawing
+        In px of `pixels_bgr`.
+    rows, columns : int
+        Size of the view in cells, 1 or more.
+    """
+    canvas_px = canvas_size(rows, columns, depth)
+    spot = place(SizePx(pixels_bgr.shape[1], pixels_bgr.shape[0]), canvas_px)
+    canvas = np.empty((canvas_px.height_px, canvas_px.width_px, 3), dtype=np.uint8)
+    canvas[:] = ink.surround
+    inside = canvas[spot.y_px : spot.y_px + spot.height_px, spot.x_px : spot.x_px + spot.width_px]
+    inside[:] = shrink_into(pixels_bgr, spot.width_px, spot.height_px)[..., ::-1]
+    if drawing.peaking:
+        inside[_peaks(pixels_bgr, spot)] = ink.peak
+    _draw(canvas, drawing, spot, ink)
+    if depth is Depth.NONE:
+        grid = braille(np.asarray(cv2.cvtColor(canvas, cv2.COLOR_RGB2GRAY), dtype=np.uint8))
+    else:
+        grid = half_blocks(canvas)
+    _write_labels(grid, drawing, spot, canvas_px, ink)
+    return grid
+
+
+def _peaks(pixels_bgr: U8Array, spot: Placement) -> npt.NDArray[np.bool_]:
+    """Where fine detail is strongest, on the canvas: the best 4 % of the shrunk picture, judged at full resolution."""
+    grey = cv2.cvtColor(pixels_bgr, cv2.COLOR_BGR2GRAY)
+    energy = cv2.convertScaleAbs(cv2.Laplacian(grey, cv2.CV_16S, ksize=3))
+    small = np.asarray(cv2.resize(energy, (spot.width_px, spot.height_px), interpolation=cv2.INTER_AREA))
+    return small > max(float(np.percentile(small, 96)), 6.0)
+
+
+def _draw(canvas: U8Array, drawing: Drawing, spot: Placement, ink: Ink) -> None:
+    if drawing.edges is not None:
+        corners = spot.on_canvas(drawing.edges.corners)
+        if drawing.dim_outside:
+            _dim_outside(canvas, corners)
+        for index, evidence in enumerate(drawing.edges.evidence):
+            start, stop = corners[index], corners[(index + 1) % 4]
+            _line(canvas, start, stop, ink.edge, broken=evidence.inferred)
+    if drawing.target is not None:
+        for corner, along, across in _corner_marks(spot.on_canvas(drawing.target)):
+            _line(canvas, corner, along, ink.target)
+            _line(canvas, corner, across, ink.target)
+    if drawing.correction is not None and drawing.correction.needed:
+        _arrow(canvas, spot, drawing.correction, ink)
+
+
+def _dim_outside(canvas: U8Array, corners: npt.NDArray[np.float64]) -> None:
+    mask = np.zeros(canvas.shape[:2], dtype=np.uint8)
+    cv2.fillConvexPoly(mask, np.rint(corners).astype(np.int32), 1)
+    canvas[mask == 0] >>= 1
+
+
+def _line(
+    canvas: U8Array, start: npt.NDArray[np.float64], stop: npt.NDArray[np.float64], colour: Rgb, *, broken: bool = False
+) -> None:
+    pieces = [(0.0, 1.0)]
+    if broken:
+        count = max(2, ceil(float(np.hypot(*(stop - start))) / 8))
+        pieces = [((place + 0.25) / count, (place + 0.75) / count) for place in range(count)]
+    for begin, end in pieces:
+        (x_start, y_start), (x_stop, y_stop) = (
+            np.rint(start + (stop - start) * part).astype(int).tolist() for part in (begin, end)
+        )
+        cv2.line(canvas, (x_start, y_start), (x_stop, y_stop), colour, 1, cv2.LINE_8)
+
+
+def _corner_marks(
+    corners: npt.NDArray[np.float64],
+) -> list[tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]]:
+    marks = []
+    for index in range(4):
+        corner, before, after = corners[index], corners[index - 1], corners[(index + 1) % 4]
+        arm = 0.12 * min(float(np.hypot(*(before - corner))), float(np.hypot(*(after - corner))))
+        toward = [
+            corner + (other - corner) / max(float(np.hypot(*(other - corner))), 1e-9) * arm for other in (before, after)
+        ]
+        marks.append((corner, toward[0], toward[1]))
+    return marks
+
+
+def _arrow(canvas: U8Array, spot: Placement, correction: Correction, ink: Ink) -> None:
+    """Draw a filled arrow in the middle of the picture, pointing where the film must go."""
+    if not (correction.along_mm or correction.across_mm):
+        return
+    sideways = abs(correction.along_mm) >= abs(correction.across_mm)
+    sign = np.sign(correction.along_mm if sideways else correction.across_mm)
+    size = min(spot.width_px, spot.height_px)
+    head, shaft, long = 0.09 * size, 0.035 * size, 0.24 * size
+    outline = np.array(
+        [[-long, -shaft], [0, -shaft], [0, -head], [head * 1.2, 0], [0, head], [0, shaft], [-long, shaft]]
+    )
+    outline[:, 0] = (outline[:, 0] + long / 2) * sign
+    if not sideways:
+        outline = outline[:, ::-1]
+    middle = np.array([spot.x_px + spot.width_px / 2, spot.y_px + spot.height_px / 2])
+    points = np.rint(outline + middle).astype(np.int32)
+    cv2.fillPoly(canvas, [points], ink.arrow, cv2.LINE_8)
+    cv2.polylines(canvas, [points], True, ink.label, 1, cv2.LINE_8)
+
+
+def _write_labels(grid: CellGrid, drawing: Drawing, spot: Placement, canvas: SizePx, ink: Ink) -> None:
+    rows, columns = grid.shape
+    per_cell = canvas.width_px / columns
+    if drawing.label and drawing.edges is not None:
+        x_px, y_px = spot.on_canvas(drawing.edges.corners)[0]
+        column = min(max(int(x_px / per_cell) + 1, 0), columns - len(drawing.label) - 2)
+        row = min(max(int(y_px / per_cell / 2) + 1, 0), rows - 1)
+        grid.put(row, column, f" {drawing.label} ", ink.label, ink.edge)
+    correction = drawing.correction
+    if correction is not None and correction.needed:
+        text = _correction_label(correction)
+        middle = int((spot.y_px + spot.height_px / 2) / per_cell / 2)
+        below = ceil(0.2 * spot.height_px / per_cell / 2)
+        grid.put(middle + below, (columns - len(text)) // 2, text, ink.label, ink.arrow)
+
+
+def _correction_label(correction: Correction) -> str:
+    parts = []
+    if correction.along_mm:
+        parts.append(f"{'▶' if correction.along_mm > 0 else '◀'} {abs(correction.along_mm):.1f} mm")
+    if correction.across_mm:
+        parts.append(f"{'▼' if correction.across_mm > 0 else '▲'} {abs(correction.across_mm):.1f} mm")
+    if correction.turn_deg:
+        parts.append(f"{'↻' if correction.turn_deg > 0 else '↺'} {abs(correction.turn_deg):.1f}°")
+    return f" {'  '.join(parts)} "

@@ -1,0 +1,65 @@
+"""How good a picture the terminal can keep up with: down a step on lag, up again when there is room. Pure."""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from tethercap.tui.cells import Depth
+
+
+class Step(NamedTuple):
+    """One rung of the ladder."""
+
+    depth: Depth
+    frames_per_s: float
+
+
+@dataclass(slots=True)
+class QualityLadder:
+    """Chooses colours and rate from how long the terminal takes to show a picture.
+
+    Parameters
+    ----------
+    best : Depth
+        The finest the terminal or the person allows.
+    """
+
+    best: Depth = Depth.BITS_15
+    slow_s: float = 0.060
+    """Longer than two live pictures: the terminal falls behind."""
+    quick_s: float = 0.025
+    """Shorter than one: there is room for a finer picture."""
+    slow_to_step: int = 8
+    """Slow pictures in a row before a step down: a quarter of a second, so that one hiccup costs nothing."""
+    quick_to_step: int = 150
+    """Quick pictures in a row before a step up; doubled after each step down, so that it does not swing."""
+    rung: int = 0
+    _slow: int = 0
+    _quick: int = 0
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The rungs, best first."""
+        if self.best is Depth.NONE:
+            return (Step(Depth.NONE, 30.0), Step(Depth.NONE, 15.0), Step(Depth.NONE, 8.0))
+        depths = [depth for depth in (Depth.BITS_24, Depth.BITS_15, Depth.PALETTE) if depth <= self.best]
+        rungs = [Step(depth, 30.0) for depth in depths]
+        return (*rungs, Step(depths[-1], 15.0), Step(depths[-1], 8.0))
+
+    @property
+    def step(self) -> Step:
+        """Where the ladder stands."""
+        return self.steps[min(self.rung, len(self.steps) - 1)]
+
+    def shown_after(self, seconds: float) -> bool:
+        """Take in how long one picture took to be shown; return True where the step changed."""
+        before = self.rung
+        self._slow = self._slow + 1 if seconds > self.slow_s else 0
+        self._quick = self._quick + 1 if seconds < self.quick_s else 0
+        if self._slow >= self.slow_to_step and self.rung < len(self.steps) - 1:
+            self.rung += 1
+            self._slow = self._quick = 0
+            self.quick_to_step *= 2
+        elif self._quick >= self.quick_to_step and self.rung > 0:
+            self.rung -= 1
+            self._slow = self._quick = 0
+        return self.rung != before

@@ -1,0 +1,316 @@
+"""The capture screen: the live picture, the verdict, the figures, the roll."""
+
+import threading
+from collections.abc import Callable
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Horizontal
+
+from tethercap.errors import RollNameError
+from tethercap.roll.names import FrameId
+from tethercap.session.events import Mode, SettingChanged, Signal, Signalled, Watched
+from tethercap.session.states import RunState
+from tethercap.tui.actions import Where, bindings_of
+from tethercap.tui.capture_view import CaptureView
+from tethercap.tui.exposure_row import ExposureDial
+from tethercap.tui.hints import Hint, correction_of, hint_of
+from tethercap.tui.lines import Line, Role, Span, wrap
+from tethercap.tui.mailbox import EventMailbox
+from tethercap.tui.messages import EventsArrived, Ring, RunnerFinished
+from tethercap.tui.overlay import Drawing, target_quad
+from tethercap.tui.runner_port import RunnerMaker
+from tethercap.tui.screens.live import LiveScreen
+from tethercap.tui.widgets.ask_row import AskRow
+from tethercap.tui.widgets.band import Band
+from tethercap.tui.widgets.bars import key_line, last_lines, top_line
+from tethercap.tui.widgets.live_view import LiveView
+from tethercap.tui.widgets.panel import panel_lines
+from tethercap.tui.widgets.ribbon import ribbon_lines
+from tethercap.tui.widgets.rows import Rows
+from tethercap.watch.limits import Limits
+from tethercap.watch.sighting import Decision
+
+_FIGURES_EVERY_S = 0.1
+BELLS = {Signal.SEATED: 1, Signal.FILED: 2, Signal.HELD: 3, Signal.STRIP_DONE: 4}
+"""How often the bell rings for what."""
+_DRAWINGS = ("all", "frame", "nothing")
+
+
+class CaptureScreen(LiveScreen):
+    """Shows a running roll and hands keys to its runner.
+
+    Parameters
+    ----------
+    make_runner : callable
+        Makes the runner, given whom to report to.
+    roll_name, title : str
+        Shown in the first row.
+    limits : Limits
+        Where the gauges' marks stand.
+    """
+
+    where = Where.CAPTURE
+    RUNNER_THREAD = "roll runner"
+    BINDINGS: ClassVar[list[BindingType]] = bindings_of(Where.CAPTURE)
+
+    def __init__(
+        self, make_runner: RunnerMaker, *, roll_name: str, title: str = "", limits: Limits | None = None
+    ) -> None:
+        super().__init__()
+        self.limits = limits or Limits()
+        self._film_title = title
+        self.mailbox = EventMailbox(self._notice_events, self._on_watched)
+        self.runner = make_runner(self.mailbox.put)
+        self.view = CaptureView.from_snapshot(self.runner.snapshot())
+        self.view.roll_id = self.view.roll_id or roll_name
+        self.sounds = True
+        self._drawing = _DRAWINGS[0]
+        self._peaking = False
+        self._leaving = False
+        self._thread = threading.Thread(target=self._run, name=self.RUNNER_THREAD, daemon=False)
+
+    def compose(self) -> ComposeResult:
+        """Put the parts in their places; sizes are the style sheet's."""
+        yield Rows(id="top")
+        with Horizontal(id="bench"):
+            yield LiveView(id="view")
+            yield Rows(id="panel")
+        yield Band(id="band")
+        yield Rows(id="sentence")
+        yield AskRow(id="ask")
+        yield Rows(id="ribbon")
+        yield Rows(id="last")
+        yield Rows(id="keys")
+
+    def on_mount(self) -> None:
+        """Begin to draw, then begin to run."""
+        self.start_feed()
+        self.set_interval(_FIGURES_EVERY_S, self._on_beat)
+        self._thread.start()
+
+    def on_resize(self) -> None:
+        """Lay everything out again once the parts have their sizes."""
+        self.call_after_refresh(self.show_all)
+
+    # --- the runner ---------------------------------------------------------------------------------------------------
+
+    def _run(self) -> None:
+        error: BaseException | None = None
+        try:
+            self.runner.run()
+        except Exception as ended_by:
+            error = ended_by
+        self.post_message(RunnerFinished(error))
+
+    def _notice_events(self) -> None:
+        self.post_message(EventsArrived())
+
+    def _on_watched(self, event: Watched) -> None:
+        """Draw on the picture; in the runner's thread."""
+        self.offer(event.frame, self._drawing_of(event))
+
+    def _drawing_of(self, event: Watched) -> Drawing:
+        sighting, edges = event.sighting, event.sighting.edges
+        if self._drawing == "nothing" or edges is None:
+            return Drawing(peaking=self._peaking)
+        everything = self._drawing == "all"
+        fix = None
+        motion = sighting.motion
+        still = motion is None or motion.still
+        if everything and sighting.alignment is not None and still and sighting.verdict.decision is not Decision.ACCEPT:
+            fix = correction_of(sighting.alignment, centring_mm=self.limits.centring_mm, tilt_deg=self.limits.tilt_deg)
+        target = target_quad(event.frame.size, edges) if everything else None
+        return Drawing(edges, target, fix, self.view.next_frame_id, peaking=self._peaking, dim_outside=everything)
+
+    def on_events_arrived(self) -> None:
+        """Take in what happened and show it at once."""
+        for event in self.mailbox.take():
+            self.view.apply(event)
+            if isinstance(event, Signalled):
+                self.ring(event.signal)
+            elif isinstance(event, SettingChanged):
+                self._dialled()
+        self.view.catch_up(self.runner.snapshot())
+        self.show_all()
+
+    def on_runner_finished(self, message: RunnerFinished) -> None:
+        """Leave, or say what ended the run."""
+        if message.error is None or self._leaving:
+            self.app.exit(0 if message.error is None else 1)
+            return
+        self.notify(
+            f"The run ended: {message.error}. What was filed is safe. Press q to leave.", severity="error", timeout=60
+        )
+
+    def _on_beat(self) -> None:
+        if self.app.screen is not self:
+            return
+        for event in self.mailbox.take():
+            self.view.apply(event)
+        self.show_figures()
+
+    def ring(self, signal: Signal) -> None:
+        """Ring for a signal, unless bells are off."""
+        if self.sounds:
+            self.post_message(Ring(BELLS[signal]))
+
+    # --- showing ------------------------------------------------------------------------------------------------------
+
+    def hint(self) -> Hint:
+        """What the band says."""
+        return hint_of(self.view, centring_mm=self.limits.centring_mm, tilt_deg=self.limits.tilt_deg)
+
+    def show_all(self) -> None:
+        """Show everything that is known."""
+        if not self.is_mounted or self.app.screen is not self:
+            return
+        width = self.size.width
+        self.query_one("#top", Rows).show([top_line(self.view, self._film_title, width)])
+        ribbon, last = self.query_one("#ribbon", Rows), self.query_one("#last", Rows)
+        ribbon.show(ribbon_lines(self.view, width, ribbon.size.height))
+        last.show(last_lines(self.view, width, last.size.height))
+        self.query_one("#keys", Rows).show([key_line(self.where, width, getattr(self.app, "keys", None))])
+        self.show_figures()
+
+    def show_figures(self) -> None:
+        """Show what changes with every live picture."""
+        hint = self.hint()
+        self.query_one("#band", Band).show_hint(hint)
+        sentence = self.query_one("#sentence", Rows)
+        sentence.show(_sentence(hint, sentence.size.width, sentence.size.height))
+        panel = self.query_one("#panel", Rows)
+        if panel.size.width:
+            panel.show(panel_lines(self.view, hint, self.limits, panel.size.width, panel.size.height))
+        if self.view.state is RunState.PULLING:
+            last = self.query_one("#last", Rows)
+            last.show(last_lines(self.view, self.size.width, last.size.height))
+
+    # --- keys ---------------------------------------------------------------------------------------------------------
+
+    def action_fire(self) -> None:
+        """Take the frame if it may be taken."""
+        self.runner.fire()
+
+    def action_force(self) -> None:
+        """Take the frame as it lies."""
+        self.runner.force()
+
+    def action_hands_free(self) -> None:
+        """Change who fires."""
+        self.runner.set_mode(Mode.BY_KEY if self.view.mode is Mode.HANDS_FREE else Mode.HANDS_FREE)
+
+    def action_pause(self) -> None:
+        """Rest, or go on by key."""
+        self.runner.set_mode(Mode.BY_KEY if self.view.mode is Mode.PAUSED else Mode.PAUSED)
+
+    def action_retake(self) -> None:
+        """Ask which frame to take again."""
+        last = self.view.last.frame_id if self.view.last is not None else self.view.next_frame_id
+        self._ask_frame("Take which frame again?", last, self.runner.retake)
+
+    def action_go_to(self) -> None:
+        """Ask which frame lies in the holder."""
+        self._ask_frame("Which frame lies in the holder?", self.view.next_frame_id, self.runner.go_to)
+
+    def _ask_frame(self, question: str, proposal: str, then: Callable[[str], None]) -> None:
+        def answered(text: str) -> str | None:
+            try:
+                frame_id = str(FrameId.parse(text))
+            except RollNameError as error:
+                return f"{error.what} {error.todo}"
+            then(frame_id)
+            return None
+
+        self.query_one(AskRow).ask_text(question, proposal=proposal, answer=answered)
+
+    def action_skip(self) -> None:
+        """Ask why the frame is left out."""
+
+        def answered(why: str) -> str | None:
+            self.runner.skip(why or "left out")
+            return None
+
+        self.query_one(AskRow).ask_text(
+            f"Leave out frame {self.view.next_frame_id}: why?", proposal="not wanted", answer=answered
+        )
+
+    def action_blank(self) -> None:
+        """Ask whether the frame is blank."""
+        question = f"Note frame {self.view.next_frame_id} as blank and go on?"
+        self.query_one(AskRow).ask_yes(question, then=self.runner.mark_blank)
+
+    def action_pull_again(self) -> None:
+        """Fetch the last picture once more."""
+        self.runner.pull_again()
+
+    def action_exposure(self) -> None:
+        """Turn time, aperture or ISO with the arrow keys."""
+        self.dial = ExposureDial(dict(self.view.settings))
+        self.query_one(AskRow).ask_keys(
+            self.dial.text(), "← → which   ↑ ↓ change   enter: done", pressed=self._turn_dial
+        )
+
+    def _turn_dial(self, key: str) -> str | None:
+        if key in ("left", "right"):
+            self.dial.turn_to(1 if key == "right" else -1)
+        elif key in ("up", "down"):
+            value = self.dial.stepped(1 if key == "up" else -1)
+            if value is not None:
+                self.runner.change(self.dial.chosen, value)
+        elif key == "enter":
+            return None
+        return self.dial.text()
+
+    def _dialled(self) -> None:
+        ask = self.query_one(AskRow)
+        if ask.asking and ask.question.startswith(("[time", " time")):
+            chosen = self.dial.chosen
+            self.dial = ExposureDial(dict(self.view.settings), chosen)
+            ask.retext(self.dial.text())
+
+    def action_drawing(self) -> None:
+        """Draw more or less over the picture."""
+        self._drawing = _DRAWINGS[(_DRAWINGS.index(self._drawing) + 1) % len(_DRAWINGS)]
+
+    def action_peaking(self) -> None:
+        """Paint fine detail, or not."""
+        self._peaking = not self._peaking
+
+    def action_large(self) -> None:
+        """Give the picture the whole width, or not."""
+        self.toggle_class("-large")
+        self.call_after_refresh(self.show_all)
+
+    def action_sound(self) -> None:
+        """Turn bells off or on."""
+        self.sounds = not self.sounds
+        self.notify("Bells on." if self.sounds else "Bells off.", timeout=2)
+
+    def leave(self) -> None:
+        """End the run; ask first only where something would be lost."""
+        if self._leaving or not self._thread.is_alive():
+            self.app.exit(0)
+            return
+        waiting = self.runner.snapshot().conversions_waiting
+        if waiting:
+            question = f"{waiting} positives are still being made. Leave when they are done?"
+            self.query_one(AskRow).ask_yes(question, then=self._stop)
+        else:
+            self._stop()
+
+    def _stop(self) -> None:
+        self._leaving = True
+        self.runner.stop()
+        if self.view.busy:
+            self.notify("Finishing the shot under way, then leaving.", timeout=30)
+
+    def on_unmount(self) -> None:
+        """End everything that was started."""
+        self.runner.stop()
+        super().on_unmount()
+
+
+def _sentence(hint: Hint, width: int, height: int) -> list[Line]:
+    return [(Span(f" {text}", Role.STRONG),) for text in wrap(hint.sentence, max(10, width - 2))[:height]]
