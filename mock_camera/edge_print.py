@@ -1,8 +1,8 @@
 """What the factory printed on the film's edges: frame numbers, an invented name, and the DX edge bar code of 135 film.
 
 Bar code: ISO 1007 clause 7 as read in public encoders: clock track towards the perforations, data track along the edge,
-bottom of the film as seen from the base side; 31 modules a half frame.  Module length 0.458 mm and the tracks' places were
-measured on a photograph of a film; no standard was at hand.
+bottom of the film as seen from the base side; 31 modules a half frame.  Module length 0.458 mm and the tracks' places
+were measured on a photograph of a film; no standard was at hand.
 """
 
 from __future__ import annotations

@@ -5,15 +5,16 @@ from __future__ import annotations
 import math
 import threading
 from concurrent.futures import Future, ThreadPoolExecutor
-from functools import lru_cache
 
 from mock_camera import scenes
 from mock_camera.film_stock import FilmFormat, FloatPicture
-from mock_camera.strip_scene import Canvas, Frame, Region, Strip, StripPlan, compose, make_strip
+from mock_camera.strip_scene import Canvas, Frame, Region, SceneSource, Strip, StripPlan, compose, make_strip
 
 LIVE_OVERSAMPLING = 1.15
 """Canvas pixels per live-view pixel: enough that warping does not soften the edges."""
 SCENE_LONG_SIDE_PX = 2400
+LIVE_SCENE_LONG_SIDE_PX = 1200
+"""Scenes are painted at this size for the live view, a quarter of the work of the full size that the RAW needs."""
 SPARE_MM = 2.0
 """How far a canvas reaches beyond what is needed, so that small corrections of the film need no new one."""
 
@@ -36,7 +37,9 @@ class FilmShelf:
         self._pool = ThreadPoolExecutor(1, "draw-strip")
         self._lock = threading.Lock()
         self._live: dict[int, Future[Canvas]] = {}
+        self._raw_lock = threading.Lock()
         self._raw: tuple[int, Canvas] | None = None
+        self._ahead: Future[Canvas] | None = None
         self._prepare(0)
 
     def strip(self, number: int) -> Strip:
@@ -61,15 +64,25 @@ class FilmShelf:
 
     def raw_canvas(self, number: int, left_mm: float, right_mm: float) -> Canvas:
         """Part of a strip at the scale of its scenes, the same object as last time if that still covers the part."""
+        with self._raw_lock:
+            kept = self._raw
+            if kept is not None and kept[0] == number and kept[1].covers(left_mm, right_mm):
+                return kept[1]
+            top = _visible_half_mm(self.plan.film_format)
+            scale = SCENE_LONG_SIDE_PX / max(self.plan.film_format.along_mm, self.plan.film_format.across_mm)
+            region = Region(left_mm - SPARE_MM, right_mm + SPARE_MM, -top, top, scale)
+            canvas = compose(self._strips[number], region, self._source(region))
+            self._raw = number, canvas
+            return canvas
+
+    def draw_ahead(self, number: int, left_mm: float, right_mm: float) -> None:
+        """Begin with the RAW canvas of a part where the film has come to rest, unless one is being drawn."""
         kept = self._raw
         if kept is not None and kept[0] == number and kept[1].covers(left_mm, right_mm):
-            return kept[1]
-        top = _visible_half_mm(self.plan.film_format)
-        scale = SCENE_LONG_SIDE_PX / max(self.plan.film_format.along_mm, self.plan.film_format.across_mm)
-        region = Region(left_mm - SPARE_MM, right_mm + SPARE_MM, -top, top, scale)
-        canvas = compose(self._strips[number], region, self._scene_of)
-        self._raw = number, canvas
-        return canvas
+            return
+        with self._lock:
+            if self._ahead is None or self._ahead.done():
+                self._ahead = self._pool.submit(self.raw_canvas, number, left_mm, right_mm)
 
     def close(self) -> None:
         """Stop drawing ahead."""
@@ -87,22 +100,25 @@ class FilmShelf:
         strip = self._strips[number]
         top = _visible_half_mm(self.plan.film_format)
         region = Region(-3.0, strip.length_mm + 3.0, -top, top, self._live_scale)
-        return compose(strip, region, self._scene_of)
+        return compose(strip, region, self._source(None))
 
-    def _scene_of(self, frame: Frame) -> FloatPicture | None:
+    def _source(self, raw_region: Region | None) -> SceneSource:
+        """Paints scenes: at full size what fills a RAW, at a quarter of the work what the live view or a rim needs."""
         along, across = self.plan.film_format.along_mm, self.plan.film_format.across_mm
-        scale = SCENE_LONG_SIDE_PX / max(along, across)
-        return draw_scene(frame.scene, frame.seed, round(along * scale), round(across * scale))
+
+        def scene_of(frame: Frame) -> FloatPicture:
+            inside = 0.0
+            if raw_region is not None:
+                inside = min(raw_region.right_mm, frame.x_mm + along / 2) - max(
+                    raw_region.left_mm, frame.x_mm - along / 2
+                )
+            long_side = SCENE_LONG_SIDE_PX if inside > 0.25 * along else LIVE_SCENE_LONG_SIDE_PX
+            scale = long_side / max(along, across)
+            return scenes.draw(frame.scene, frame.seed, round(along * scale), round(across * scale))
+
+        return scene_of
 
 
 def _visible_half_mm(film_format: FilmFormat) -> float:
     """Half the height of film that the holder can ever show, shifts and turns included."""
     return film_format.opening_across_mm / 2 + 3.0 + math.radians(2.0) * film_format.opening_along_mm / 2
-
-
-@lru_cache(maxsize=3)
-def draw_scene(name: str, seed: int, width_px: int, height_px: int) -> FloatPicture:
-    """A scene, kept because the RAW needs what the live view has just used; not to be written to."""
-    picture = scenes.draw(name, seed, width_px, height_px)
-    picture.setflags(write=False)
-    return picture

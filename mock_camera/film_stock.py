@@ -1,8 +1,8 @@
 """Film formats and film kinds: sizes in millimetres, and how light becomes density and density becomes transmittance.
 
-Sizes: 135 film and its KS-1870 perforations as published for SMPTE ST 119 and the 135 format; 120 frames are the nominal
-sizes of ISO 732; gaps, gate radii and 120's width are common practice without a source.  Densities: masked base R 0.25,
-G 0.65, B 0.95, negative gamma 0.6, slide gamma 1.7, black-and-white base plus fog 0.28: usual figures, from memory.
+Sizes: 135 film and its KS-1870 perforations as published for SMPTE ST 119 and the 135 format; 120 frames are the
+nominal sizes of ISO 732; gaps, gate radii and 120's width are common practice without a source.  Densities: masked base
+R 0.25, G 0.65, B 0.95, negative gamma 0.6, slide gamma 1.7, black-and-white base plus fog 0.28: usual figures, from memory.
 """
 
 from __future__ import annotations
@@ -156,9 +156,13 @@ def image_density(log_exposure: FloatPicture, kind: FilmKind) -> FloatPicture:
     direction = 1.0 if kind.negative else -1.0
     toe = np.float32(kind.bend * kind.gamma)
     straight = (direction * log_exposure + kind.grey_log_exposure) * np.float32(kind.gamma)
-    foot = toe * np.log1p(np.exp(straight / toe))
-    head = (kind.max_density - foot) / toe
-    return np.asarray(kind.max_density - toe * np.log1p(np.exp(head)), dtype=np.float32)
+    foot = _soft_positive(straight, toe)
+    return np.asarray(kind.max_density - _soft_positive(kind.max_density - foot, toe), dtype=np.float32)
+
+
+def _soft_positive(value: FloatPicture, bend: np.float32) -> FloatPicture:
+    """0 far below zero, the value itself far above, a bend of width `bend` between."""
+    return np.asarray(bend * cv2.log(1.0 + cv2.exp(value / bend)).reshape(value.shape), dtype=np.float32)
 
 
 def transmittance(scene: FloatPicture, kind: FilmKind) -> FloatPicture:

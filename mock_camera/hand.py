@@ -51,6 +51,11 @@ class Segment(NamedTuple):
     end: Pose
     tremor_mm: float
 
+    @property
+    def is_jump(self) -> bool:
+        """Whether the film changes place in no time, as no hand can move it."""
+        return self.begin != self.end and self.end_s - self.start_s < 5e-3
+
     def pose_at(self, time_s: float) -> Pose:
         """Pose by minimum-jerk interpolation (Flash and Hogan 1985), the shape of human reaching movements."""
         if time_s >= self.end_s or self.begin.strip != self.end.strip:
@@ -97,11 +102,16 @@ class Track:
     def speed_at(self, time_s: float) -> float:
         """Speed of the film at the view's centre, mm/s; 0 at rest, and where film was put in place at once."""
         segment = self._segment_at(time_s)
-        if segment.end_s - segment.start_s < 5e-3 or not segment.start_s <= time_s < segment.end_s:
+        if segment.is_jump or not segment.start_s <= time_s < segment.end_s:
             return 0.0
         begin, end = max(segment.start_s, time_s - 1e-3), min(segment.end_s, time_s + 1e-3)
         a, b = segment.pose_at(begin), segment.pose_at(end)
         return math.hypot(b.position_mm - a.position_mm, b.across_mm - a.across_mm) / (end - begin)
+
+    def last_jump_s(self, time_s: float) -> float:
+        """When film was last put in place at once, before `time_s`: no picture shows it on its way there."""
+        jumps = (s.start_s for s in reversed(self._segments) if s.start_s <= time_s and s.is_jump)
+        return next(jumps, -math.inf)
 
     def add(self, move: Move, start_s: float) -> None:
         """Append a move that begins at `start_s`, not before the last one ends."""

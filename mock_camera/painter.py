@@ -65,13 +65,18 @@ class Painter:
 
     def clouds(self, size: float, octaves: int, fall: float = 0.5, stretch: float = 1.0) -> FloatPicture:
         """A fractal field, float32 (h, w), mean 0, standard deviation 1; `size` of its coarsest lumps."""
-        total = np.zeros((self.height, self.width), np.float32)
+        # A generator of its own: how fine the picture is must not change what is painted after this.
+        random = np.random.default_rng(self.random.integers(2**32))
+        tall, wide = self.height / self.unit * stretch / size, self.width / self.unit / size
+        total = np.zeros((2, 2), np.float32)
         for octave in range(octaves):
-            step = max(1.5, size * self.unit / 2**octave)
-            shape = max(2, math.ceil(self.height / step * stretch) + 1), max(2, math.ceil(self.width / step) + 1)
-            grid = self.random.standard_normal(shape, dtype=np.float32) * np.float32(fall**octave)
-            total += cv2.resize(grid, (self.width, self.height), interpolation=cv2.INTER_CUBIC)
-        return (total - total.mean()) / np.float32(max(float(total.std()), 1e-6))
+            shape = math.ceil(tall * 2**octave) + 2, math.ceil(wide * 2**octave) + 2
+            if shape[1] > self.width or shape[0] > self.height:
+                break
+            total = np.asarray(cv2.resize(total, shape[::-1], interpolation=cv2.INTER_CUBIC), np.float32)
+            total += random.standard_normal(shape, dtype=np.float32) * np.float32(fall**octave)
+        total = (total - total.mean()) / np.float32(max(float(total.std()), 1e-6))
+        return np.asarray(cv2.resize(total, (self.width, self.height), interpolation=cv2.INTER_CUBIC), np.float32)
 
     def row_position(self) -> FloatPicture:
         """0 at the top to 1 at the bottom, float32 (h, 1)."""
@@ -186,7 +191,9 @@ class Painter:
             value = tuple(float(v * gain) for v in palette[index])
             cv2.ellipse(self.pixels, (int(x), int(y)), axes, float(turn), 0.0, 360.0, value, -1)
 
-    def ball(self, place: Place, radius: float, colour: Colour, shine: float = 0.5, squash: float = 1.0, flat: float = 0.10) -> None:
+    def ball(
+        self, place: Place, radius: float, colour: Colour, shine: float = 0.5, squash: float = 1.0, flat: float = 0.10
+    ) -> None:
         """A round, lit thing: Lambert's law for a light from the upper left, a highlight, a shadow side.
 
         `flat` is the light that reaches it from all sides, `squash` its height over its width.
@@ -210,24 +217,34 @@ class Painter:
 
     def glow(self, place: Place, radius: float, colour: Colour, strength: float = 1.0) -> None:
         """Add light around a lamp: a bright core and a wide, faint halo."""
-        centre = self.points([place])[0]
-        x = ((np.arange(self.width) - centre[0]) / (radius * self.unit)).astype(np.float32).reshape(1, -1)
-        y = ((np.arange(self.height) - centre[1]) / (radius * self.unit)).astype(np.float32).reshape(-1, 1)
-        halo = np.float32(strength) / np.square(1.0 + x * x + y * y)
-        self.pixels += halo[:, :, np.newaxis] * linear(colour)
+        part, x, y = self._around(place, 12.0 * radius, 12.0 * radius)
+        halo = np.float32(strength) / np.square(1.0 + 144.0 * (x * x + y * y)) - np.float32(strength / 145.0**2)
+        self.pixels[part] += np.maximum(halo, 0.0)[:, :, np.newaxis] * linear(colour)
 
     def shadow(self, place: Place, radius_x: float, radius_y: float, depth: float = 0.6) -> None:
         """Darken softly, as under a thing on a table."""
+        part, x, y = self._around(place, 3.0 * radius_x, 3.0 * radius_y)
+        self.pixels[part] *= (1.0 - np.float32(depth) * np.exp(-9.0 * (x * x + y * y)))[:, :, np.newaxis]
+
+    def _around(
+        self, place: Place, reach_x: float, reach_y: float
+    ) -> tuple[tuple[slice, slice], FloatPicture, FloatPicture]:
+        """Part of the picture around a place, and coordinates in it that are -1 to 1 over the reach."""
         centre = self.points([place])[0]
-        x = ((np.arange(self.width) - centre[0]) / (radius_x * self.unit)).astype(np.float32).reshape(1, -1)
-        y = ((np.arange(self.height) - centre[1]) / (radius_y * self.unit)).astype(np.float32).reshape(-1, 1)
-        self.pixels *= (1.0 - np.float32(depth) * np.exp(-(x * x + y * y)))[:, :, np.newaxis]
+        half = np.array([reach_x, reach_y]) * self.unit
+        low = np.clip(centre - half, 0, (self.width, self.height)).astype(int)
+        high = np.clip(centre + half + 1, 0, (self.width, self.height)).astype(int)
+        x = ((np.arange(low[0], high[0]) - centre[0]) / half[0]).astype(np.float32).reshape(1, -1)
+        y = ((np.arange(low[1], high[1]) - centre[1]) / half[1]).astype(np.float32).reshape(-1, 1)
+        return (slice(low[1], high[1]), slice(low[0], high[0])), x, y
 
     def haze(self, colour: Colour, amount: float) -> None:
         """Lay a veil of air over all that is painted so far."""
         self.pixels += np.float32(amount) * (linear(colour) - self.pixels)
 
-    def ridge(self, height: float, rise: float, colour: Colour, mottle: float = 0.15, octaves: int = 6) -> NDArray[np.float64]:
+    def ridge(
+        self, height: float, rise: float, colour: Colour, mottle: float = 0.15, octaves: int = 6
+    ) -> NDArray[np.float64]:
         """A range of hills from edge to edge, down to the bottom; returns the skyline as places (n, 2)."""
         x = np.linspace(-0.01, 1.01, 400)
         line = np.stack([x, height + rise * wander(self.random, x.size, octaves)], axis=1)
@@ -245,7 +262,9 @@ class Painter:
         # A wide blur needs no fine grid: blur a small picture and enlarge it.
         small = cv2.resize(self.pixels, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
         small = cv2.GaussianBlur(small, (0, 0), 0.25 * size * self.unit)
-        self.pixels = np.asarray(cv2.resize(small, (self.width, self.height), interpolation=cv2.INTER_CUBIC), np.float32)
+        self.pixels = np.asarray(
+            cv2.resize(small, (self.width, self.height), interpolation=cv2.INTER_CUBIC), np.float32
+        )
 
     def finish(self, softness_px: float = 0.7, texture: float = 0.02) -> FloatPicture:
         """The picture as a taking lens drew it: fine surface texture, slight softness, corners a little darker."""

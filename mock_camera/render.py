@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -26,7 +27,12 @@ LIVE_LONGEST_S = 1.0 / 30.0
 
 
 def view_to_canvas(
-    pose: Pose, canvas: Canvas, mm_per_px: float, size_px: tuple[float, float], step: int = 1, offset: tuple[int, int] = (0, 0)
+    pose: Pose,
+    canvas: Canvas | Layer,
+    mm_per_px: float,
+    size_px: tuple[float, float],
+    step: int = 1,
+    offset: tuple[int, int] = (0, 0),
 ) -> NDArray[np.float64]:
     """Affine matrix (2, 3) from picture pixels to canvas pixels.
 
@@ -146,11 +152,21 @@ class LiveView:
 
 
 @dataclass(frozen=True)
+class Layer:
+    """One value per pixel over part of a strip; places as in a `Canvas`."""
+
+    pixels: NDArray[np.uint8] | FloatPicture = field(repr=False)
+    left_mm: float
+    top_mm: float
+    px_per_mm: float
+
+
+@dataclass(frozen=True)
 class SensorCanvas:
-    """Part of a strip as the sensor sees it: three planes (white-balanced camera R, G, B), float32, blurred by the lens."""
+    """Part of a strip as the sensor sees it: white-balanced camera R, G, B, float32, blurred by the lens."""
 
     canvas: Canvas = field(repr=False)
-    planes: tuple[FloatPicture, FloatPicture, FloatPicture] = field(repr=False)
+    planes: tuple[Layer, Layer, Layer] = field(repr=False)
     f_number: float
 
 
@@ -160,7 +176,10 @@ def to_sensor_canvas(canvas: Canvas, f_number: float) -> SensorCanvas:
     spread = math.sqrt(max(sensor.blur_px(f_number, canvas.px_per_mm) ** 2 - 0.25**2, 0.0))
     if spread > 0.15:
         colours = cv2.GaussianBlur(colours, (0, 0), spread)
-    red, green, blue = (np.ascontiguousarray(plane) for plane in cv2.split(colours))
+    red, green, blue = (
+        Layer(np.asarray(plane, np.float32), canvas.left_mm, canvas.top_mm, canvas.px_per_mm)
+        for plane in cv2.split(colours)
+    )
     return SensorCanvas(canvas, (red, green, blue), f_number)
 
 
@@ -183,7 +202,7 @@ class Mosaic:
         scale = np.float32(1.0 / (sensor.WHITE - sensor.BLACK))
         red, green_1, green_2, blue = (plane.astype(np.float32) for plane in self.planes)
         camera = cv2.merge([red, (green_1 + green_2) * np.float32(0.5), blue])
-        matrix = np.diag((FULL_T * scale / np.ones(3))) @ sensor.UNMIXING @ np.diag(1.0 / sensor.NEUTRAL)
+        matrix = (FULL_T * scale) * sensor.UNMIXING @ np.diag(1.0 / sensor.NEUTRAL)
         offset = -matrix @ np.full(3, float(sensor.BLACK))
         linear = cv2.transform(camera, np.column_stack([matrix, offset]).astype(np.float32))
         counts = np.clip(linear, 0.0, FULL_T).astype(np.uint16)
@@ -202,7 +221,7 @@ class SensorView:
         self.mm_per_px = film_format.view_width_mm / width_px
         self.seed = seed
         self._shade = sensor.shading(film_format, width_px // 2, height_px // 2, seed)
-        self._grain: tuple[float, tuple[Canvas, ...]] | None = None
+        self._grain: tuple[float, NDArray[np.uint8]] | None = None
 
     def mosaic(
         self, film: SensorCanvas | None, poses: Sequence[Pose], exposure: Exposure, light: Light,
@@ -245,7 +264,7 @@ class SensorView:
         total: FloatPicture | None = None
         smear = _smear_px(poses, 2 * self.mm_per_px)
         for pose in poses:
-            part = self._warp(film.planes[channel], film.canvas, pose, offset, 1.0)
+            part = self._warp(film.planes[channel], pose, offset, 1.0)
             if noise:
                 self._add_grain(part, film, pose, channel, offset)
             total = part if total is None else cv2.add(total, part, total)  # type: ignore[assignment]
@@ -256,14 +275,12 @@ class SensorView:
             total = np.asarray(cv2.blur(total, (smear, 1)), np.float32)
         return total
 
-    def _warp(
-        self, plane: NDArray[np.uint8] | FloatPicture, canvas: Canvas, pose: Pose, offset: tuple[int, int], border: float
-    ) -> FloatPicture:
+    def _warp(self, layer: Layer, pose: Pose, offset: tuple[int, int], border: float) -> FloatPicture:
         width, height = self.size_px
-        matrix = view_to_canvas(pose, canvas, self.mm_per_px, (width, height), 2, offset)
+        matrix = view_to_canvas(pose, layer, self.mm_per_px, (width, height), 2, offset)
         warped = cv2.warpAffine(
-            plane, matrix, (width // 2, height // 2),
-            flags=(cv2.INTER_CUBIC if plane.dtype == np.float32 else cv2.INTER_LINEAR) | cv2.WARP_INVERSE_MAP,
+            layer.pixels, matrix, (width // 2, height // 2),
+            flags=(cv2.INTER_CUBIC if layer.pixels.dtype == np.float32 else cv2.INTER_LINEAR) | cv2.WARP_INVERSE_MAP,
             borderMode=cv2.BORDER_CONSTANT, borderValue=(border,),
         )  # fmt: skip
         return np.asarray(warped, np.float32)
@@ -272,9 +289,8 @@ class SensorView:
         self, part: FloatPicture, film: SensorCanvas, pose: Pose, channel: int, offset: tuple[int, int]
     ) -> None:
         """Multiply by grain that lies still on the film; its density noise grows with the root of density."""
-        tiles, spread = self._grain_tiles(film)
-        tile = tiles[0 if self.kind.monochrome else channel]
-        grain = self._warp(tile.pixels, tile, pose, offset, 128.0)  # type: ignore[arg-type]
+        tile, spread = self._grain_tile(film, 0 if self.kind.monochrome else channel)
+        grain = self._warp(tile, pose, offset, 128.0)
         np.maximum(part, 1e-5, out=part)
         density = cv2.log(part)
         density *= np.float32(-1.0 / math.log(10.0))
@@ -285,33 +301,34 @@ class SensorView:
         cv2.exp(grain, grain)
         part *= grain
 
-    def _grain_tiles(self, film: SensorCanvas) -> tuple[tuple[Canvas, ...], float]:
-        """Three fields of grain that cover a canvas, uint8 around 128, and the density each `_GRAIN_STEPS` stand for."""
+    def _grain_tile(self, film: SensorCanvas, channel: int) -> tuple[Layer, float]:
+        """Grain over a whole canvas, uint8 around 128, and the density that `_GRAIN_STEPS` of it stand for."""
         scale = min(130.0, 0.9 / self.mm_per_px)
-        canvas = film.canvas
-        spread = self.kind.grain_density * 0.007 * scale
+        canvas, spare = film.canvas, 2 * _LAYER_SHIFT_PX
         if self._grain is None or self._grain[0] != film.f_number:
             width, height = (math.ceil(side / canvas.px_per_mm * scale) for side in canvas.pixels.shape[1::-1])
             random = np.random.default_rng([self.seed, 17])
-            blur = sensor.blur_px(film.f_number, scale)
-            tiles = []
-            for _ in range(1 if self.kind.monochrome else 3):
-                field_ = random.standard_normal((height, width), dtype=np.float32) * np.float32(_GRAIN_STEPS)
-                field_ = np.asarray(cv2.GaussianBlur(field_, (0, 0), max(blur, 0.3)), np.float32) + np.float32(128.5)
-                tiles.append(np.clip(field_, 0, 255).astype(np.uint8))
-            self._grain = film.f_number, tuple(Canvas(t, 0.0, 0.0, scale) for t in tiles)  # type: ignore[arg-type]
-        # The same fields serve every frame; they are laid where the canvas lies on the film.
-        moved = tuple(Canvas(t.pixels, canvas.left_mm, canvas.top_mm, scale) for t in self._grain[1])
-        return moved, spread
+            noise = random.standard_normal((height + spare, width + spare), dtype=np.float32)
+            noise *= np.float32(_GRAIN_STEPS)
+            noise = np.asarray(
+                cv2.GaussianBlur(noise, (0, 0), max(sensor.blur_px(film.f_number, scale), 0.3)), np.float32
+            )
+            noise += np.float32(128.5)
+            self._grain = film.f_number, np.clip(noise, 0, 255, out=noise).astype(np.uint8)
+        # One field serves every frame, and shifted by a millimetre or so every layer of the film.
+        start = channel * _LAYER_SHIFT_PX
+        layer = Layer(self._grain[1][start:, start:], canvas.left_mm, canvas.top_mm, scale)
+        return layer, self.kind.grain_density * 0.007 * scale
 
 
 _GRAIN_STEPS = 60.0
+_LAYER_SHIFT_PX = 149
 
 
 def _smear_px(poses: Sequence[Pose], mm_per_px: float) -> int:
     if len(poses) < 2:
         return 0
-    path = sum(abs(b.position_mm - a.position_mm) for a, b in zip(poses, poses[1:], strict=False))
+    path = sum(abs(b.position_mm - a.position_mm) for a, b in pairwise(poses))
     return round(path / (len(poses) - 1) / mm_per_px)
 
 

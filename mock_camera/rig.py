@@ -10,19 +10,20 @@ import math
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from mock_camera import dng, scenes, sensor
+from mock_camera import dng, placing, scenes
 from mock_camera.film_shelf import FilmShelf
 from mock_camera.film_stock import FORMATS, KINDS
 from mock_camera.hand import NO_STRIP, Hand, Move, Pose, Track, Work
 from mock_camera.render import LIVE_LONGEST_S, LiveView, Mosaic, SensorCanvas, SensorView, to_sensor_canvas
 from mock_camera.sensor import Exposure, Light
-from mock_camera.strip_scene import Canvas, Frame, Strip, StripPlan
+from mock_camera.strip_scene import Strip, StripPlan
 
 __all__ = ["CopyRig", "Exposure", "Picture", "RigSettings"]
 
@@ -92,13 +93,14 @@ class CopyRig:
     def __init__(self, settings: RigSettings, now_s: Callable[[], float]) -> None:
         self._now_s = now_s
         self._start_s = now_s()
-        self._started_at = settings.started_at or datetime.now(timezone.utc)
+        self._started_at = settings.started_at or datetime.now(UTC)
         self._state = threading.Lock()
         self._live_lock = threading.Lock()
         self._raw_lock = threading.Lock()
         self._light = Light()
         self._shots = 0
         self._sensor_canvas: SensorCanvas | None = None
+        self._live: LiveView | None = None
         self._load(settings)
 
     # --- pictures ---------------------------------------------------------------------------------------------------
@@ -111,8 +113,13 @@ class CopyRig:
         opened = now - min(exposure.time_s, LIVE_LONGEST_S)
         with self._state:
             self.hand.step(now)
-            poses = [self.track.pose_at(opened), self.track.pose_at(now)]
+            seen_from = max(opened, min(now, self.track.last_jump_s(now)))
+            poses = [self.track.pose_at(seen_from), self.track.pose_at(now)]
             light, shelf = self._light, self.shelf
+            at_rest = self.track.speed_at(now) == 0.0
+        if poses[1].strip != NO_STRIP and at_rest:
+            half = shelf.plan.film_format.view_width_mm / 2 + 1.0
+            shelf.draw_ahead(poses[1].strip, poses[1].position_mm - half, poses[1].position_mm + half)
         if poses[0].strip != poses[1].strip:
             poses[0] = poses[1]
         with self._live_lock:
@@ -158,9 +165,12 @@ class CopyRig:
 
     def _poses_between(self, opened_at_s: float, time_s: float) -> list[Pose]:
         """Poses that stand for an exposure: one if the film lay still, up to `MOST_POSES` along its path."""
+        closed_at_s = opened_at_s + time_s
+        opened_at_s = max(opened_at_s, min(closed_at_s, self.track.last_jump_s(closed_at_s)))
+        time_s = closed_at_s - opened_at_s
         fine = [self.track.pose_at(opened_at_s + time_s * step / 16) for step in range(17)]
         fine = [pose for pose in fine if pose.strip == fine[8].strip]
-        path = sum(math.dist(a[1:3], b[1:3]) for a, b in zip(fine, fine[1:], strict=False))
+        path = sum(math.dist(a[1:3], b[1:3]) for a, b in pairwise(fine))
         turn = max(pose.tilt_deg for pose in fine) - min(pose.tilt_deg for pose in fine)
         # A turn moves the corners; 20 mm is their distance from the middle.
         steps = (path + math.radians(turn) * 20.0) / self._sensor_view.mm_per_px
@@ -318,8 +328,13 @@ class CopyRig:
         )
         self.settings = settings
         self.shelf = FilmShelf(plan, settings.strips, LIVE_SIZE_PX[0] / plan.film_format.view_width_mm)
-        self._live: LiveView | None = None
-        work = Work(lambda strip: len(self._strip(strip).frames), settings.strips, self._pose_for, self._end_poses)
+        self._live = None
+        work = Work(
+            lambda strip: len(self._strip(strip).frames),
+            settings.strips,
+            self._pose_for,
+            lambda strip: placing.end_poses(self._strip(strip)),
+        )
         scale = FAST_SCALE if settings.fast else 1.0
         empty = Pose(NO_STRIP, 0.0, 0.0, 0.0)
         begin = empty if settings.hand != "none" else self._pose_for(0, 0, 0.0, 0.0, 0.0)
@@ -333,20 +348,12 @@ class CopyRig:
         return self.shelf.strip(number)
 
     def _pose_for(self, strip_number: int, frame_number: int, along: float, across: float, tilt: float) -> Pose:
-        """Pose of the film that puts a frame's centre at (along, across) mm from the view's middle, turned by `tilt`."""
         strip = self._strip(strip_number)
         if not 0 <= frame_number < len(strip.frames):
-            raise ValueError(f"frame {frame_number} is not on strip {strip_number}; it has 0 to {len(strip.frames) - 1}")
-        frame = strip.frames[frame_number]
-        film_tilt = tilt - frame.tilt_deg
-        c, s = math.cos(math.radians(film_tilt)), math.sin(math.radians(film_tilt))
-        reach = (along + frame.y_mm * s) / c
-        return Pose(strip_number, frame.x_mm - reach, across - reach * s - frame.y_mm * c, film_tilt)
-
-    def _end_poses(self, strip_number: int) -> tuple[Pose, Pose]:
-        reach = self.shelf.plan.film_format.view_width_mm / 2 + 2.0
-        length = self._strip(strip_number).length_mm
-        return Pose(strip_number, -reach, 0.0, 0.0), Pose(strip_number, length + reach, 0.0, 0.0)
+            raise ValueError(
+                f"frame {frame_number} is not on strip {strip_number}; it has 0 to {len(strip.frames) - 1}"
+            )
+        return placing.pose_for(strip, strip.frames[frame_number], along, across, tilt)
 
     def _truth(self, time_s: float) -> dict[str, object]:
         pose = self.track.pose_at(time_s)
@@ -362,40 +369,16 @@ class CopyRig:
             return truth
         strip = self._strip(pose.strip)
         frame = strip.nearest_frame(pose.position_mm)
-        offset = frame_offset_mm(pose, frame)
+        offset = placing.frame_offset_mm(pose, frame)
         half_view = film_format.view_width_mm / 2
         return truth | {
             "strip": pose.strip,
             "film_present": -half_view < pose.position_mm < strip.length_mm + half_view,
             "along_mm": offset[0], "across_mm": offset[1], "tilt_deg": pose.tilt_deg + frame.tilt_deg,
             "frame_index": frame.index, "frame_label": frame.label, "offset_mm": list(offset),
-            "corners_px": corners_px(pose, frame, film_format.along_mm, film_format.across_mm, mm_per_px),
+            "corners_px": placing.corners_px(pose, strip, frame, LIVE_SIZE_PX),
             "blank": frame.blank, "scene": None if frame.blank else frame.scene,
         }  # fmt: skip
-
-
-def frame_offset_mm(pose: Pose, frame: Frame) -> tuple[float, float]:
-    """Frame centre minus view middle, mm, x right, y down."""
-    turn = math.radians(pose.tilt_deg)
-    c, s = math.cos(turn), math.sin(turn)
-    x, y = frame.x_mm - pose.position_mm, frame.y_mm
-    return c * x - s * y, s * x + c * y + pose.across_mm
-
-
-def corners_px(
-    pose: Pose, frame: Frame, along_mm: float, across_mm: float, mm_per_px: float,
-    size_px: tuple[int, int] = LIVE_SIZE_PX,
-) -> list[list[float]]:  # fmt: skip
-    """The frame's four corners in a picture, clockwise from top left, pixel centres at integers."""
-    turn = math.radians(pose.tilt_deg + frame.tilt_deg)
-    c, s = math.cos(turn), math.sin(turn)
-    middle = frame_offset_mm(pose, frame)
-    corners = []
-    for x, y in ((-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5)):
-        dx, dy = x * along_mm, y * across_mm
-        at = middle[0] + c * dx - s * dy, middle[1] + s * dx + c * dy
-        corners.append([at[0] / mm_per_px + (size_px[0] - 1) / 2, at[1] / mm_per_px + (size_px[1] - 1) / 2])
-    return corners
 
 
 def _plan(settings: RigSettings) -> StripPlan:

@@ -70,7 +70,13 @@ def beach(p: Painter) -> None:
     p.gradient("#27648c", "#55a5a8", 0.42, 0.66)
     p.texture(0.42, 0.66, 0.16, 0.02, stretch=8.0)
     x = np.linspace(-0.01, 1.01, 300)
-    for level, colour in ((0.64, "#e9f2f0"), (0.655, "#8fb8ae"), (0.668, "#f2f4ee"), (0.68, "#c9ad80"), (0.71, "#dfc79a")):
+    for level, colour in (
+        (0.64, "#e9f2f0"),
+        (0.655, "#8fb8ae"),
+        (0.668, "#f2f4ee"),
+        (0.68, "#c9ad80"),
+        (0.71, "#dfc79a"),
+    ):
         line = np.stack([x, level + 0.018 * wander(p.random, x.size, 5)], axis=1)
         p.shape(np.concatenate([line, [(1.01, 1.01), (-0.01, 1.01)]]), colour, 0.05)
     p.texture(0.72, 1.0, 0.09, 0.02, stretch=1.5)
@@ -89,15 +95,24 @@ def forest(p: Painter) -> None:
     p.gradient("#9fb76a", "#45552a")
     p.pixels *= np.exp(np.float32(0.55) * p.clouds(0.12, 6, 0.7))[:, :, np.newaxis]
     p.shape(_drift(p, 0.72, 0.03), "#5b4a2c", 0.25)
-    for layer, (count, width, colour) in enumerate(((16, 0.016, "#6f7550"), (10, 0.03, "#4c452f"), (6, 0.06, "#3a2d20"))):
+    for layer, (count, width, colour) in enumerate(
+        ((16, 0.016, "#6f7550"), (10, 0.03, "#4c452f"), (6, 0.06, "#3a2d20"))
+    ):
         for _ in range(count):
             x, foot = float(p.random.uniform(-0.02, 1.02)), 0.74 + 0.06 * layer + float(p.random.uniform(0.0, 0.05))
             lean, w = float(p.random.normal(0.0, 0.012)), width * float(p.random.uniform(0.7, 1.3))
-            trunk = [(x - w * 0.35 + lean, -0.02), (x + w * 0.35 + lean, -0.02), (x + w * 0.6, foot), (x - w * 0.6, foot)]
+            trunk = [
+                (x - w * 0.35 + lean, -0.02),
+                (x + w * 0.35 + lean, -0.02),
+                (x + w * 0.6, foot),
+                (x - w * 0.6, foot),
+            ]
             p.shape(trunk, colour, 0.35, light=(1.5, 0.45))
         leaves = p.random.normal((0.5, 0.12 + 0.04 * layer), (0.33, 0.14), (1100, 2))
         p.dabs(leaves, 0.010 + 0.003 * layer, ("#8fae3f", "#b9cc5a", "#5d7a2a", "#3f5a20"), 0.3)
-    p.dabs(p.random.uniform((0.0, 0.76), (1.0, 1.0), (2200, 2)), 0.008, ("#8a5a26", "#b07a34", "#5c4a24", "#6d7a30"), 0.3)
+    p.dabs(
+        p.random.uniform((0.0, 0.76), (1.0, 1.0), (2200, 2)), 0.008, ("#8a5a26", "#b07a34", "#5c4a24", "#6d7a30"), 0.3
+    )
     for _ in range(4):
         x = float(p.random.uniform(0.1, 0.8))
         p.shape([(x, -0.01), (x + 0.07, -0.01), (x + 0.27, 1.0), (x + 0.12, 1.0)], "#f4f0b8", 0.0, opacity=0.10)
@@ -152,7 +167,11 @@ def tree(p: Painter, foot: tuple[float, float], size: float, colours: tuple[Colo
     x, y = foot
     aspect = p.unit / p.width, p.unit / p.height
     wide = size * 0.05 * aspect[0]
-    p.shape([(x - wide, y), (x + wide, y), (x + wide * 0.5, y - size * 0.6), (x - wide * 0.5, y - size * 0.6)], "#4a3825", 0.3)
+    p.shape(
+        [(x - wide, y), (x + wide, y), (x + wide * 0.5, y - size * 0.6), (x - wide * 0.5, y - size * 0.6)],
+        "#4a3825",
+        0.3,
+    )
     crown = (x, y - size * 0.75 * aspect[1])
     for lobe in p.random.normal(0.0, 0.24, (9, 2)):
         place = crown[0] + float(lobe[0]) * size * aspect[0], crown[1] + float(lobe[1]) * size * aspect[1] * 0.7
@@ -171,7 +190,12 @@ def fir(p: Painter, foot: tuple[float, float], size: float) -> None:
     for tier in range(7):
         top, wide = y - tall * (0.15 + 0.12 * (tier + 1)), half * (1.0 - tier / 7.5)
         low = y - tall * (0.06 + 0.12 * tier)
-        p.shape([(x, top - 0.05 * tall), (x + wide, low), (x, low - 0.02 * tall), (x - wide, low)], "#2c4234", 0.3, (1.2, 0.7))
+        p.shape(
+            [(x, top - 0.05 * tall), (x + wide, low), (x, low - 0.02 * tall), (x - wide, low)],
+            "#2c4234",
+            0.3,
+            (1.2, 0.7),
+        )
         p.shape([(x, top - 0.05 * tall), (x - wide * 0.2, low - 0.05 * tall), (x - wide, low)], "#e3eaf1", 0.06)
 
 
@@ -183,7 +207,11 @@ def grass(p: Painter, y0: float, y1: float, count: int, colours: tuple[Colour, .
         x, long = float(p.random.uniform(-0.01, 1.01)), 0.006 + 0.05 * near * float(p.random.uniform(0.5, 1.2))
         lean = float(p.random.normal(0.0, 0.25)) * long
         colour = palette[int(p.random.integers(len(palette)))] * np.float32(p.random.uniform(0.6, 1.4))
-        p.stroke([(x, float(y)), (x + lean * 0.4, float(y) - 0.6 * long), (x + lean, float(y) - long)], 0.0012 + 0.002 * near, colour)
+        p.stroke(
+            [(x, float(y)), (x + lean * 0.4, float(y) - 0.6 * long), (x + lean, float(y) - long)],
+            0.0012 + 0.002 * near,
+            colour,
+        )
 
 
 def _path(p: Painter, colour: Colour) -> None:
@@ -213,7 +241,18 @@ def _hut(p: Painter, x: float, y: float) -> None:
         p.stroke([(x, float(row)), (x + 0.16, float(row))], 0.002, "#3c2618")
     p.box(x + 0.025, y - 0.06, 0.03, 0.045, (1.4, 0.95, 0.4), 0.05)
     p.box(x + 0.10, y - 0.065, 0.035, 0.115, "#40291a", 0.2)
-    p.shape([(x - 0.03, y - 0.09), (x + 0.08, y - 0.20), (x + 0.19, y - 0.09), (x + 0.175, y - 0.08), (x + 0.08, y - 0.17), (x - 0.015, y - 0.08)], "#f4f6f9", 0.04)
+    p.shape(
+        [
+            (x - 0.03, y - 0.09),
+            (x + 0.08, y - 0.20),
+            (x + 0.19, y - 0.09),
+            (x + 0.175, y - 0.08),
+            (x + 0.08, y - 0.17),
+            (x - 0.015, y - 0.08),
+        ],
+        "#f4f6f9",
+        0.04,
+    )
     p.box(x + 0.115, y - 0.22, 0.022, 0.07, "#7a6a60", 0.2)
     p.oval((x + 0.13, y - 0.26), 0.03, 0.02, "#e6e9ee", 0.1, opacity=0.5)
 
@@ -237,4 +276,3 @@ def _flower(p: Painter, place: tuple[float, float], size: float, colour: str) ->
         petal = place[0] + np.cos(turn) * size * 0.55 * aspect[0], place[1] + np.sin(turn) * size * 0.42 * aspect[1]
         p.oval(petal, size * 0.45, size * 0.30, colour, 0.12, float(np.degrees(turn)), (1.25, 0.75))
     p.oval(place, size * 0.24, size * 0.20, "#3c3210" if colour == "#c8271f" else "#e8c020", 0.1)
-

@@ -45,13 +45,19 @@ def portrait(p: Painter) -> None:
     knit = ("#8c2f3a", "#2f5a7a", "#c9a24a")[int(p.random.integers(3))]
     p.oval((x, 0.40), 0.215, 0.27, hair, 0.25, light=(1.3, 0.6))
     _shoulders(p, x, wide, knit)
-    p.shape([(x - 0.075 * wide, 0.56), (x + 0.075 * wide, 0.56), (x + 0.10 * wide, 0.76), (x - 0.10 * wide, 0.76)], skin, 0.05, (0.9, 0.6))
+    p.shape(
+        [(x - 0.075 * wide, 0.56), (x + 0.075 * wide, 0.56), (x + 0.10 * wide, 0.76), (x - 0.10 * wide, 0.76)],
+        skin,
+        0.05,
+        (0.9, 0.6),
+    )
     p.oval((x, 0.425), 0.163, 0.209, linear(skin) * np.float32(0.85), 0.03, light=(1.15, 0.7))
     p.ball((x, 0.425), 0.165, linear(skin) * np.float32(1.3), 0.0, 1.28, flat=0.45)
     _face(p, x, wide, skin, hair)
     strands = p.random.uniform(-1.0, 1.0, 260)
     for strand in strands:
-        bow = [(x + 0.19 * wide * strand, 0.30 - 0.10 * (1 - strand * strand)), (x + 0.21 * wide * strand, 0.25 + 0.07 * abs(strand)),
+        bow = [(x + 0.19 * wide * strand, 0.30 - 0.10 * (1 - strand * strand)),
+               (x + 0.21 * wide * strand, 0.25 + 0.07 * abs(strand)),
                (x + (0.19 + 0.03 * abs(strand)) * wide * np.sign(strand), 0.36 + 0.18 * abs(strand))]  # fmt: skip
         p.stroke(bow, 0.0025, linear(hair) * np.float32(p.random.uniform(0.5, 2.2)))
 
@@ -66,7 +72,12 @@ def window(p: Painter) -> None:
         p.stroke([(0.0, float(board)), (1.0, float(board))], 0.0025, "#33241a")
     left = 0.50 + float(p.random.normal(0.0, 0.02))
     _bright_window(p, left, 0.12, 0.30, 0.46)
-    p.shape([(left - 0.20, 0.80), (left + 0.12, 0.80), (left + 0.02, 0.97), (left - 0.36, 0.97)], (1.0, 0.86, 0.62), 0.10, opacity=0.55)
+    p.shape(
+        [(left - 0.20, 0.80), (left + 0.12, 0.80), (left + 0.02, 0.97), (left - 0.36, 0.97)],
+        (1.0, 0.86, 0.62),
+        0.10,
+        opacity=0.55,
+    )
     p.glow((left + 0.15, 0.35), 0.55, (0.16, 0.17, 0.18), 1.0)
     p.box(0.0, 0.70, 1.0, 0.022, "#8d867a", 0.06)
     _chair(p, 0.22, 0.86)
@@ -78,7 +89,14 @@ def window(p: Painter) -> None:
         turn, long = float(p.random.uniform(-1.2, 1.2)), float(p.random.uniform(0.12, 0.34))
         tip = 0.905 + 0.3 * long * np.sin(turn), 0.66 - long * np.cos(turn)
         p.stroke([(0.905, 0.66), ((0.905 + tip[0]) / 2, (0.63 + tip[1]) / 2), tip], 0.004, "#3f5a2c")
-        p.oval(tip, 0.035, 0.014, ("#55803a", "#3a5f2a", "#7a9c4a")[int(p.random.integers(3))], 0.15, float(np.degrees(turn)) - 90)
+        p.oval(
+            tip,
+            0.035,
+            0.014,
+            ("#55803a", "#3a5f2a", "#7a9c4a")[int(p.random.integers(3))],
+            0.15,
+            float(np.degrees(turn)) - 90,
+        )
 
 
 def shelf(p: Painter) -> None:
@@ -99,7 +117,9 @@ def shelf(p: Painter) -> None:
         if board == 0.64:
             p.ball((middle, board - 0.085), 0.085, "#c9c4b8", 0.3)
             p.oval((middle, board - 0.085), 0.066, 0.066, "#f2efe6", 0.03)
-            p.stroke([(middle, board - 0.135), (middle, board - 0.085), (middle + 0.022, board - 0.07)], 0.005, "#1d1d1f")
+            p.stroke(
+                [(middle, board - 0.135), (middle, board - 0.085), (middle + 0.022, board - 0.07)], 0.005, "#1d1d1f"
+            )
         else:
             wide = 0.055 * p.unit / p.width
             p.box(middle - wide, board - 0.12, 2 * wide, 0.12, "#3f7f8c", 0.05, (1.4, 0.45))
@@ -136,24 +156,33 @@ def _jug(p: Painter, x: float, foot: float) -> None:
     half = (0.10 + 0.045 * np.sin(heights * 9.0 + 0.6) - 0.03 * heights) * wide
     y = foot - heights
     p.shadow((x + 0.04, foot + 0.01), 0.17, 0.03, 0.6)
-    p.shape(np.concatenate([np.stack([x - half, y], 1), np.stack([x + half, y], 1)[::-1]]), "#cfd8d6", 0.04, (1.15, 0.30))
+    p.shape(
+        np.concatenate([np.stack([x - half, y], 1), np.stack([x + half, y], 1)[::-1]]), "#cfd8d6", 0.04, (1.15, 0.30)
+    )
     p.oval((x, foot - 0.42), float(half[-1]) / wide, 0.02, "#59605f", 0.05)
     handle = np.linspace(-1.2, 1.2, 20)
-    loop = np.stack([x + half.mean() * 0.95 + 0.07 * wide * np.cos(handle), foot - 0.26 + 0.09 * np.sin(handle)], axis=1)
+    loop = np.stack(
+        [x + half.mean() * 0.95 + 0.07 * wide * np.cos(handle), foot - 0.26 + 0.09 * np.sin(handle)], axis=1
+    )
     p.stroke(loop, 0.016, "#9fa8a6")
     p.stroke(np.stack([x - half[12:34] * 0.55, y[12:34]], 1), 0.012, (1.1, 1.15, 1.15))
 
 
 def _shoulders(p: Painter, x: float, wide: float, colour: str) -> None:
     body = [(x - 0.09 * wide, 0.70), (x - 0.30 * wide, 0.77), (x - 0.42 * wide, 0.90), (x - 0.46 * wide, 1.02),
-            (x + 0.46 * wide, 1.02), (x + 0.42 * wide, 0.90), (x + 0.30 * wide, 0.77), (x + 0.09 * wide, 0.70)]  # fmt: skip
+            (x + 0.46 * wide, 1.02), (x + 0.42 * wide, 0.90), (x + 0.30 * wide, 0.77),
+            (x + 0.09 * wide, 0.70)]  # fmt: skip
     p.shape(body, colour, 0.10, (1.25, 0.55))
     base = linear(colour)
     for row in np.arange(0.76, 1.0, 0.014):
         reach = min(0.44, 0.26 + 0.9 * (row - 0.76)) * wide
         for column in np.arange(x - reach, x + reach, 0.011 * wide):
             gain = 0.75 + 0.5 * float(p.random.random())
-            p.stroke([(column, row), (column + 0.005 * wide, row + 0.008)], 0.003, base * np.float32(gain * (1.2 - 0.9 * (column - x))))
+            p.stroke(
+                [(column, row), (column + 0.005 * wide, row + 0.008)],
+                0.003,
+                base * np.float32(gain * (1.2 - 0.9 * (column - x))),
+            )
 
 
 def _face(p: Painter, x: float, wide: float, skin: str, hair: str) -> None:
@@ -170,34 +199,63 @@ def _face(p: Painter, x: float, wide: float, skin: str, hair: str) -> None:
     p.stroke([(x + 0.012 * wide, 0.41), (x + 0.026 * wide, 0.475), (x - 0.004 * wide, 0.485)], 0.005, shade)
     curve = np.linspace(-1.0, 1.0, 16)
     lips = np.stack([x + 0.055 * wide * curve, 0.535 - 0.010 * curve**2], 1)
-    p.shape(np.concatenate([lips, np.stack([x + 0.055 * wide * curve[::-1], 0.553 - 0.026 * curve**2], 1)]), "#a8473f", 0.05)
+    p.shape(
+        np.concatenate([lips, np.stack([x + 0.055 * wide * curve[::-1], 0.553 - 0.026 * curve**2], 1)]), "#a8473f", 0.05
+    )
 
 
 def _bright_window(p: Painter, x: float, y: float, width: float, height: float) -> None:
     p.box(x - 0.015, y - 0.02, width + 0.03, height + 0.04, "#d8d2c4", 0.05)
     p.box(x, y, width, height, (1.9, 2.2, 2.6), 0.03)
-    p.shape([(x, y + height), (x, y + 0.6 * height), (x + 0.3 * width, y + 0.48 * height), (x + 0.6 * width, y + 0.62 * height), (x + width, y + 0.5 * height), (x + width, y + height)], (0.55, 0.75, 0.35), 0.25)
+    p.shape(
+        [
+            (x, y + height),
+            (x, y + 0.6 * height),
+            (x + 0.3 * width, y + 0.48 * height),
+            (x + 0.6 * width, y + 0.62 * height),
+            (x + width, y + 0.5 * height),
+            (x + width, y + height),
+        ],
+        (0.55, 0.75, 0.35),
+        0.25,
+    )
     p.box(x + width * 0.485, y, width * 0.03, height, "#cfc9bb", 0.05)
     p.box(x, y + height * 0.44, width, height * 0.03, "#cfc9bb", 0.05)
     p.box(x - 0.03, y + height + 0.015, width + 0.06, 0.022, "#e6e0d2", 0.05)
     for edge, lean in ((x - 0.03, 1), (x + width + 0.03, -1)):
         for fold in range(5):
             at = edge + lean * 0.012 * fold
-            p.shape([(at, y - 0.04), (at + 0.012 * lean, y - 0.04), (at + 0.016 * lean, y + height + 0.06), (at + 0.002 * lean, y + height + 0.06)], "#a8503f", 0.05, (1.3, 0.6))
+            p.shape(
+                [
+                    (at, y - 0.04),
+                    (at + 0.012 * lean, y - 0.04),
+                    (at + 0.016 * lean, y + height + 0.06),
+                    (at + 0.002 * lean, y + height + 0.06),
+                ],
+                "#a8503f",
+                0.05,
+                (1.3, 0.6),
+            )
 
 
 def _chair(p: Painter, x: float, foot: float) -> None:
     p.shadow((x + 0.07, foot), 0.16, 0.02, 0.5)
     for leg, top in ((0.0, 0.46), (0.13, 0.20), (0.02, 0.18), (0.15, 0.44)):
         p.box(x + leg, foot - top, 0.012, top, "#3a2416", 0.15)
-    p.shape([(x - 0.01, foot - 0.20), (x + 0.15, foot - 0.20), (x + 0.175, foot - 0.16), (x - 0.005, foot - 0.16)], "#6d4527", 0.15)
+    p.shape(
+        [(x - 0.01, foot - 0.20), (x + 0.15, foot - 0.20), (x + 0.175, foot - 0.16), (x - 0.005, foot - 0.16)],
+        "#6d4527",
+        0.15,
+    )
     for bar in (0.42, 0.35, 0.28):
         p.box(x, foot - bar, 0.16, 0.022, "#4d3019", 0.15)
 
 
 def _book(p: Painter, x: float, board: float, width: float) -> None:
     tall = float(p.random.uniform(0.17, 0.26))
-    cover = ("#7a2a24", "#2c4a66", "#3f5a3a", "#b58a3c", "#5a3a5c", "#c9c0a8", "#26262c", "#a85a34")[int(p.random.integers(8))]
+    cover = ("#7a2a24", "#2c4a66", "#3f5a3a", "#b58a3c", "#5a3a5c", "#c9c0a8", "#26262c", "#a85a34")[
+        int(p.random.integers(8))
+    ]
     p.box(x, board - tall, width, tall, cover, 0.08, (1.25, 0.65))
     for band in (0.85, 0.80, 0.15):
         p.stroke([(x + 0.003, board - tall * band), (x + width - 0.003, board - tall * band)], 0.003, "#d8c48a")

@@ -45,10 +45,20 @@ def night(p: Painter) -> None:
         for row in np.arange(top + 0.04, 0.58, 0.075):
             for column in np.arange(x + 0.018, x + width - 0.03, 0.035):
                 if p.random.random() < 0.35:
-                    p.box(float(column), float(row), 0.016, 0.038, np.array([0.75, 0.48, 0.18]) * p.random.uniform(0.3, 1.3), 0.1)
+                    p.box(
+                        float(column),
+                        float(row),
+                        0.016,
+                        0.038,
+                        np.array([0.75, 0.48, 0.18]) * p.random.uniform(0.3, 1.3),
+                        0.1,
+                    )
         x += width
     p.gradient("#0d0f14", "#08090c", 0.64, 1.0)
-    lamps = [(float(lamp), 0.36 - 0.12 * depth, depth) for lamp, depth in ((0.12, 1.0), (0.36, 0.5), (0.53, 0.25), (0.90, 0.8))]
+    lamps = [
+        (float(lamp), 0.36 - 0.12 * depth, depth)
+        for lamp, depth in ((0.12, 1.0), (0.36, 0.5), (0.53, 0.25), (0.90, 0.8))
+    ]
     for lamp_x, y, depth in lamps:
         _lamp(p, lamp_x, y, depth)
     water = p.pixels[round(0.28 * p.height) : round(0.64 * p.height)][::-1]
@@ -56,7 +66,12 @@ def night(p: Painter) -> None:
     ripple = np.exp(np.float32(0.9) * p.clouds(0.03, 5, 0.7, stretch=8.0))[round(0.66 * p.height) :][: low.shape[0]]
     low += np.float32(0.30) * water[: low.shape[0]] * ripple[:, :, np.newaxis]
     p.shape([(0.0, 0.66), (1.0, 0.645), (1.0, 0.655), (0.0, 0.68)], "#1b1c20", 0.2)
-    for x0, colour in ((0.62, (2.2, 0.25, 0.12)), (0.655, (2.2, 0.25, 0.12)), (0.40, (2.6, 2.3, 1.7)), (0.44, (2.6, 2.3, 1.7))):
+    for x0, colour in (
+        (0.62, (2.2, 0.25, 0.12)),
+        (0.655, (2.2, 0.25, 0.12)),
+        (0.40, (2.6, 2.3, 1.7)),
+        (0.44, (2.6, 2.3, 1.7)),
+    ):
         p.glow((x0, 0.70), 0.012, colour, 0.8)
 
 
@@ -69,14 +84,22 @@ def harbour(p: Painter) -> None:
         width = float(p.random.uniform(0.09, 0.14))
         top = 0.40 + float(p.random.uniform(-0.03, 0.03))
         p.box(x, top, width, 0.16, WALLS[int(p.random.integers(len(WALLS)))], 0.12)
-        p.shape([(x - 0.005, top), (x + width / 2, top - 0.07), (x + width + 0.005, top)], ROOFS[int(p.random.integers(4))], 0.2)
+        p.shape(
+            [(x - 0.005, top), (x + width / 2, top - 0.07), (x + width + 0.005, top)],
+            ROOFS[int(p.random.integers(4))],
+            0.2,
+        )
         _window(p, x + width * 0.25, top + 0.05, 0.018, 0.04)
         _window(p, x + width * 0.62, top + 0.05, 0.018, 0.04)
         x += width + float(p.random.uniform(0.0, 0.02))
     p.box(-0.01, 0.55, 1.02, 0.05, "#9a9184", 0.18)
     p.gradient("#4a6f78", "#1f3f4c", 0.60, 1.0)
     p.texture(0.60, 1.0, 0.30, 0.04, stretch=7.0)
-    for boat_x, y, size, colour in ((0.10, 0.66, 0.20, "#c23a2c"), (0.45, 0.70, 0.26, "#2c5fa0"), (0.70, 0.80, 0.34, "#e8e4d8")):
+    for boat_x, y, size, colour in (
+        (0.10, 0.66, 0.20, "#c23a2c"),
+        (0.45, 0.70, 0.26, "#2c5fa0"),
+        (0.70, 0.80, 0.34, "#e8e4d8"),
+    ):
         _boat(p, boat_x + float(p.random.normal(0.0, 0.02)), y, size, colour)
 
 
@@ -100,7 +123,11 @@ def viaduct(p: Painter) -> None:
     p.ridge(0.88, 0.04, "#5f7a38", 0.25)
     p.texture(0.85, 1.0, 0.15, 0.03, stretch=2.0)
     for _ in range(9):
-        tree(p, (float(p.random.uniform(0.0, 1.0)), float(p.random.uniform(0.86, 0.97))), float(p.random.uniform(0.08, 0.17)))
+        tree(
+            p,
+            (float(p.random.uniform(0.0, 1.0)), float(p.random.uniform(0.86, 0.97))),
+            float(p.random.uniform(0.08, 0.17)),
+        )
 
 
 # --- things -----------------------------------------------------------------------------------------------------------
@@ -133,9 +160,19 @@ def _house(p: Painter, x: float, width: float, foot: float, height: float) -> No
 
 def _van(p: Painter, x: float, y: float) -> None:
     p.shadow((x + 0.11, y + 0.02), 0.20, 0.018, 0.6)
-    body = [(x, y), (x, y - 0.13), (x + 0.02, y - 0.16), (x + 0.15, y - 0.16), (x + 0.20, y - 0.09), (x + 0.235, y - 0.08), (x + 0.235, y)]
+    body = [
+        (x, y),
+        (x, y - 0.13),
+        (x + 0.02, y - 0.16),
+        (x + 0.15, y - 0.16),
+        (x + 0.20, y - 0.09),
+        (x + 0.235, y - 0.08),
+        (x + 0.235, y),
+    ]
     p.shape(body, "#c9a227", 0.05, (1.05, 0.95))
-    p.shape([(x + 0.125, y - 0.145), (x + 0.15, y - 0.145), (x + 0.186, y - 0.09), (x + 0.125, y - 0.09)], "#35424d", 0.1)
+    p.shape(
+        [(x + 0.125, y - 0.145), (x + 0.15, y - 0.145), (x + 0.186, y - 0.09), (x + 0.125, y - 0.09)], "#35424d", 0.1
+    )
     p.box(x + 0.03, y - 0.145, 0.075, 0.05, "#35424d", 0.1)
     p.stroke([(x, y - 0.06), (x + 0.23, y - 0.06)], 0.003, "#8f7318")
     for wheel in (0.045, 0.185):
@@ -161,7 +198,17 @@ def _boat(p: Painter, x: float, y: float, size: float, colour: str) -> None:
     hull = [(x, y - 0.25 * h), (x + w, y - 0.35 * h), (x + w * 0.88, y + 0.6 * h), (x + w * 0.10, y + 0.6 * h)]
     p.shape(hull, colour, 0.10, (1.1, 0.75))
     p.stroke([(x, y - 0.25 * h), (x + w, y - 0.35 * h)], 0.007, "#f1ead8")
-    p.shape([(x + w * 0.1, y + 0.6 * h), (x + w * 0.88, y + 0.6 * h), (x + w * 0.8, y + 1.3 * h), (x + w * 0.2, y + 1.3 * h)], linear(colour) * np.float32(0.4), 0.5, opacity=0.6)
+    p.shape(
+        [
+            (x + w * 0.1, y + 0.6 * h),
+            (x + w * 0.88, y + 0.6 * h),
+            (x + w * 0.8, y + 1.3 * h),
+            (x + w * 0.2, y + 1.3 * h),
+        ],
+        linear(colour) * np.float32(0.4),
+        0.5,
+        opacity=0.6,
+    )
 
 
 def _arch(p: Painter, x: float, y: float, width: float, height: float) -> None:
@@ -171,7 +218,15 @@ def _arch(p: Painter, x: float, y: float, width: float, height: float) -> None:
     radius = (width - pier) / 2
     rise = radius * p.width / p.height
     bow = np.stack([x + width / 2 + radius * np.cos(around), y + 0.02 + rise + rise * np.sin(around)], axis=1)
-    outline = [(x, y), (x + width, y), (x + width, y + height), (x + width - pier / 2, y + height), *map(tuple, bow[::-1]), (x + pier / 2, y + height), (x, y + height)]
+    outline = [
+        (x, y),
+        (x + width, y),
+        (x + width, y + height),
+        (x + width - pier / 2, y + height),
+        *map(tuple, bow[::-1]),
+        (x + pier / 2, y + height),
+        (x, y + height),
+    ]
     p.shape(outline, "#a08e72", 0.22, (1.1, 0.85))
     for course in np.arange(y + rise, y + height, 0.022):
         for left in (x, x + width - pier / 2):

@@ -1,7 +1,7 @@
-"""The strip of film as a thing in millimetres: where its frames, perforations and dust are, and what light it lets through.
+"""The strip of film in millimetres: where its frames, perforations and dust are, and what light it lets through.
 
-Film coordinates: x along the film from its left cut end, y across it from its middle, downwards; seen from the base side,
-so that edge lettering reads the right way round and frame numbers rise from left to right (ISO 897).
+Film coordinates: x along the film from its left cut end, y across it from its middle, downwards; seen from the base
+side, so that edge lettering reads the right way round and frame numbers rise from left to right (ISO 897).
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from mock_camera import edge_print
 from mock_camera import film_stock as stock
 from mock_camera.film_stock import FilmFormat, FilmKind, FloatPicture
 
-SceneSource = Callable[["Frame"], FloatPicture | None]
-"""Gives a frame's scene (h, w, 3), linear light, or None for a frame that was never exposed."""
+SceneSource = Callable[["Frame"], FloatPicture]
+"""Gives the scene (h, w, 3), linear light, that was photographed on a frame."""
 
 FULL_T = 65535.0
 """Transmittance 1 in the 16-bit canvases."""
@@ -211,8 +211,6 @@ def _lay_frame(picture: FloatPicture, strip: Strip, frame: Frame, region: Region
     if x1 <= x0 or y1 <= y0 or frame.blank:
         return
     scene = scene_of(frame)
-    if scene is None:
-        return
     part = Region(region.left_mm + x0 / scale, region.left_mm + x1 / scale, region.top_mm + y0 / scale,
                   region.top_mm + y1 / scale, scale)  # fmt: skip
     developed = stock.transmittance(scene * np.float32(2.0**frame.exposure_stops), strip.kind)
