@@ -1,0 +1,63 @@
+"""What a converter is asked to do and what it answers: plain values that travel between processes."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from tethercap.convert.exposure import PrintExposure
+from tethercap.convert.film_base import FilmBase
+from tethercap.convert.film_model import FilmModel
+from tethercap.convert.flat_field import FlatField
+from tethercap.convert.pipeline import Step
+from tethercap.convert.recipe import Recipe
+from tethercap.film.kinds import FilmKind
+from tethercap.geometry import QuadPx, SizePx
+from tethercap.image_files.tiff import Compression
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ConversionJob:
+    """One RAW to convert."""
+
+    raw_path: Path
+    film_kind: FilmKind
+    positive_path: Path | None = None
+    """16-bit TIFF to write; None writes none."""
+    proof_path: Path | None = None
+    """JPEG to write; None writes none."""
+    recipe: Recipe = field(default_factory=Recipe)
+    corners: QuadPx | None = None
+    """The picture on the film, mosaic pixels."""
+    find_frame: bool = False
+    """Where no corners are given, look for the frame in the RAW."""
+    base: FilmBase | None = None
+    """Clear film as measured on the roll; None measures it on this frame."""
+    model: FilmModel | None = None
+    """Curves and matrices of the roll; None takes the kind of film's own."""
+    flat: FlatField | None = None
+    exposure: PrintExposure | None = None
+    """Fixed print exposure; None finds it."""
+    properties: Mapping[str, object] = field(default_factory=dict)
+    """Metadata for the written files, exiv2 names."""
+    compression: Compression = Compression.NONE
+    proof_long_side_px: int | None = None
+    """None makes proofs at half size."""
+    jpeg_quality: int = 92
+    threads: int = 1
+    """Threads that share the bands of this picture."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConversionResult:
+    """What became of a job."""
+
+    raw_path: Path
+    positive: Path | None
+    proof: Path | None
+    seconds: float
+    size: SizePx
+    warnings: tuple[str, ...]
+    base: FilmBase
+    steps: tuple[Step, ...]
+    corners: QuadPx | None
+    """The frame the picture was cut by, given or found."""

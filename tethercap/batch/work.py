@@ -1,0 +1,143 @@
+"""Do one conversion: read the RAW, make the pixels, write positive and proof."""
+
+import json
+import time
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
+
+import cv2
+import numpy as np
+
+from tethercap import __version__
+from tethercap.batch.find_frame import find_frame
+from tethercap.batch.job import ConversionJob, ConversionResult
+from tethercap.convert.pipeline import (
+    ConversionPlan,
+    RollLook,
+    RunBands,
+    one_after_another,
+    plan_conversion,
+    render,
+)
+from tethercap.convert.recipe import Border
+from tethercap.geometry import QuadPx
+from tethercap.image_files.jpeg import write_jpeg
+from tethercap.image_files.metadata import xmp_packet
+from tethercap.image_files.raw import read_raw
+from tethercap.image_files.tiff import TiffOptions, fill_positive
+from tethercap.pictures import RawPicture, U8Array, U16Array
+
+
+def convert_file(job: ConversionJob) -> ConversionResult:
+    """Convert one RAW file and write what the job asks for.
+
+    Parameters
+    ----------
+    job : ConversionJob
+
+    Returns
+    -------
+    ConversionResult
+
+    Raises
+    ------
+    PictureError
+        If the RAW cannot be read.
+    ConversionError
+        If it can be read and not converted.
+    StorageError
+        If a result cannot be written; the RAW is never touched.
+    """
+    started_s = time.perf_counter()
+    raw = read_raw(job.raw_path)
+    corners, warnings = _corners(job, raw)
+    look = RollLook(base=job.base, model=job.model, flat=job.flat, exposure=job.exposure)
+    plan = plan_conversion(raw, job.recipe, corners=corners, film_kind=job.film_kind, look=look)
+    xmp = xmp_packet({**job.properties, **_how_made(plan)})
+    _write(job, plan, raw, xmp)
+    return ConversionResult(
+        raw_path=job.raw_path,
+        positive=job.positive_path,
+        proof=job.proof_path,
+        seconds=time.perf_counter() - started_s,
+        size=plan.layout.turned_size,
+        warnings=(*warnings, *plan.warnings),
+        base=plan.base,
+        steps=plan.steps,
+        corners=corners,
+    )
+
+
+def _corners(job: ConversionJob, raw: RawPicture) -> tuple[QuadPx | None, tuple[str, ...]]:
+    if job.corners is not None or not job.find_frame or job.recipe.border is Border.WHOLE:
+        return job.corners, ()
+    found = find_frame(raw, job.film_kind)
+    if found is None:
+        return None, ("The frame was not found in the picture, so nothing was cut off.",)
+    return found, ()
+
+
+def _how_made(plan: ConversionPlan) -> dict[str, object]:
+    steps = [json.dumps({"step": name, **parameters}, sort_keys=True) for name, parameters in plan.steps]
+    return {
+        "Xmp.xmp.CreatorTool": f"tethercap {__version__}",
+        "Xmp.tethercap.Steps": steps,
+        "Xmp.tethercap.Warnings": list(plan.warnings),
+    }
+
+
+def _write(job: ConversionJob, plan: ConversionPlan, raw: RawPicture, xmp: bytes) -> None:
+    proofs: list[U8Array] = []
+
+    def fill(pixels: U16Array) -> None:
+        with_bands(job.threads, lambda run_bands: render(plan, raw, job.flat, pixels, run_bands))
+        if job.proof_path is not None:
+            proofs.append(shrink(pixels, job.proof_long_side_px, half=not plan.half_size))
+
+    if job.positive_path is None:
+        size = plan.layout.turned_size
+        fill(np.empty((size.height_px, size.width_px, 3), np.uint16))
+    else:
+        options = TiffOptions(
+            colour_space=plan.colour_space, compression=job.compression, properties=job.properties, xmp=xmp
+        )
+        fill_positive(job.positive_path, plan.layout.turned_size, options, fill)
+    if job.proof_path is not None:
+        write_jpeg(job.proof_path, proofs[0], quality=job.jpeg_quality, colour_space=plan.colour_space, xmp=xmp)
+
+
+def with_bands(threads: int, use: Callable[[RunBands], None]) -> None:
+    """Call `use` with a function that spreads bands over some threads, OpenCV's own threads off meanwhile."""
+    if threads <= 1:
+        use(one_after_another)
+        return
+    with ThreadPoolExecutor(threads, thread_name_prefix="bands") as pool:
+        use(partial(_run_in, pool))
+
+
+def _run_in(
+    pool: ThreadPoolExecutor, work: Callable[[tuple[int, int]], None], bands: Iterable[tuple[int, int]]
+) -> None:
+    list(pool.map(work, bands))
+
+
+def shrink(pixels: U16Array, long_side_px: int | None, *, half: bool) -> U8Array:
+    """Make the 8-bit picture of a proof, blue-green-red, from a positive's pixels.
+
+    Parameters
+    ----------
+    pixels : ndarray
+        Shape (height, width, 3), uint16, red-green-blue.
+    long_side_px : int or None
+        Longer side of the proof; None halves the picture, or keeps its size where `half` is False.
+    half : bool
+    """
+    height, width = pixels.shape[:2]
+    factor = 0.5 if half else 1.0
+    if long_side_px is not None:
+        factor = min(long_side_px / max(height, width), 1.0)
+    size = (max(round(width * factor), 1), max(round(height * factor), 1))
+    small = pixels if factor == 1.0 else cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+    eight = cv2.convertScaleAbs(small, alpha=255.0 / 65535.0)
+    return np.asarray(cv2.cvtColor(eight, cv2.COLOR_RGB2BGR), dtype=np.uint8)
