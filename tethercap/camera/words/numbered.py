@@ -55,7 +55,8 @@ class _Property:
     makers: frozenset[Maker]
 
 
-_ANY = frozenset(Maker) - {Maker.FUJIFILM}
+_COUNTS_TENTHS_OF_MS = frozenset(Maker) - {Maker.FUJIFILM}
+"""Fuji counts the standard property in microseconds."""
 _SONY, _OLYMPUS = frozenset({Maker.SONY}), frozenset({Maker.OLYMPUS})
 _HALVES = "u32: seconds = high16/low16"
 _PROPERTIES: dict[Setting, tuple[_Property, ...]] = {
@@ -66,14 +67,13 @@ _PROPERTIES: dict[Setting, tuple[_Property, ...]] = {
     ),
     Setting.APERTURE: (
         _Property("d002", "f-number x 10", _scaled(10), _OLYMPUS),
-        _Property("5007", "f-number x 100", _scaled(100), _ANY),
+        _Property("5007", "f-number x 100", _scaled(100), frozenset(Maker)),
     ),
     Setting.SHUTTER: (
         _Property("d229", _HALVES, _halves, _SONY),
         _Property("d20d", _HALVES, _halves, _SONY),
         _Property("d01c", _HALVES, _halves, _OLYMPUS),
-        # Fuji counts the same property in microseconds.
-        _Property("500d", "0.1 ms", _tenths_of_ms, _ANY),
+        _Property("500d", "0.1 ms", _tenths_of_ms, _COUNTS_TENTHS_OF_MS),
     ),
 }
 

@@ -41,7 +41,12 @@ class Report:
 
 
 def report(
-    maker: Maker, states: Mapping[Setting, SettingState], formats: FormatReading | None, focus: FocusDrive | None
+    maker: Maker,
+    states: Mapping[Setting, SettingState],
+    formats: FormatReading | None,
+    focus: FocusDrive | None,
+    *,
+    lens_talks: bool = False,
 ) -> Report:
     """Judge what was found.
 
@@ -52,29 +57,31 @@ def report(
     formats : FormatReading or None
         None where there is no format widget.
     focus : FocusDrive or None
+    lens_talks : bool
+        An f-number was found under a property number, so the lens has contacts.
     """
     program = states[Setting.PROGRAM].value.word if Setting.PROGRAM in states else None
     offers_raw = formats is not None and formats.raw_alone is not None
     if not any(setting in states for setting in _EXPOSURE) and not offers_raw:
         sentence = "The camera is there, but it shows no sensitivity, exposure time or format. " + _USB_MODE[maker]
         return Report(Control.NONE, (sentence,), (), program, manual_lens=False)
-    manual_lens = _is_manual_lens(states.get(Setting.APERTURE), program)
-    why = [
-        sentence
-        for setting in _EXPOSURE
-        if (sentence := _exposure_sentence(setting, states.get(setting), program, manual_lens))
-    ]
+    manual_lens = not lens_talks and _is_manual_lens(states.get(Setting.APERTURE), program)
+    turn = _turn_to_manual(maker, program)
+    sentences = [_exposure_sentence(setting, states.get(setting), program, turn) for setting in _EXPOSURE]
+    if manual_lens:
+        sentences[_EXPOSURE.index(Setting.APERTURE)] = ""
+    why = [sentence for sentence in sentences if sentence]
     why.extend(_format_sentences(states.get(Setting.IMAGE_FORMAT), formats))
     notes = _notes(states, formats, focus, manual_lens)
     return Report(Control.LIMITED if why else Control.FULL, tuple(why), notes, program, manual_lens)
 
 
-def setting_note(state: SettingState, program: str | None, manual_lens: bool) -> str:
+def setting_note(state: SettingState, maker: Maker, told: Report) -> str:
     """Sentence for one setting that cannot be set now; empty where there is nothing to say."""
     if state.setting in _EXPOSURE:
-        if state.setting is Setting.APERTURE and manual_lens:
+        if state.setting is Setting.APERTURE and told.manual_lens:
             return _MANUAL_LENS
-        return _exposure_sentence(state.setting, state, program, manual_lens)
+        return _exposure_sentence(state.setting, state, told.program, _turn_to_manual(maker, told.program))
     if state.setting is Setting.PROGRAM and not state.settable:
         return "The mode dial on the camera decides."
     if state.setting is Setting.FOCUS_MODE and not state.settable:
@@ -95,24 +102,24 @@ def _is_manual_lens(aperture: SettingState | None, program: str | None) -> bool:
     return aperture.value.kind is ValueKind.UNKNOWN and program not in ("program", "shutter priority", "automatic")
 
 
-def _exposure_sentence(setting: Setting, state: SettingState | None, program: str | None, manual_lens: bool) -> str:
+def _exposure_sentence(setting: Setting, state: SettingState | None, program: str | None, turn: str) -> str:
     subject = _SUBJECT[setting]
-    if setting is Setting.APERTURE and manual_lens:
-        return ""
     if state is None:
-        return f"The camera does not show {subject} now. {_turn_to_manual(program)}"
+        return f"The camera does not show {subject} now. {turn}"
     if state.settable:
         return ""
     if setting is Setting.ISO:
         return f"{subject.capitalize()} cannot be set from here now: leave scene modes, or set it on the camera."
     if program == "manual":
         return f"{subject.capitalize()} cannot be set from here: set it on the camera or the lens."
-    return f"{subject.capitalize()} follows the mode dial. {_turn_to_manual(program)}"
+    return f"{subject.capitalize()} follows the mode dial. {turn}"
 
 
-def _turn_to_manual(program: str | None) -> str:
+def _turn_to_manual(maker: Maker, program: str | None) -> str:
     if program == "manual":
-        return "The dial stands at M already: set it on the camera and wake it if it sleeps."
+        return "The dial stands at M already: set it on the camera, and wake it if it sleeps."
+    if maker is Maker.FUJIFILM:
+        return "Take the aperture ring and the dials off A, or turn the mode dial to M."
     return "Turn the dial to M."
 
 

@@ -13,9 +13,9 @@ from tethercap.camera.words.formats import FormatReading, read_formats
 from tethercap.camera.words.languages import is_null
 from tethercap.camera.words.makers import Maker, maker_of
 from tethercap.camera.words.numbered import read_numbered
-from tethercap.camera.words.report import report, setting_note
+from tethercap.camera.words.report import Report, report, setting_note
 from tethercap.camera.words.understanding import Carrier, FocusDrive, FocusKind, NumberedReading, Understanding
-from tethercap.camera.words.values import parser_for, unknown, word
+from tethercap.camera.words.values import Parser, parser_for, unknown, word
 from tethercap.camera.words.widgets import Widget, WidgetKind
 from tethercap.exposure.settings import Setting, SettingState, Value, ValueKind
 
@@ -45,7 +45,7 @@ def understand(widgets: Sequence[Widget], model: str = "", *, make: str = "") ->
     maker = maker_of(named, model, make)
     chosen = {setting: widget for setting in NAMES if (widget := choose(setting, named)) is not None}
     formats = _formats(chosen, named)
-    states = {setting: _state(setting, widget, formats) for setting, widget in chosen.items()}
+    states = {setting: _state(setting, widget, maker, formats) for setting, widget in chosen.items()}
     carriers = {setting: Carrier(widget.name, widget.kind, widget.range) for setting, widget in chosen.items()}
     battery = read_battery(named, maker)
     if battery is not None:
@@ -54,8 +54,9 @@ def understand(widgets: Sequence[Widget], model: str = "", *, make: str = "") ->
         carriers[Setting.BATTERY] = Carrier(battery.widget.name, battery.widget.kind)
     numbered = _numbered(states, named, maker)
     focus = _focus(chosen.get(Setting.FOCUS_DRIVE), maker)
-    told = report(maker, states, formats, focus)
-    states = {setting: _noted(state, told.program, told.manual_lens) for setting, state in states.items()}
+    lens_talks = Setting.APERTURE in numbered and numbered[Setting.APERTURE].current is not None
+    told = report(maker, states, formats, focus, lens_talks=lens_talks)
+    states = {setting: _noted(state, maker, told) for setting, state in states.items()}
     offered = [value.number for value in _choices_of(states, Setting.ISO) if value.number is not None]
     return Understanding(
         model=model,
@@ -80,7 +81,8 @@ def read_value(understanding: Understanding, setting: Setting, text: str) -> Val
     if known is not None:
         return known
     carrier = understanding.carriers.get(setting)
-    return _value(setting, carrier.widget if carrier else "", text, understanding.formats)
+    parse = parser_for(setting, carrier.widget if carrier else "", understanding.maker)
+    return _value(setting, parse, text, understanding.formats)
 
 
 def _formats(chosen: Mapping[Setting, Widget], named: Mapping[str, Widget]) -> FormatReading | None:
@@ -88,23 +90,24 @@ def _formats(chosen: Mapping[Setting, Widget], named: Mapping[str, Widget]) -> F
     return read_formats(widget, named.get(_COMPRESSION_CODES)) if widget else None
 
 
-def _state(setting: Setting, widget: Widget, formats: FormatReading | None) -> SettingState:
-    choices = tuple(_value(setting, widget.name, text, formats) for text in widget.choices)
+def _state(setting: Setting, widget: Widget, maker: Maker, formats: FormatReading | None) -> SettingState:
+    parse = parser_for(setting, widget.name, maker)
+    choices = tuple(_value(setting, parse, text, formats) for text in widget.choices)
     if setting is Setting.SHUTTER:
         choices = _without_doubtful_codes(choices)
     if widget.kind is WidgetKind.TOGGLE and setting in _SWITCHES:
         choices = (word("0", "off"), word("1", "on"))
-    current = _value(setting, widget.name, widget.current_text, formats)
+    current = _value(setting, parse, widget.current_text, formats)
     return SettingState(setting, current, choices, _is_settable(setting, widget, choices))
 
 
-def _value(setting: Setting, widget_name: str, text: str, formats: FormatReading | None) -> Value:
+def _value(setting: Setting, parse: Parser, text: str, formats: FormatReading | None) -> Value:
     if is_null(text):
         return unknown(text)
     if setting is Setting.IMAGE_FORMAT and formats is not None:
         found = formats.format_of(text)
         return unknown(text) if found is None else word(text, str(found))
-    return parser_for(setting, widget_name)(text)
+    return parse(text)
 
 
 def _without_doubtful_codes(choices: tuple[Value, ...]) -> tuple[Value, ...]:
@@ -133,8 +136,8 @@ def _numbered(
     found = {}
     for setting in (Setting.ISO, Setting.APERTURE, Setting.SHUTTER):
         state = states.get(setting)
-        named_enough = state is not None and (state.choices or setting is Setting.APERTURE)
-        if named_enough:
+        figures = [] if state is None else [value.number for value in (state.value, *state.choices)]
+        if state is not None and (state.choices or (setting is Setting.APERTURE and any(figures))):
             continue
         reading = read_numbered(setting, named, maker)
         if reading is not None:
@@ -172,6 +175,6 @@ def _choices_of(states: Mapping[Setting, SettingState], setting: Setting) -> tup
     return states[setting].choices if setting in states else ()
 
 
-def _noted(state: SettingState, program: str | None, manual_lens: bool) -> SettingState:
-    note = setting_note(state, program, manual_lens)
+def _noted(state: SettingState, maker: Maker, told: Report) -> SettingState:
+    note = setting_note(state, maker, told)
     return SettingState(state.setting, state.value, state.choices, state.settable, note) if note else state

@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 from tethercap.camera.words.formats import label_format
 from tethercap.camera.words.languages import Word, folded, is_null, means, numbered_word, unknown_code
+from tethercap.camera.words.makers import Maker
 from tethercap.exposure.parse import parse_f_number, parse_iso, parse_number, parse_shutter_s, parse_stops
 from tethercap.exposure.settings import Setting, Value, ValueKind
 from tethercap.exposure.stops import exact_compensation_stops
@@ -218,6 +219,14 @@ PARSERS: dict[Setting, Parser] = {
 PARSERS_BY_WIDGET: dict[str, Parser] = {"exptime": read_shutter_tenths}
 
 
-def parser_for(setting: Setting, widget_name: str) -> Parser:
-    """Parser for a setting as one widget prints it."""
-    return PARSERS_BY_WIDGET.get(widget_name, PARSERS[setting])
+def _read_fuji_program(text: str) -> Value:
+    # The driver's standard table names Fuji's code of P after a scene.
+    return word(text, "program") if folded(text) == "action" else read_program(text)
+
+
+_PARSERS_BY_MAKER: dict[tuple[Setting, Maker], Parser] = {(Setting.PROGRAM, Maker.FUJIFILM): _read_fuji_program}
+
+
+def parser_for(setting: Setting, widget_name: str, maker: Maker = Maker.OTHER) -> Parser:
+    """Parser for a setting as one widget of one maker prints it."""
+    return PARSERS_BY_WIDGET.get(widget_name) or _PARSERS_BY_MAKER.get((setting, maker)) or PARSERS[setting]
