@@ -1,7 +1,8 @@
 """RAW pictures as files: a DNG with the sensor's mosaic, an embedded JPEG preview and the EXIF of the shot.
 
 The DNG 1.4 tags used are the ones every reader needs: version, model, mosaic layout, black and white level, colour
-matrix, neutral.  tifffile writes the TIFF; it has no way to write an EXIF directory, so that is packed here and appended.
+matrix, neutral.  tifffile writes the TIFF; it has no way to write an EXIF directory, so that is packed here and
+appended.
 """
 
 from __future__ import annotations

@@ -13,8 +13,8 @@ from mock_camera.strip_scene import Canvas, Frame, Region, SceneSource, Strip, S
 LIVE_OVERSAMPLING = 1.15
 """Canvas pixels per live-view pixel: enough that warping does not soften the edges."""
 SCENE_LONG_SIDE_PX = 2400
-LIVE_SCENE_LONG_SIDE_PX = 1200
-"""Scenes are painted at this size for the live view, a quarter of the work of the full size that the RAW needs."""
+LIVE_SCENE_OVERSAMPLING = 1.1
+"""Scene pixels per canvas pixel of the live view: a quarter of the work of the full size that the RAW needs."""
 SPARE_MM = 2.0
 """How far a canvas reaches beyond what is needed, so that small corrections of the film need no new one."""
 
@@ -112,8 +112,9 @@ class FilmShelf:
                 inside = min(raw_region.right_mm, frame.x_mm + along / 2) - max(
                     raw_region.left_mm, frame.x_mm - along / 2
                 )
-            long_side = SCENE_LONG_SIDE_PX if inside > 0.25 * along else LIVE_SCENE_LONG_SIDE_PX
-            scale = long_side / max(along, across)
+            scale = SCENE_LONG_SIDE_PX / max(along, across)
+            if inside <= 0.25 * along:
+                scale = min(scale, LIVE_SCENE_OVERSAMPLING * self._live_scale)
             return scenes.draw(frame.scene, frame.seed, round(along * scale), round(across * scale))
 
         return scene_of

@@ -2,7 +2,8 @@
 
 Sizes: 135 film and its KS-1870 perforations as published for SMPTE ST 119 and the 135 format; 120 frames are the
 nominal sizes of ISO 732; gaps, gate radii and 120's width are common practice without a source.  Densities: masked base
-R 0.25, G 0.65, B 0.95, negative gamma 0.6, slide gamma 1.7, black-and-white base plus fog 0.28: usual figures, from memory.
+R 0.25, G 0.65, B 0.95, negative gamma 0.6, slide gamma 1.7, black-and-white base plus fog 0.28: usual
+figures, from memory.
 """
 
 from __future__ import annotations

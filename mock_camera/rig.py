@@ -392,7 +392,7 @@ def _plan(settings: RigSettings) -> StripPlan:
         raise ValueError(f"no scene is called '{unknown[0]}'; known are {', '.join(scenes.SCENES)}")
     if settings.strips < 1 or settings.frames_per_strip < 1:
         raise ValueError("there must be at least one strip with at least one frame")
-    names = list(scenes.SCENES)
+    names = list(scenes.MIXTURE)
     np.random.default_rng([settings.seed, 1]).shuffle(names)
     return StripPlan(
         FORMATS[settings.film_format], KINDS[settings.film_kind], settings.frames_per_strip,

@@ -18,6 +18,7 @@ SCENES: dict[str, Callable[[Painter], None]] = {
     "sunset": scenes_country.sunset,
     "street": scenes_town.street,
     "night": scenes_town.night,
+    "midnight": scenes_town.midnight,
     "harbour": scenes_town.harbour,
     "viaduct": scenes_town.viaduct,
     "fruit": scenes_indoors.fruit,
@@ -27,6 +28,9 @@ SCENES: dict[str, Callable[[Painter], None]] = {
     "patches": scenes_indoors.patches,
 }
 """Painters by the scene's name."""
+
+MIXTURE = tuple(name for name in SCENES if name != "midnight")
+"""What an ordinary roll holds; a frame that is nearly as clear as the rebate has to be asked for."""
 
 
 def draw(name: str, seed: int, width_px: int, height_px: int) -> FloatPicture:

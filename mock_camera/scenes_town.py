@@ -34,45 +34,44 @@ def street(p: Painter) -> None:
 
 
 def night(p: Painter) -> None:
-    """A wet street at night: lamps, lit windows, their light on the ground."""
-    p.gradient("#050813", "#101624", 0.0, 0.62)
+    """A wet street in the blue hour: lamps, lit windows, their light on the ground."""
+    _dark_street(p, dusk=1.0)
+
+
+def midnight(p: Painter) -> None:
+    """The same street with hardly any light but the lamps: most of the frame is as clear as the film's rebate."""
+    _dark_street(p, dusk=0.08)
+
+
+def _dark_street(p: Painter, dusk: float) -> None:
+    glimmer = np.float32(dusk)
+    p.gradient(linear("#1c2c5a") * glimmer, linear("#7a6a80") * glimmer, 0.0, 0.66)
     p.oval((0.82, 0.12), 0.035, 0.035, (0.9, 0.9, 0.8), 0.1)
     x = -0.03
     while x < 1.0:
         width = float(p.random.uniform(0.10, 0.17))
-        top = float(p.random.uniform(0.18, 0.36))
-        p.box(x, top, width, 0.64 - top, "#0b0c10", 0.2)
-        for row in np.arange(top + 0.04, 0.58, 0.075):
-            for column in np.arange(x + 0.018, x + width - 0.03, 0.035):
-                if p.random.random() < 0.35:
-                    p.box(
-                        float(column),
-                        float(row),
-                        0.016,
-                        0.038,
-                        np.array([0.75, 0.48, 0.18]) * p.random.uniform(0.3, 1.3),
-                        0.1,
-                    )
+        _dark_house(p, x, width, float(p.random.uniform(0.18, 0.36)), glimmer)
         x += width
-    p.gradient("#0d0f14", "#08090c", 0.64, 1.0)
-    lamps = [
-        (float(lamp), 0.36 - 0.12 * depth, depth)
-        for lamp, depth in ((0.12, 1.0), (0.36, 0.5), (0.53, 0.25), (0.90, 0.8))
-    ]
-    for lamp_x, y, depth in lamps:
-        _lamp(p, lamp_x, y, depth)
+    p.gradient(linear("#4a4658") * glimmer, linear("#33323c") * glimmer, 0.64, 1.0)
+    for lamp_x, near in ((0.12, 1.0), (0.36, 0.5), (0.53, 0.25), (0.90, 0.8)):
+        _lamp(p, lamp_x, 0.36 - 0.12 * near, near)
     water = p.pixels[round(0.28 * p.height) : round(0.64 * p.height)][::-1]
     low = p.pixels[round(0.66 * p.height) :][: water.shape[0]]
     ripple = np.exp(np.float32(0.9) * p.clouds(0.03, 5, 0.7, stretch=8.0))[round(0.66 * p.height) :][: low.shape[0]]
     low += np.float32(0.30) * water[: low.shape[0]] * ripple[:, :, np.newaxis]
-    p.shape([(0.0, 0.66), (1.0, 0.645), (1.0, 0.655), (0.0, 0.68)], "#1b1c20", 0.2)
-    for x0, colour in (
-        (0.62, (2.2, 0.25, 0.12)),
-        (0.655, (2.2, 0.25, 0.12)),
-        (0.40, (2.6, 2.3, 1.7)),
-        (0.44, (2.6, 2.3, 1.7)),
-    ):
+    p.shape([(0.0, 0.66), (1.0, 0.645), (1.0, 0.655), (0.0, 0.68)], linear("#5a5a62") * glimmer, 0.2)
+    for x0, colour in ((0.62, (2.2, 0.25, 0.12)), (0.655, (2.2, 0.25, 0.12)), (0.40, (2.6, 2.3, 1.7))):
         p.glow((x0, 0.70), 0.012, colour, 0.8)
+
+
+def _dark_house(p: Painter, x: float, width: float, top: float, glimmer: np.float32) -> None:
+    p.box(x, top, width, 0.64 - top, linear("#3a3844") * glimmer, 0.2)
+    p.shape([(x, top), (x + width / 2, top - 0.05), (x + width, top)], linear("#2c2a34") * glimmer, 0.2)
+    for row in np.arange(top + 0.04, 0.58, 0.075):
+        for column in np.arange(x + 0.018, x + width - 0.03, 0.035):
+            if p.random.random() < 0.35:
+                bright = np.array([0.75, 0.48, 0.18]) * p.random.uniform(0.3, 1.3)
+                p.box(float(column), float(row), 0.016, 0.038, bright, 0.1)
 
 
 def harbour(p: Painter) -> None:
