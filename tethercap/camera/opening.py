@@ -169,8 +169,8 @@ def _get_to_know(camera: GPhotoCamera, port: str, lock: CameraLock) -> OpenCamer
 
 
 def _claim_serial(opened: OpenCamera, owner_pid: int) -> None:
-    # The same body over another port is still the same body.
-    if opened.identity.serial:
+    # The same body over another port is still the same body. Simulated ones on this computer share a number.
+    if opened.identity.serial and not opened.identity.port.startswith("ptpip:127."):
         opened.locks.append(CameraLock(f"serial {opened.identity.serial}", owner_pid))
 
 

@@ -31,7 +31,10 @@ from tethercap.exposure.settings import Setting, SettingChange, SettingState, Va
 LONGEST_PAUSE_S = 1.0
 PING_PERIOD_S = 5.0
 """How often an otherwise idle camera is asked for something real: a dead link answers events all the same."""
-WATCHED_SETTINGS = (Setting.ISO, Setting.APERTURE, Setting.SHUTTER, Setting.IMAGE_FORMAT)
+LOOK_PAUSE_S = 0.5
+"""The exposure settings are looked at no more often than this, however much the body stirs."""
+LOOK_PERIOD_S = 3.0
+"""So often they are looked at in any case: not every body tells when a dial is turned."""
 
 
 class CameraOwner:
@@ -62,6 +65,7 @@ class CameraOwner:
         self._live = LiveDuty(self._board, self._ring, setup.first_sequence)
         self._events = EventDuty(self._tell, self._keep_ram_file)
         self._next_ping_s = NEVER
+        self._next_look_s = 0.0
         os.set_blocking(setup.bell.fileno(), False)
 
     # The loop
@@ -242,13 +246,13 @@ class CameraOwner:
         return Fired(fired_at_s, accepted_at_s)
 
     def _exposure_s(self) -> float:
-        state = self._desk.last.get(Setting.SHUTTER) if self._desk else None
+        state = self._desk.known.get(Setting.SHUTTER) if self._desk else None
         if state is None:
             return 30.0
         return state.value.number if state.value.number is not None else 60.0
 
     def _files_per_shot(self) -> int:
-        state = self._desk.last.get(Setting.IMAGE_FORMAT) if self._desk else None
+        state = self._desk.known.get(Setting.IMAGE_FORMAT) if self._desk else None
         return 2 if state is not None and state.value.word is not None and "+" in state.value.word else 1
 
     def ping(self) -> None:
@@ -329,17 +333,11 @@ class CameraOwner:
 
     def _listen(self, opened: opening.OpenCamera) -> None:
         self._events.turn(opened.camera, time.monotonic, live=self._live.wanted)
-        if self._events.settings_stirred and self._desk is not None:
+        now_s = time.monotonic()
+        if self._desk is None or now_s < self._next_look_s or self._events.shot is not None:
+            return
+        if self._events.settings_stirred or now_s >= self._next_look_s + LOOK_PERIOD_S:
             self._events.settings_stirred = False
-            before = dict(self._desk.last)
-            for setting in moved(before, self._desk.read()):
+            self._next_look_s = now_s + LOOK_PAUSE_S
+            for setting in self._desk.read_watched():
                 self._tell(SettingMoved(setting.value, time.monotonic()))
-
-
-def moved(before: dict[Setting, SettingState], after: dict[Setting, SettingState]) -> list[Setting]:
-    """Return the exposure settings whose value changed."""
-    return [
-        setting
-        for setting in WATCHED_SETTINGS
-        if setting in before and setting in after and before[setting].value != after[setting].value
-    ]

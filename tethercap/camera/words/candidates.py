@@ -18,7 +18,7 @@ NAMES: dict[Setting, tuple[str, ...]] = {
     # Nikon 1 has both names; there `aperture` is rubbish.
     Setting.APERTURE: ("f-number", "aperture"),
     # `shutterspeed2` holds exact fractions where `shutterspeed` is cut to tenths of a millisecond.
-    Setting.SHUTTER: ("shutterspeed2", "shutterspeed", "exptime", "nikon-shutterspeed"),
+    Setting.SHUTTER: ("shutterspeed2", "shutterspeed", "nikon-shutterspeed", "exptime"),
     Setting.EXPOSURE_COMPENSATION: ("exposurecompensation", "exposurebiascompensation"),
     # The dial says what rules now; the other EOS list is a fixed table.
     Setting.PROGRAM: ("expprogram", "autoexposuremode", "autoexposuremodedial", "shootingmode"),

@@ -119,12 +119,17 @@ def _from_entry(name: str, entry: Mapping[str, object]) -> Widget:
         path=str(entry.get("path") or ""),
         label=str(entry.get("label") or ""),
         readonly=readonly if isinstance(readonly, bool) else None,
-        kind=WidgetKind(str(entry.get("type") or entry.get("kind") or "TEXT").upper()),
+        kind=_kind(str(entry.get("type") or entry.get("kind") or "")),
         current=current if isinstance(current, str | int | float) else None,
         choices=tuple(str(choice) for choice in choices) if isinstance(choices, list | tuple) else (),
         range=_limits([limits[key] for key in ("bottom", "top", "step")]) if isinstance(limits, Mapping)
         else _limits(limits) if isinstance(limits, list | tuple) else None,
     )  # fmt: skip
+
+
+def _kind(text: str) -> WidgetKind:
+    # A kind nobody knows is kept as a text: the rest of the camera is still worth reading.
+    return next((kind for kind in WidgetKind if kind == text.strip().upper()), WidgetKind.TEXT)
 
 
 def _limits(texts: Sequence[object]) -> tuple[float, float, float] | None:

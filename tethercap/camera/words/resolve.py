@@ -93,11 +93,12 @@ def _formats(chosen: Mapping[Setting, Widget], named: Mapping[str, Widget]) -> F
 def _state(setting: Setting, widget: Widget, maker: Maker, formats: FormatReading | None) -> SettingState:
     parse = parser_for(setting, widget.name, maker)
     choices = tuple(_value(setting, parse, text, formats) for text in widget.choices)
-    if setting is Setting.SHUTTER:
-        choices = _without_doubtful_codes(choices)
     if widget.kind is WidgetKind.TOGGLE and setting in _SWITCHES:
         choices = (word("0", "off"), word("1", "on"))
     current = _value(setting, parse, widget.current_text, formats)
+    if setting is Setting.SHUTTER:
+        current, *shown = _without_doubtful_codes((current, *choices))
+        choices = tuple(shown)
     return SettingState(setting, current, choices, _is_settable(setting, widget, choices))
 
 

@@ -164,7 +164,9 @@ def _table(rows: dict[str, str]) -> dict[str, str]:
 
 
 read_program = by_table(_table({
-    "manual": "m", "aperture priority": "a|av", "shutter priority": "s|tv", "program": "p",
+    "manual": "m|plně ruční režim|ს", "aperture priority": "a|av|a 光圈优先|zaclonění ručně, exp. čas automat.",
+    "shutter priority": "s|tv|exp. čas ručně, zaclonění automat.|телебачення",
+    "program": "p|п|část. nastavitelný automat. režim",
     "bulb": "bulb|langzeitbelichtung",
     "automatic": "auto|green|intelligent auto|superior auto|creative auto|scene intelligent auto|grün",
 }))  # fmt: skip
