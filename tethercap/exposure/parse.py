@@ -1,7 +1,8 @@
 """Reads the figures that cameras print for aperture, exposure time, sensitivity and compensation.
 
-Whole texts only: a text with anything left over is not a figure. A decimal comma counts as a point. What is not a
-figure gives None; words ("auto", "bulb") are for the caller, who knows the language.
+Whole texts only: a text with anything left over is not a figure. A decimal comma counts as a point, and so does the
+apostrophe that is written in Spanish. Seconds may be abbreviated in any script. What is not a figure gives None;
+words ("auto", "bulb") are for the caller, who knows the language.
 """
 
 import re
@@ -12,9 +13,11 @@ LOWEST_ISO, HIGHEST_ISO = 3.0, 10_000_000.0
 LONGEST_SHUTTER_S = 86_400.0
 """Longer figures are codes (429496.7295 s is 2^32 - 1 tenths of a millisecond), never a time."""
 
-_NUMBER = r"\d+(?:[.,]\d+)?"
-_FRACTION = re.compile(r"(\d+)/(\d+)(?: ?s)?")
-_PLAIN_TIME = re.compile(rf"({_NUMBER}) ?(s|m|min|\")?")
+_NUMBER = r"\d+(?:[.,']\d+)?"
+_SECONDS = r"(?:s|sec|с|gy|秒|წმ|\")"
+"""Abbreviations of the second in the driver's catalogues; old PowerShots write a double prime."""
+_FRACTION = re.compile(rf"({_NUMBER})/({_NUMBER})\s?{_SECONDS}?")
+_PLAIN_TIME = re.compile(rf"({_NUMBER})\s?(?:{_SECONDS}|(m|min))?")
 _INCH_TIME = re.compile(r"(\d+)\"(\d+)")
 _THIRD_MARK = re.compile(r"\s*\(1/3\)$")
 _F_NUMBER = re.compile(rf"(?:[fF]/? ?)?({_NUMBER})")
@@ -61,13 +64,13 @@ def parse_shutter_s(text: str) -> float | None:
 
 def _seconds(text: str) -> float | None:
     if match := _FRACTION.fullmatch(text):
-        numerator, denominator = int(match[1]), int(match[2])
+        numerator, denominator = _float(match[1]), _float(match[2])
         # Figures this large are 16-bit codes for bulb and the like, not a quotient of a second.
         return numerator / denominator if denominator and numerator < 0xFFF0 else None
     if match := _INCH_TIME.fullmatch(text):
         return float(f"{match[1]}.{match[2]}")
     if match := _PLAIN_TIME.fullmatch(text):
-        return _float(match[1]) * (60.0 if match[2] in ("m", "min") else 1.0)
+        return _float(match[1]) * (60.0 if match[2] else 1.0)
     return None
 
 
@@ -100,4 +103,4 @@ def parse_stops(text: str) -> float | None:
 
 
 def _float(digits: str) -> float:
-    return float(digits.replace(",", "."))
+    return float(digits.replace(",", ".").replace("'", "."))
