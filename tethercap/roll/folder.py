@@ -38,6 +38,7 @@ from tethercap.roll.core import (
 )
 from tethercap.roll.lines import Companion, Filed, Opened, Started
 from tethercap.roll.lock import RollLock
+from tethercap.roll.mirror import Mirror, MirrorStatus
 from tethercap.roll.names import FrameId, check_suffix, stem
 from tethercap.roll.outcome import FiledTake, Incoming, TakeOutcome, filed_line
 from tethercap.roll.reconcile import reconcile
@@ -68,6 +69,7 @@ class Roll(RollNumbers, RollResults):
         self.opening_notes: tuple[str, ...] = ()
         self._core = core
         self._lock = lock
+        self._mirror: Mirror | None = None
         self._unsettled: dict[Path, Filed] = {}
         """Pictures whose line is written and whose name could not be given yet."""
 
@@ -80,6 +82,7 @@ class Roll(RollNumbers, RollResults):
         sidecar: SidecarWriter | None = None,
         layer: FileLayer | None = None,
         now: Now = local_now,
+        mirror: Path | None = None,
     ) -> Self:
         """Make a new roll in the folder `path`, which is empty or not there yet, and open it.
 
@@ -87,6 +90,8 @@ class Roll(RollNumbers, RollResults):
         ----------
         sidecar : callable, optional
             Makes an XMP packet of properties; without it no sidecars are written.
+        mirror : Path, optional
+            Folder, on another disk, in which a second copy of the roll's folder is kept up.
 
         Raises
         ------
@@ -106,7 +111,7 @@ class Roll(RollNumbers, RollResults):
                     todo="Open the roll that is there, or choose another folder.",
                 )
             write_whole(layer, path / setup_file.FILE_NAME, setup_file.write_setup(setup))
-        return cls.open(path, sidecar=sidecar, layer=layer, now=now)
+        return cls.open(path, sidecar=sidecar, layer=layer, now=now, mirror=mirror)
 
     @classmethod
     def open(
@@ -116,6 +121,7 @@ class Roll(RollNumbers, RollResults):
         sidecar: SidecarWriter | None = None,
         layer: FileLayer | None = None,
         now: Now = local_now,
+        mirror: Path | None = None,
     ) -> Self:
         """Open a roll to go on with it; what a run that was cut off left behind is put right first.
 
@@ -141,6 +147,8 @@ class Roll(RollNumbers, RollResults):
         roll = cls(core, lock)
         try:
             roll._begin()
+            if mirror is not None:
+                roll._start_mirror(mirror / path.resolve().name)
         except BaseException:
             roll.close()
             raise
@@ -156,8 +164,25 @@ class Roll(RollNumbers, RollResults):
             core.say(Opened(software=_SOFTWARE, host=socket.gethostname()))
             self.opening_notes = reconcile(core)
 
-    def close(self) -> None:
-        """Let go of the roll; safe to call twice. Everything is on the disk already."""
+    def _start_mirror(self, target: Path) -> None:
+        self._mirror = Mirror(self.path, target, self._core.layer)
+        self._core.changed = self._mirror.nudge
+
+    @property
+    def mirror_status(self) -> MirrorStatus | None:
+        """Where the second copy stands; None where none was asked for."""
+        return self._mirror.status if self._mirror is not None else None
+
+    def close(self, mirror_wait_s: float = 10.0) -> None:
+        """Let go of the roll; safe to call twice. Everything is on the disk already.
+
+        Parameters
+        ----------
+        mirror_wait_s : float
+            How long the second copy may take to catch up.
+        """
+        if self._mirror is not None:
+            self._mirror.finish(mirror_wait_s)
         with self._core.guard:
             self._core.close()
             self._lock.release()

@@ -1,5 +1,6 @@
 """Opening a roll: bring record and files together again after a run that was cut off. No picture is ever deleted."""
 
+import re
 from pathlib import Path
 
 from tethercap import __version__
@@ -7,13 +8,16 @@ from tethercap.errors import RollNameError
 from tethercap.roll import renumber
 from tethercap.roll.arrival import Leftover, leftovers
 from tethercap.roll.core import ASIDE_FOLDER, POSITIVE_FOLDER, PROOF_FOLDER, RAW_FOLDER, RollCore
+from tethercap.roll.describe import write_metadata
 from tethercap.roll.fixity import file_sha256
 from tethercap.roll.lines import Companion, Described, Filed, Noted, SetAside
 from tethercap.roll.names import FrameId, check_path, check_suffix, parse_stem, stem
 from tethercap.roll.state import SIDECAR_SUFFIX
 
 _SOFTWARE = f"tethercap {__version__}"
+_RESULT_FOLDERS = (f"{POSITIVE_FOLDER}/", f"{PROOF_FOLDER}/")
 _UNFINISHED_TEXT_SUFFIX = ".new"
+_UNFINISHED_RESULT = re.compile(r"\..*\.(\d+\.part|describing\.[a-z]+)")
 
 
 def reconcile(core: RollCore) -> tuple[str, ...]:
@@ -32,12 +36,14 @@ def reconcile(core: RollCore) -> tuple[str, ...]:
     notes = [f"The record is damaged: {damage}. All the rest of it is used." for damage in core.damage]
     if renumber.finish(core):
         notes.append("A renumbering that was cut off was finished.")
+        write_metadata(core, core.state.takes())
     notes += _name_waiting(core)
     notes += _take_up_leftovers(core)
     notes += _adopt_strangers(core)
     notes += _tell_missing(core)
-    notes += _write_missing_sidecars(core)
-    _sweep_texts(core)
+    _write_missing_sidecars(core)
+    notes += _go_on_describing(core)
+    _sweep(core)
     for note in notes:
         core.say(Noted(text=note))
     core.write_manifest()
@@ -162,10 +168,9 @@ def _tell_missing(core: RollCore) -> list[str]:
     return [f"{file} is in the record and not in the folder. Look for it in copies of this roll." for file in missing]
 
 
-def _write_missing_sidecars(core: RollCore) -> list[str]:
-    """Write sidecars that are not there; where metadata was being written anew, take the sums as they are."""
-    was_describing = core.state.describing
-    sums = _sums_of_results(core) if was_describing else {}
+def _write_missing_sidecars(core: RollCore) -> None:
+    """Write sidecars that are not there, and note those that the record does not know."""
+    sums: dict[str, str] = {}
     for take in core.state.takes():
         path = core.path / take.sidecar
         if not (core.path / take.filed.file).exists():
@@ -173,25 +178,30 @@ def _write_missing_sidecars(core: RollCore) -> list[str]:
         is_new = not path.exists()
         if is_new and (packet := core.sidecar_bytes(take)) is not None:
             core.write_sidecar(take, packet)
-        if path.exists() and (is_new or was_describing or take.sidecar not in core.state.sums):
+        if path.exists() and (is_new or take.sidecar not in core.state.sums):
             sums[take.sidecar] = file_sha256(path)
-    if was_describing or any(core.state.sums.get(file) != sha256 for file, sha256 in sums.items()):
+    if any(core.state.sums.get(file) != sha256 for file, sha256 in sums.items()):
         core.say(Described(sha256=sums))
-    return ["Writing metadata was cut off; run tethercap describe again."] if was_describing else []
 
 
-def _sums_of_results(core: RollCore) -> dict[str, str]:
-    """Sums of positives and proofs as they are now: each was replaced whole or not at all."""
-    return {
-        file: file_sha256(core.path / file)
-        for file in core.state.sums
-        if file.startswith((f"{POSITIVE_FOLDER}/", f"{PROOF_FOLDER}/")) and (core.path / file).exists()
-    }
+def _go_on_describing(core: RollCore) -> list[str]:
+    """Write metadata anew where that was cut off: each file is the old one or the new one, nobody knows which."""
+    if not core.state.describing:
+        return []
+    sidecars = (take.sidecar for take in core.state.takes())
+    files = [*sidecars, *(file for file in core.state.sums if file.startswith(_RESULT_FOLDERS))]
+    core.say(Described(sha256={file: file_sha256(core.path / file) for file in files if (core.path / file).exists()}))
+    write_metadata(core, core.state.takes())
+    return ["Writing metadata was cut off. Sidecars were written anew; run tethercap describe for the positives."]
 
 
-def _sweep_texts(core: RollCore) -> None:
-    """Take away sidecars, manifests and the like that were half written; the roll writes them again."""
+def _sweep(core: RollCore) -> None:
+    """Take away sidecars, manifests, positives and proofs that were half written: all can be made again."""
     for folder in (core.path, core.path / RAW_FOLDER):
         for path in folder.iterdir():
             if path.name.startswith(".") and path.suffix == _UNFINISHED_TEXT_SUFFIX and path.is_file():
+                core.layer.remove(path)
+    for name in (POSITIVE_FOLDER, PROOF_FOLDER):
+        for path in (core.path / name).iterdir():
+            if path.is_file() and _UNFINISHED_RESULT.fullmatch(path.name):
                 core.layer.remove(path)

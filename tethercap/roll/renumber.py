@@ -10,6 +10,7 @@ from pathlib import Path
 
 from tethercap.errors import RollExistsError
 from tethercap.roll.core import FILED_SAFE, RollCore
+from tethercap.roll.describe import write_metadata
 from tethercap.roll.lines import FileMove, FrameMove, Renumbered, Renumbering, RenumberingParked
 from tethercap.roll.names import FrameId, stem
 from tethercap.roll.state import FrameRecord, RollState, TakeRecord
@@ -46,7 +47,8 @@ def renumber(core: RollCore, new_ids: Mapping[FrameId, FrameId]) -> None:
             )
         )
         finish(core)
-        core.write_manifest()
+        changed = [take for new in moves.values() for take in core.state.frame(new).takes]
+        write_metadata(core, changed)
 
 
 def _check_moves(state: RollState, moves: Mapping[FrameId, FrameId]) -> None:

@@ -1,14 +1,18 @@
 """The part of an open roll that has to do with what is made from its pictures."""
 
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
 from tethercap import __version__
+from tethercap.roll import describe
 from tethercap.roll.core import FILED_SAFE, POSITIVE_FOLDER, PROOF_FOLDER, RollCore
 from tethercap.roll.fixity import file_sha256
 from tethercap.roll.lines import Converted, SheetMade
 from tethercap.roll.names import FrameId, stem
 from tethercap.roll.outcome import FiledTake
+from tethercap.roll.room import Room, look_at_room
+from tethercap.roll.setup import FrameNotes
 from tethercap.roll.store import disk_troubles
 
 
@@ -101,6 +105,58 @@ class RollResults:
         with disk_troubles("noting the contact sheet", safe=FILED_SAFE), self._core.guard:
             self._core.say(SheetMade(file=self._core.relative(sheet), sha256=file_sha256(sheet)))
             self._core.write_manifest()
+
+    def change_setup(self, changes: Mapping[str, object] = {}, frames: Iterable[FrameNotes] = ()) -> None:
+        """Change roll.toml, comments kept, and go on with what it says now. `describe` brings it into the pictures.
+
+        Parameters
+        ----------
+        changes : mapping
+            Field of `RollSetup` -> new value; None takes the field out.
+        frames : iterable of FrameNotes
+            Added to the notes that are there.
+
+        Raises
+        ------
+        ProfileError
+            If it would not be usable; then nothing is changed.
+        StorageError
+        """
+        describe.change_setup(self._core, changes, frames)
+
+    def describe(
+        self, embed: describe.Embedder | None = None, progress: Callable[[], None] = lambda: None
+    ) -> describe.DescribeReport:
+        """Bring what roll.toml says now into all sidecars, and with `embed` into positives and proofs.
+
+        Parameters
+        ----------
+        embed : callable, optional
+            Writes properties into a picture file in place.
+        progress : callable
+            Called after each take.
+
+        Raises
+        ------
+        StorageError
+        """
+        return describe.write_metadata(self._core, self._core.state.takes(), embed, progress)
+
+    def room(self, raw_bytes: int, frames_wanted: int, *, result_bytes: int = 0) -> Room:
+        """Look how many frames still fit on the disk.
+
+        Parameters
+        ----------
+        raw_bytes : int
+            Size of one RAW.
+        result_bytes : int
+            Size of what is made from one.
+
+        Raises
+        ------
+        StorageError
+        """
+        return look_at_room(self.path, raw_bytes, frames_wanted, result_bytes=result_bytes)
 
     def unfinished_conversions(self) -> tuple[FiledTake, ...]:
         """Give the takes that stand for their frames and have no positive, as they lie on the film."""

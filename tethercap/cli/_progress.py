@@ -1,0 +1,27 @@
+"""Bars on stderr for commands that let one wait; silent where stderr is no terminal."""
+
+import contextlib
+from collections.abc import Callable, Iterator
+
+from rich.console import Console
+from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn, TimeRemainingColumn
+
+
+@contextlib.contextmanager
+def byte_bar(doing: str, total_bytes: int) -> Iterator[Callable[[int], None]]:
+    """Show a bar of bytes while the block runs; yields the function to be told of each piece."""
+    console = Console(stderr=True)
+    columns = (TextColumn("{task.description}"), BarColumn(), DownloadColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
+        task = progress.add_task(doing, total=max(1, total_bytes))
+        yield lambda size_bytes: progress.advance(task, size_bytes)
+
+
+@contextlib.contextmanager
+def count_bar(doing: str, total: int) -> Iterator[Callable[[], None]]:
+    """Show a bar of things done while the block runs; yields the function to be called after each."""
+    console = Console(stderr=True)
+    columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.completed:.0f} of {task.total:.0f}"))
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
+        task = progress.add_task(doing, total=max(1, total))
+        yield lambda: progress.advance(task)
