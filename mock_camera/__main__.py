@@ -128,6 +128,7 @@ def run(argv: Sequence[str] | None = None, make_rig: RigMaker = make_copy_rig) -
         signal.signal(number, lambda *_: done.set())
     card = Card(args.card_mb * 1_000_000, args.first_number)
     body = Body(make_rig(args), card, faults, FAST if args.fast else Timing())
+    body.warm_up()
     dialect = BODIES[args.body](body, args.serial)
     responder = Responder(dialect, args.port, args.trace)
     control = ControlServer(Desk(dialect, responder, done.set), args.control_port)

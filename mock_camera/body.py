@@ -13,6 +13,7 @@ import threading
 import time
 import traceback
 from collections.abc import Callable, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Protocol
@@ -25,6 +26,8 @@ from mock_camera.sensor import Exposure
 from mock_camera.settings import Settings
 
 LIVE_VIEW_PX = (1024, 680)
+LONGEST_DRAWING_S = 1.0
+"""The driver waits 2.5 s for an answer over the network."""
 THUMB_PX = (160, 120)
 _STOP = None
 
@@ -173,6 +176,8 @@ class Body:
         self._count = 0
         self._last: PictureLike | None = None
         self._picture_bytes = 50_000_000
+        self._finder = ThreadPoolExecutor(1, "finder")
+        self._drawing: Future[bytes] | None = None
         self._closing = threading.Event()
         self._to_shutter: queue.Queue[Shot | None] = queue.Queue()
         self._to_card: queue.Queue[Shot | None] = queue.Queue()
@@ -189,6 +194,7 @@ class Body:
         self._to_shutter.put(_STOP)
         for thread in self._threads:
             thread.join(timeout=10)
+        self._finder.shutdown(cancel_futures=True)
         self.rig.close()
         self.card.close()
 
@@ -241,10 +247,31 @@ class Body:
             return None
         if self.faults.strike("live-view-empty"):
             return b""
-        jpeg = self.rig.live_view_jpeg(self.settings.exposure(), *LIVE_VIEW_PX)
+        jpeg = self._newest_frame()
+        if jpeg is None:
+            return None
         if self.faults.strike("live-view-corrupt"):
             return jpeg[: len(jpeg) // 2]
         return jpeg
+
+    def _newest_frame(self) -> bytes | None:
+        """Have a frame drawn; None if that takes so long that the driver would give up."""
+        with self._lock:
+            if self._drawing is None:
+                exposure = self.settings.exposure()
+                self._drawing = self._finder.submit(self.rig.live_view_jpeg, exposure, *LIVE_VIEW_PX)
+            drawing = self._drawing
+        try:
+            jpeg = drawing.result(timeout=LONGEST_DRAWING_S)
+        except TimeoutError:
+            return None
+        with self._lock:
+            self._drawing = None
+        return jpeg
+
+    def warm_up(self) -> None:
+        """Draw one frame, however long the first takes."""
+        self.rig.live_view_jpeg(self.settings.exposure(), *LIVE_VIEW_PX)
 
     # Shots
 

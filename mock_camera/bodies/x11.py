@@ -104,6 +104,9 @@ class Body11(Dialect):
         self._speak(NEW_PROTOCOL)
         del self.properties[Property.BATTERY_LEVEL], self.properties[Property.DATE_TIME]
         self.add_fixed(PropertyDesc(Prop.PRIORITY, u8_type, 1, 0, True, (0, 1)))
+        for button in (Prop.HALF_PRESS, Prop.FULL_PRESS):
+            self.add_fixed(PropertyDesc(button, u16_type, 1, 1, True, (1, 2)))
+        self.add_fixed(PropertyDesc(Prop.FOCUS_STEP, DataType.INT16, 0, 0, True, Range(-7, 7, 1)))
         self._add_state(Prop.FOCUS_FOUND, u8_type, lambda: 1)
         self._add_state(Prop.PICTURES_WAITING, u16_type, self._pictures_waiting)
         self._add_state(Prop.LIVE_VIEW_STATUS, u8_type, lambda: 0 if self._refused() else 1)
@@ -142,7 +145,9 @@ class Body11(Dialect):
         """Answer 0x9202(version wanted): version, property codes, control codes."""
         version = OLD_PROTOCOL if request.params[0] == OLD_PROTOCOL else NEW_PROTOCOL
         self._speak(version)
-        return Reply(data=u16(version) + array16(list(self.properties)) + array16(list(CONTROLS)))
+        return Reply(
+            data=u16(version) + array16([c for c in self.properties if c not in CONTROLS]) + array16(list(CONTROLS))
+        )
 
     def get_all(self, _: Request) -> Reply:
         """Answer 0x9209: u32 count, u32 0, then every property."""

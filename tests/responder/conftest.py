@@ -62,7 +62,7 @@ class Camera:
             capture_output=True,
             text=True,
             timeout=timeout_s,
-            env={**os.environ, "DRIVER_TARGET": target},
+            env={**os.environ, "DRIVER_TARGET": target, "CONTROL_PORT": str(self.ready["control_port"])},
             check=False,
         )
         assert done.returncode == 0, f"the driver died with {done.returncode}: {done.stderr[-2000:]}"

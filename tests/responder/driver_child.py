@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import socket
 import sys
 import tempfile
 import time
@@ -36,7 +37,7 @@ class Driver:
         self.gp = gp
         self.texts: list[str] = []
         self.context = gp.Context()
-        self._callback = self.context.set_error_func(lambda _c, text, _d: self.texts.append(str(text)), None)
+        self._callback = self.context.set_error_func(lambda _c, text, _d: self.texts.append(bytes(text).decode()), None)
         self.path = f"ptpip:127.0.0.1:{port}:{port}"
         self.camera = gp.Camera()
 
@@ -75,6 +76,18 @@ class Driver:
         self.camera.set_single_config(name, widget, self.context)
         return self.get(name)
 
+    def push(self, name: str, content: Any) -> bool:
+        """Set a widget that acts, without reading it back."""
+        widget = self.camera.get_single_config(name, self.context)
+        widget.set_value(content)
+        self.camera.set_single_config(name, widget, self.context)
+        return True
+
+    def push_any(self, name: str, contents: list[str]) -> bool:
+        """Push the first of some choices that this release of the driver knows."""
+        known = self.choices(name)
+        return self.push(name, next(content for content in contents if content in known))
+
     def preview(self) -> dict[str, Any]:
         file = self.gp.CameraFile()
         self.gp.check_result(self.gp.gp_camera_capture_preview(self.camera, file, self.context))
@@ -112,6 +125,17 @@ class Driver:
                 self.preview_quietly()
         return found
 
+    def preview_soon(self) -> dict[str, Any]:
+        """Try until a preview is whole, for 3 s at most."""
+        end = time.monotonic() + 3
+        while True:
+            try:
+                result = self.preview()
+            except self.gp.GPhoto2Error:
+                result = {"jpeg": False}
+            if result["jpeg"] or time.monotonic() > end:
+                return result
+
     def preview_quietly(self) -> None:
         try:
             self.preview()
@@ -148,6 +172,14 @@ class Driver:
         time.sleep(seconds)
         return True
 
+    def control(self, cmd: str, **options: Any) -> Any:
+        """Send a command to the camera's control channel, as someone at the camera would act."""
+        port = int(os.environ["CONTROL_PORT"])
+        with socket.create_connection(("127.0.0.1", port), timeout=10) as sock:
+            sock.sendall(json.dumps({"cmd": cmd, **options}).encode() + b"\n")
+            with sock.makefile("rb") as answers:
+                return json.loads(answers.readline())
+
     def free_kb(self) -> int:
         return int(self.camera.get_storageinfo(self.context)[0].freekbytes)
 
@@ -164,7 +196,8 @@ def main() -> None:
             arguments = [*files[int(arguments[0][1:])], *arguments[1:]]
         driver.texts.clear()
         try:
-            results.append(getattr(driver, name)(*arguments))
+            options = arguments.pop() if arguments and isinstance(arguments[-1], dict) else {}
+            results.append(getattr(driver, name)(*arguments, **options))
         except driver.gp.GPhoto2Error as error:
             results.append({"error": error.code, "text": list(driver.texts)})
     sys.stdout.write(json.dumps(results))

@@ -84,37 +84,34 @@ def test_session_rules(start_camera: Any, connect: Any) -> None:
     assert wire.ask(Operation.OPEN_SESSION, 7, transaction=0)[0] == Response.OK
 
 
-@pytest.mark.parametrize(
-    ("code", "params", "answer"),
-    [
-        (0x1FFF, (), Response.OPERATION_NOT_SUPPORTED),
-        (0x9201, (), Response.OPERATION_NOT_SUPPORTED),
-        (Operation.GET_STORAGE_IDS, (1,), Response.PARAMETER_NOT_SUPPORTED),
-        (Operation.GET_STORAGE_INFO, (0x00020001,), Response.INVALID_STORAGE_ID),
-        (Operation.GET_OBJECT_HANDLES, (0x00020001, 0, 0), Response.INVALID_STORAGE_ID),
-        (Operation.GET_OBJECT_HANDLES, (0xFFFFFFFF, 0, 0x999), Response.INVALID_OBJECT_HANDLE),
-        (Operation.GET_NUM_OBJECTS, (0x00020001, 0, 0), Response.INVALID_STORAGE_ID),
-        (Operation.GET_OBJECT_INFO, (0x999,), Response.INVALID_OBJECT_HANDLE),
-        (Operation.GET_OBJECT, (0x999,), Response.INVALID_OBJECT_HANDLE),
-        (Operation.GET_OBJECT, (1,), Response.INVALID_OBJECT_HANDLE),
-        (Operation.GET_PARTIAL_OBJECT, (0x999, 0, 10), Response.INVALID_OBJECT_HANDLE),
-        (Operation.GET_THUMB, (1,), Response.NO_THUMBNAIL_PRESENT),
-        (Operation.GET_THUMB, (0x999,), Response.INVALID_OBJECT_HANDLE),
-        (Operation.DELETE_OBJECT, (0x999,), Response.INVALID_OBJECT_HANDLE),
-        (Operation.DELETE_OBJECT, (0xFFFFFFFF, 0x3811), Response.SPECIFICATION_BY_FORMAT_UNSUPPORTED),
-        (Operation.SET_OBJECT_PROTECTION, (1, 7), Response.INVALID_PARAMETER),
-        (Operation.GET_DEVICE_PROP_DESC, (0x5FFF,), Response.DEVICE_PROP_NOT_SUPPORTED),
-        (Operation.GET_DEVICE_PROP_VALUE, (0x5FFF,), Response.DEVICE_PROP_NOT_SUPPORTED),
-        (Operation.INITIATE_CAPTURE, (0x00020001, 0), Response.STORE_NOT_AVAILABLE),
-        (Operation.INITIATE_CAPTURE, (0, 0x3009), Response.INVALID_OBJECT_FORMAT_CODE),
-        (Operation.SET_DEVICE_PROP_VALUE, (0x500F,), Response.GENERAL_ERROR),
-    ],
-)
-def test_misuse_is_answered_with_its_code(
-    start_camera: Any, connect: Any, code: int, params: tuple[int, ...], answer: Response
-) -> None:
+MISUSE: list[tuple[int, tuple[int, ...], Response]] = [
+    (0x1FFF, (), Response.OPERATION_NOT_SUPPORTED),
+    (0x9201, (), Response.OPERATION_NOT_SUPPORTED),
+    (Operation.GET_STORAGE_IDS, (1,), Response.PARAMETER_NOT_SUPPORTED),
+    (Operation.GET_STORAGE_INFO, (0x00020001,), Response.INVALID_STORAGE_ID),
+    (Operation.GET_OBJECT_HANDLES, (0x00020001, 0, 0), Response.INVALID_STORAGE_ID),
+    (Operation.GET_OBJECT_HANDLES, (0xFFFFFFFF, 0, 0x999), Response.INVALID_OBJECT_HANDLE),
+    (Operation.GET_NUM_OBJECTS, (0x00020001, 0, 0), Response.INVALID_STORAGE_ID),
+    (Operation.GET_OBJECT_INFO, (0x999,), Response.INVALID_OBJECT_HANDLE),
+    (Operation.GET_OBJECT, (0x999,), Response.INVALID_OBJECT_HANDLE),
+    (Operation.GET_OBJECT, (1,), Response.INVALID_OBJECT_HANDLE),
+    (Operation.GET_PARTIAL_OBJECT, (0x999, 0, 10), Response.INVALID_OBJECT_HANDLE),
+    (Operation.GET_THUMB, (1,), Response.NO_THUMBNAIL_PRESENT),
+    (Operation.GET_THUMB, (0x999,), Response.INVALID_OBJECT_HANDLE),
+    (Operation.DELETE_OBJECT, (0x999,), Response.INVALID_OBJECT_HANDLE),
+    (Operation.DELETE_OBJECT, (0xFFFFFFFF, 0x3811), Response.SPECIFICATION_BY_FORMAT_UNSUPPORTED),
+    (Operation.SET_OBJECT_PROTECTION, (1, 7), Response.INVALID_PARAMETER),
+    (Operation.GET_DEVICE_PROP_DESC, (0x5FFF,), Response.DEVICE_PROP_NOT_SUPPORTED),
+    (Operation.GET_DEVICE_PROP_VALUE, (0x5FFF,), Response.DEVICE_PROP_NOT_SUPPORTED),
+    (Operation.INITIATE_CAPTURE, (0x00020001, 0), Response.STORE_NOT_AVAILABLE),
+    (Operation.INITIATE_CAPTURE, (0, 0x3009), Response.INVALID_OBJECT_FORMAT_CODE),
+    (Operation.SET_DEVICE_PROP_VALUE, (0x500F,), Response.GENERAL_ERROR),
+]
+
+
+def test_misuse_is_answered_with_its_code(start_camera: Any, connect: Any) -> None:
     wire = connect(start_camera(*BODY)).open()
-    assert wire.ask(code, *params) == (answer, None, ())
+    assert [wire.ask(code, *params) for code, params, _ in MISUSE] == [(answer, None, ()) for _, _, answer in MISUSE]
 
 
 def test_properties_keep_their_forms(start_camera: Any, connect: Any) -> None:
