@@ -10,7 +10,7 @@ import socket
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from types import TracebackType
 from typing import Any
 
@@ -38,7 +38,7 @@ class SimulatedCamera:
 
     def __init__(self, arguments: Sequence[str]) -> None:
         command = [sys.executable, "-m", "mock_camera", "--until-stdin-closes", *arguments]
-        self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and module, no shell
+        self._process = subprocess.Popen(
             command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
         )
         ports = self._read_ports()
@@ -105,14 +105,8 @@ class SimulatedCamera:
         self.close()
 
 
-@contextlib.contextmanager
-def operator(
-    camera: SimulatedCamera, pass_on: Callable[[SessionEvent], None]
-) -> Iterator[Callable[[SessionEvent], None]]:
-    """Let the simulated hand hear the bells: yields an `on_event` that passes everything on and tells the hand.
-
-    The hand is told from a thread of its own, so that the runner never waits for it.
-    """
+def operator(camera: SimulatedCamera) -> Callable[[SessionEvent], None]:
+    """Make the ear of the simulated hand: an `on_event` that passes the bells on from a thread of its own."""
     words: queue.SimpleQueue[str | None] = queue.SimpleQueue()
 
     def tell() -> None:
@@ -121,16 +115,13 @@ def operator(
                 camera.ask(word)
 
     def on_event(event: SessionEvent) -> None:
-        pass_on(event)
-        if isinstance(event, events.FrameFiled):
-            words.put("bell" if event.accepted else "held")
-        elif isinstance(event, events.FrameSkipped):
-            words.put("bell")
+        match event:
+            case events.FrameFiled():
+                words.put("bell" if event.accepted else "held")
+            case events.FrameSkipped():
+                words.put("bell")
+            case events.RunEnded():
+                words.put(None)
 
-    teller = threading.Thread(target=tell, name="operator", daemon=True)
-    teller.start()
-    try:
-        yield on_event
-    finally:
-        words.put(None)
-        teller.join(_ANSWER_DEADLINE_S)
+    threading.Thread(target=tell, name="operator", daemon=True).start()
+    return on_event

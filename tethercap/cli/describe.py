@@ -31,9 +31,7 @@ _FIXED = frozenset({"schema", "id", "frames", "which"})
 @click.option("--frames", metavar="RANGE", help='With --set: say it of these frames only, like 7 or "7-12".')
 @click.option("--csv", "table", type=click.Path(path_type=Path), help="Take notes on frames from a table first.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was done as a JSON object.")
-def describe(
-    roll: Path, settings: tuple[str, ...], frames: str | None, table: Path | None, as_json: bool
-) -> ExitCode:
+def describe(roll: Path, settings: tuple[str, ...], frames: str | None, table: Path | None, as_json: bool) -> ExitCode:
     """Bring what ROLL/roll.toml says into the sidecars of all RAW files, and into positives and proofs.
 
     RAW files are never touched. The table has a line of headings: frame (7 or 7-12), then any of taken_on, place,

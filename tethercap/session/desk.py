@@ -32,6 +32,8 @@ class Desk:
     state: RunState = RunState.NO_FILM
     sighting: Sighting | None = None
     """The newest one."""
+    view_width_mm: float | None = None
+    """Width of the live view on the film, as last measured, mm."""
     settings: dict[Setting, SettingState] = field(default_factory=dict)
     taken_here: bool = False
     """The frame in view is filed, and the film has not gone on since."""

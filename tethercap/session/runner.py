@@ -223,6 +223,8 @@ class RollRunner:
         if frame is None:
             return  # a torn or empty live picture; the next one is on its way
         desk.sighting = sighting = desk.watcher.watch(frame)
+        if sighting.alignment is not None:
+            desk.view_width_mm = sighting.alignment.mm_per_px * frame.size.width_px
         self._note_travel(sighting)
         desk.emit(events.Watched(frame, sighting))
         if desk.state not in BUSY:

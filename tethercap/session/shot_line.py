@@ -177,7 +177,7 @@ class ShotLine:
         request = CheckRequest(
             film_format=desk.watcher.film_format,
             film_kind=desk.watcher.film_kind,
-            mm_per_view_width=desk.watcher.view_width_mm,
+            mm_per_view_width=desk.view_width_mm,
             expected_size=self._picture_size,
             forced=shot.forced,
             watched=shot.sighting is not None,

@@ -1,0 +1,60 @@
+"""A pool that outlives its workers: one that died on a damaged picture is replaced for the next one."""
+
+import multiprocessing
+import threading
+from collections.abc import Callable
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from typing import Any, ParamSpec, TypeVar
+
+_P = ParamSpec("_P")
+_T = TypeVar("_T")
+
+
+class SturdyPool:
+    """One worker process that is started again when it died.
+
+    The call that killed it fails with `BrokenProcessPool`; later calls go to a new process.
+
+    Parameters
+    ----------
+    initializer : callable, optional
+        Run in each new worker first.
+    """
+
+    def __init__(self, initializer: Callable[..., None] | None = None) -> None:
+        self._initializer = initializer
+        self._guard = threading.Lock()
+        self._pool = self._new_pool()
+
+    def _new_pool(self) -> ProcessPoolExecutor:
+        return ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"), initializer=self._initializer)
+
+    def submit(self, work: Callable[_P, _T], /, *args: _P.args, **kwargs: _P.kwargs) -> "Future[_T]":
+        """Hand a call to the worker."""
+        with self._guard:
+            try:
+                return self._pool.submit(work, *args, **kwargs)
+            except BrokenProcessPool:
+                self._pool.shutdown(wait=False)
+                self._pool = self._new_pool()
+                return self._pool.submit(work, *args, **kwargs)
+
+    def warm_up(self) -> None:
+        """Start the worker now, so that the first picture does not wait for it."""
+        self.submit(_nothing)
+
+    def close(self) -> None:
+        """Finish what was handed over and end the worker."""
+        with self._guard:
+            self._pool.shutdown(wait=True, cancel_futures=False)
+
+    def __enter__(self) -> "SturdyPool":
+        return self
+
+    def __exit__(self, *_: Any) -> None:
+        self.close()
+
+
+def _nothing() -> None:
+    """Do nothing, in the worker."""

@@ -1,0 +1,152 @@
+"""The parts of a run joined: camera, watcher, roll, workers. What `capture` and `demo` have in common."""
+
+import contextlib
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from tethercap.batch.job import ConversionJob, ConversionResult
+from tethercap.batch.pools import stand_back
+from tethercap.batch.sheet import SheetEntry, write_sheet
+from tethercap.batch.sturdy import SturdyPool
+from tethercap.batch.work import convert_file
+from tethercap.camera.base import Camera
+from tethercap.check.findings import RawFindings
+from tethercap.check.raw import CheckRequest
+from tethercap.clock import SystemClock
+from tethercap.convert.recipe import Recipe
+from tethercap.image_files.metadata import xmp_packet
+from tethercap.profile_files import load_film_format
+from tethercap.roll.folder import FiledTake, Roll
+from tethercap.roll.metadata import positive_properties
+from tethercap.roll.names import FrameId
+from tethercap.roll.setup import RollSetup
+from tethercap.session.check_job import CheckedFile, check_file
+from tethercap.session.events import SessionEvent
+from tethercap.session.options import RunnerOptions
+from tethercap.session.runner import RollRunner
+from tethercap.watch.directions import Directions
+from tethercap.watch.watcher import Watcher
+
+
+@contextlib.contextmanager
+def open_roll(path: Path, setup: RollSetup | None) -> Iterator[Roll]:
+    """Open the roll in a folder, or make it where there is none.
+
+    Parameters
+    ----------
+    setup : RollSetup or None
+        Used for a new roll only; None opens what is there.
+
+    Raises
+    ------
+    RollError
+        If the folder cannot be used.
+    """
+    is_there = (path / "roll.toml").exists()
+    if is_there or setup is None:
+        roll = Roll.open(path, sidecar=xmp_packet)
+    else:
+        roll = Roll.create(path, setup, sidecar=xmp_packet)
+    with roll:
+        yield roll
+
+
+@dataclass(slots=True)
+class Workers:
+    """The two worker processes of a run: one checks what was pulled, one converts what was accepted."""
+
+    checker: SturdyPool
+    converter: SturdyPool | None
+
+    @classmethod
+    @contextlib.contextmanager
+    def started(cls, *, convert: bool) -> Iterator["Workers"]:
+        """Start the processes, and end them after the block."""
+        with contextlib.ExitStack() as stack:
+            checker = stack.enter_context(SturdyPool())
+            converter = stack.enter_context(SturdyPool(stand_back)) if convert else None
+            for pool in (checker, converter):
+                if pool is not None:
+                    pool.warm_up()
+            yield cls(checker, converter)
+
+    def check(self, path: Path, suffix: str, request: CheckRequest) -> "Future[CheckedFile]":
+        """Hand a pulled file to the checking process."""
+        return self.checker.submit(check_file, path, suffix, request)
+
+    def converting(self, roll: Roll, recipe: Recipe) -> "Callable[[FiledTake, RawFindings], Future[Any]] | None":
+        """Make the function that hands an accepted picture to the converting process, if there is one."""
+        converter = self.converter
+        if converter is None:
+            return None
+
+        def convert(filed: FiledTake, findings: RawFindings) -> "Future[ConversionResult]":
+            return converter.submit(convert_file, conversion_job(roll, filed, findings, recipe))
+
+        return convert
+
+
+def conversion_job(roll: Roll, filed: FiledTake, findings: RawFindings, recipe: Recipe) -> ConversionJob:
+    """Describe the conversion of a take that was just filed."""
+    frame_id = FrameId.parse(filed.frame_id)
+    take = roll.frames[frame_id].take(filed.take)
+    return ConversionJob(
+        raw_path=filed.path,
+        film_kind=roll.setup.film_kind,
+        positive_path=roll.positive_path(filed.frame_id, filed.take),
+        proof_path=roll.proof_path(filed.frame_id, filed.take),
+        recipe=recipe,
+        corners=findings.edges.corners if findings.edges is not None else None,
+        properties=positive_properties(roll.setup, frame_id, take) if take is not None else {},
+    )
+
+
+def runner_maker(
+    camera: Camera,
+    roll: Roll,
+    workers: Workers,
+    *,
+    options: RunnerOptions,
+    recipe: Recipe | None = None,
+    directions: Directions | None = None,
+) -> Callable[[Callable[[SessionEvent], None]], RollRunner]:
+    """Join the parts; what comes back makes the runner once it is known whom to report to."""
+    film_format = load_film_format(roll.setup.film_format, project=roll.path)
+    watcher = Watcher(film_format, film_kind=roll.setup.film_kind, directions=directions or Directions())
+
+    def make_runner(on_event: Callable[[SessionEvent], None]) -> RollRunner:
+        return RollRunner(
+            camera=camera,
+            watcher=watcher,
+            roll=roll,
+            clock=SystemClock(time.monotonic, time.sleep),
+            on_event=on_event,
+            check=workers.check,
+            convert=workers.converting(roll, recipe or Recipe(mirrored=roll.setup.mirrored)),
+            options=options,
+        )
+
+    return make_runner
+
+
+def make_sheet(roll: Roll) -> Path:
+    """Write the roll's contact sheet from the proofs that are there.
+
+    Raises
+    ------
+    StorageError
+    """
+    entries = []
+    for frame_id, frame in roll.frames.items():
+        chosen = frame.chosen
+        proof = roll.proof_path(frame_id, chosen.number) if chosen is not None else None
+        entries.append(
+            SheetEntry(str(frame_id), proof if proof is not None and proof.exists() else None, frame.status.value)
+        )
+    write_sheet(roll.sheet_path, entries, title=roll.setup.id, subtitle=roll.setup.film_stock)
+    roll.note_sheet(roll.sheet_path)
+    return roll.sheet_path
