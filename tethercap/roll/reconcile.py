@@ -36,7 +36,6 @@ def reconcile(core: RollCore) -> tuple[str, ...]:
     notes = [f"The record is damaged: {damage}. All the rest of it is used." for damage in core.damage]
     if renumber.finish(core):
         notes.append("A renumbering that was cut off was finished.")
-        write_metadata(core, core.state.takes())
     notes += _name_waiting(core)
     notes += _take_up_leftovers(core)
     notes += _adopt_strangers(core)

@@ -142,7 +142,7 @@ class RollState:
     """A renumbering that is not finished."""
     moving_parked: bool = False
     describing: bool = False
-    """Metadata was being written and the end was not recorded."""
+    """Metadata no longer fits, or was being written and the end was not recorded."""
 
     def __post_init__(self) -> None:
         """Begin as the roll was set up."""
@@ -288,6 +288,7 @@ class RollState:
             case Renumbering():
                 self.moving, self.moving_parked = step, False
                 self._move_frames(step)
+                self.describing = True
             case RenumberingParked():
                 self.moving_parked = True
             case Renumbered():
