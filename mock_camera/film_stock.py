@@ -180,7 +180,19 @@ def transmittance(scene: FloatPicture, kind: FilmKind) -> FloatPicture:
     float32 (h, w, 3)
         Transmittance 0 to 1 in the same primaries, base included.
     """
-    exposure = cv2.transform(scene, np.array(kind.layers, np.float32)) / np.float32(GREY)
+    developed = np.empty(scene.shape, np.float32)
+    for top in range(0, scene.shape[0], _BAND_ROWS):
+        band = slice(top, top + _BAND_ROWS)
+        developed[band] = _develop(scene[band], kind)
+    return developed
+
+
+_BAND_ROWS = 24
+"""Rows developed at a time: few enough that all intermediate results stay in the processor's cache."""
+
+
+def _develop(scene: FloatPicture, kind: FilmKind) -> FloatPicture:
+    exposure = cv2.transform(scene, np.array(kind.layers, np.float32) / np.float32(GREY))
     log_exposure = cv2.log(np.maximum(exposure, np.float32(1e-5))) * np.float32(1.0 / np.log(10.0))
     density = image_density(log_exposure, kind)
     mixed = cv2.transform(density, np.array(kind.dyes, np.float32)) + np.array(kind.base_density, np.float32)

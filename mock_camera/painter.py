@@ -269,8 +269,7 @@ class Painter:
     def finish(self, softness_px: float = 0.7, texture: float = 0.02) -> FloatPicture:
         """The picture as a taking lens drew it: fine surface texture, slight softness, corners a little darker."""
         fine = self.random.standard_normal((self.height, self.width), dtype=np.float32)
-        self.pixels *= (1.0 + np.float32(texture) * fine)[:, :, np.newaxis]
-        picture = cv2.GaussianBlur(self.pixels, (0, 0), softness_px)
         r2 = (self.row_position() - 0.5) ** 2 + (self.column_position() - 0.5) ** 2
-        picture *= (1.0 - 0.35 * r2)[:, :, np.newaxis]
+        self.pixels *= ((1.0 + np.float32(texture) * fine) * (1.0 - 0.35 * r2))[:, :, np.newaxis]
+        picture = cv2.GaussianBlur(self.pixels, (0, 0), softness_px)
         return np.maximum(np.asarray(picture, np.float32), 0.0008)
