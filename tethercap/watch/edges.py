@@ -9,9 +9,9 @@ from tethercap.film.formats import FilmFormat
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F32Array, U8Array
-from tethercap.watch.reduced import ReducedView, reduce_view
+from tethercap.watch.reduced import reduce_view
 from tethercap.watch.refine import SideFit, refine_sides
-from tethercap.watch.search import Hypothesis, Scale, search
+from tethercap.watch.search import Hypothesis, Scale, Scene, inverted, perforations_in, search, survey
 from tethercap.watch.sighting import EdgeEvidence, FrameEdges, Reason, ReasonCode, Side
 
 SIDES = (Side.TOP, Side.RIGHT, Side.BOTTOM, Side.LEFT)
@@ -69,54 +69,86 @@ def find_frame_edges(
     candidates = (film_format,) if film_format is not None else tuple(formats)
     if not candidates:
         raise ValueError("a film format, or formats to choose from, must be given")
-    view = reduce_view(pixels_bgr)
-    scale = Scale(None if mm_per_px is None else 1.0 / (mm_per_px * view.factor))
-    best: tuple[float, Hypothesis, bool] | None = None
-    for inverted in _polarities(film_kind):
-        for hypothesis in search(view.inverted() if inverted else view, candidates, scale)[:1]:
-            if best is None or hypothesis.score > best[0]:
-                best = hypothesis.score, hypothesis, inverted
-    if best is None or best[0] < 0.3:
-        return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),))
-    return refine(pixels_bgr, view, best[1], best[2], film_kind, mm_per_px)
+    scene = survey(reduce_view(pixels_bgr))
+    answers = [
+        refine(pixels_bgr, scene.view.factor, hypothesis, film_kind, mm_per_px)
+        for hypothesis in _likely(scene, candidates, film_kind, mm_per_px)
+    ]
+    seen = [answer for answer in answers if isinstance(answer, FrameEdges)]
+    if seen:
+        return max(seen, key=lambda answer: answer.confidence)
+    unseen = [answer for answer in answers if isinstance(answer, NotSeen)]
+    return unseen[0] if unseen else NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),))
+
+
+REFINED = 3
+"""So many different places are looked at closely; the evidence then decides."""
+LEAST_SCORE = 0.15
+
+
+def _likely(
+    scene: Scene, formats: tuple[FilmFormat, ...], film_kind: FilmKind | None, mm_per_px: float | None
+) -> list[Hypothesis]:
+    """List the most likely places, different from each other."""
+    known = None if mm_per_px is None else 1.0 / (mm_per_px * scene.view.factor)
+    found: list[Hypothesis] = []
+    for film_format in formats:
+        rows = perforations_in(scene, film_format, Scale(known))
+        scale = Scale(known or (rows.px_per_mm if rows else None))
+        for negative in _polarities(film_kind):
+            found.extend(search(scene if negative else inverted(scene), film_format, scale, rows, negative=negative)[:8])
+    found.sort(key=lambda hypothesis: -hypothesis.score)
+    chosen: list[Hypothesis] = []
+    for hypothesis in found:
+        corners, size = hypothesis.corners(), hypothesis.film_format.along_mm * hypothesis.px_per_mm
+        if hypothesis.score > LEAST_SCORE and all(
+            np.abs(other.corners() - corners).max() > 0.015 * size for other in chosen
+        ):
+            chosen.append(hypothesis)
+        if len(chosen) == REFINED:
+            break
+    return chosen
 
 
 def _polarities(film_kind: FilmKind | None) -> tuple[bool, ...]:
-    if film_kind is None:
-        return (False, True)
-    return (film_kind is FilmKind.SLIDE,)
+    """Whether to look for a negative, a slide, or both."""
+    return (True, False) if film_kind is None else (film_kind.is_negative,)
 
 
 def refine(
-    pixels_bgr: U8Array,
-    view: ReducedView,
-    hypothesis: Hypothesis,
-    inverted: bool,
-    film_kind: FilmKind | None,
-    mm_per_px: float | None,
+    pixels_bgr: U8Array, factor: int, hypothesis: Hypothesis, film_kind: FilmKind | None, mm_per_px: float | None
 ) -> FrameEdges | NotSeen:
     """Fit the edges near a hypothesis in the full picture."""
-    corners = ((hypothesis.corners() + 0.5) * view.factor - 0.5).astype(np.float32)
-    width_px = float(np.hypot(*(corners[1] - corners[0])))
-    height_px = float(np.hypot(*(corners[3] - corners[0])))
-    f = hypothesis.film_format
-    px_per_mm = hypothesis.px_per_mm * view.factor
+    corners = ((hypothesis.corners() + 0.5) * factor - 0.5).astype(np.float32)
+    f, px_per_mm = hypothesis.film_format, hypothesis.px_per_mm * factor
+    size_px = (f.along_mm * px_per_mm, f.across_mm * px_per_mm)
+    bases = np.repeat(hypothesis.base[None, :], 4, axis=0)
+    fits: tuple[SideFit, ...] = ()
     for reach_mm in (0.9, 0.45):
         fits = refine_sides(
-            pixels_bgr, corners, hypothesis.base, reach_px=max(reach_mm * px_per_mm, 5.0), inverted=inverted
-        )
-        corners = move_sides(corners, fits, (f.along_mm * px_per_mm, f.across_mm * px_per_mm))
+            pixels_bgr, corners, bases, reach_px=max(reach_mm * px_per_mm, 5.0),
+            inverted=hypothesis.inverted, touching=hypothesis.touching,
+        )  # fmt: skip
+        corners = move_sides(corners, fits, size_px)
+        bases = np.array([fit.outside if fit.seen.mean() > 0.2 else base for fit, base in zip(fits, bases, strict=True)])
     evidence = tuple(_evidence(side, fit) for side, fit in zip(SIDES, fits, strict=True))
-    kind = film_kind or _kind(hypothesis, inverted)
+    kind = film_kind or _kind(hypothesis)
     missing = _missing(evidence)
     if missing:
         return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, missing),), True, kind)
+    width_px = float(np.hypot(*(corners[1] - corners[0])))
     scale = mm_per_px or f.along_mm / width_px
-    return FrameEdges(QuadPx.from_array(corners), evidence, scale, kind, f.id, 0.9)
+    return FrameEdges(QuadPx.from_array(corners), evidence, scale, kind, f.id, confidence_of(hypothesis, evidence, corners))
 
 
-def _kind(hypothesis: Hypothesis, inverted: bool) -> FilmKind:
-    if inverted:
+def confidence_of(hypothesis: Hypothesis, evidence: tuple[EdgeEvidence, ...], corners: F32Array) -> float:
+    """Share of such answers that are right, by how much of the edges is seen."""
+    top, right, bottom, left = (e.seen_fraction for e in evidence)
+    return float(np.clip(0.2 + 0.4 * (max(top, bottom) + max(left, right)) + 0.2 * (min(top, bottom) + min(left, right)), 0, 1))
+
+
+def _kind(hypothesis: Hypothesis) -> FilmKind:
+    if hypothesis.inverted:
         return FilmKind.SLIDE
     blue, _, red = (float(c) for c in hypothesis.base)
     return FilmKind.COLOUR_NEGATIVE if red > 1.2 * blue else FilmKind.BW_NEGATIVE

@@ -6,6 +6,7 @@ length along which a step is seen.
 """
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +17,13 @@ STEP_PX = 2
 """Half the distance over which a step is measured, small px: wide enough for soft edges, narrower than a gap."""
 FULL_STEP = 10.0
 """A step of this many codes counts whole; weaker ones count in proportion."""
+
+
+class Line(NamedTuple):
+    """One line: position = at + slope * (place along - middle), small px."""
+
+    at: float
+    slope: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,6 +39,10 @@ class Lines:
 
     def __len__(self) -> int:
         return int(self.at.size)
+
+    def line(self, index: int) -> Line:
+        """One of them."""
+        return Line(float(self.at[index]), float(self.slope[index]))
 
 
 def steps(profiles: F32Array) -> F32Array:
@@ -121,3 +133,13 @@ def candidate_lines(support: F32Array, slopes: F32Array, sign: int, *, least: fl
     strength = signed[best, np.arange(signed.shape[1])]
     places = peaks(strength, least=least, apart=3, most=most)
     return Lines(places.astype(np.float32), slopes[best[places]], strength[places] * np.float32(sign))
+
+
+def joined(first: Lines, second: Lines) -> Lines:
+    """Add the second's lines that are not within 2 px of one of the first's, at half their support."""
+    new = np.array([not np.any(np.abs(first.at - at) <= 2) for at in second.at], bool)
+    return Lines(
+        np.concatenate([first.at, second.at[new]]),
+        np.concatenate([first.slope, second.slope[new]]),
+        np.concatenate([first.support, second.support[new] * np.float32(0.5)]),
+    )

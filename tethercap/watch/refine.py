@@ -8,27 +8,31 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from tethercap.pictures import F32Array, U8Array
+from tethercap.watch.tones import BoolArray, like_base
 
 SAMPLES = 240
 """Samples along each side."""
 SEGMENTS = 60
+WINDOW = 6
+"""Samples on either side of a step that say how large it is."""
 ACROSS = 41
 """Samples across each band, odd: the middle one lies on the line assumed so far."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SideFit:
-    """The line found along one side, relative to the one assumed: displacement outward = shift + turn * u, u from -1 to 1."""
+    """The line found along one side, relative to the one assumed: it lies shift + turn * u further inward, u from -1 to 1 clockwise."""
 
     shift: float
     """Full px."""
     turn: float
     """Full px at the ends."""
-    seen: np.ndarray
+    seen: BoolArray
     """Which segments show the edge, shape (SEGMENTS,), bool."""
-    visible: np.ndarray
+    visible: BoolArray
     """Which segments lie in the view, shape (SEGMENTS,), bool."""
     contrast: float
     """Step over noise, median of the seen segments; 0 when none."""
@@ -41,7 +45,13 @@ class SideFit:
 
 
 def refine_sides(
-    pixels_bgr: U8Array, corners: F32Array, base: F32Array, *, reach_px: float, inverted: bool
+    pixels_bgr: U8Array,
+    corners: F32Array,
+    bases: F32Array,
+    *,
+    reach_px: float,
+    inverted: bool,
+    touching: tuple[bool, ...] = (False, False, False, False),
 ) -> tuple[SideFit, ...]:
     """Fit the four edges near assumed corners.
 
@@ -51,21 +61,23 @@ def refine_sides(
         The full view, shape (height, width, 3), uint8.
     corners : ndarray
         Assumed corners, shape (4, 2), full px, clockwise from the top left.
-    base : ndarray
-        Tone of the clear base (inverted for a slide), shape (3,), blue, green, red.
+    bases : ndarray
+        Tone of the clear base beside each side (inverted for a slide), shape (4, 3), blue, green, red.
     reach_px : float
         How far off the assumed lines the edges may be, full px.
     inverted : bool
         True for a slide.
+    touching : tuple of bool
+        Sides where no base lies outside: a step either way is taken.
     """
     step_px = 2 * reach_px / (ACROSS - 1)
     bands, visible = sample_bands(pixels_bgr, corners, step_px)
     if inverted:
-        bands = 255.0 - bands
-    return tuple(_fit_side(bands[side], visible[side], base, step_px) for side in range(4))
+        bands = np.float32(255.0) - bands
+    return tuple(_fit_side(bands[i], visible[i], bases[i], step_px, either_way=touching[i]) for i in range(4))
 
 
-def sample_bands(pixels_bgr: U8Array, corners: F32Array, step_px: float) -> tuple[F32Array, np.ndarray]:
+def sample_bands(pixels_bgr: U8Array, corners: F32Array, step_px: float) -> tuple[F32Array, BoolArray]:
     """Straighten a band along each side.
 
     Returns
@@ -96,36 +108,41 @@ def sample_bands(pixels_bgr: U8Array, corners: F32Array, step_px: float) -> tupl
     return grouped, visible
 
 
-def _fit_side(band: F32Array, visible: np.ndarray, base: F32Array, step_px: float) -> SideFit:
+def _fit_side(band: F32Array, visible: BoolArray, base: F32Array, step_px: float, *, either_way: bool) -> SideFit:
     """Fit one side; `band` has shape (SEGMENTS, ACROSS, 3), outside first."""
-    window = 6
-    tone = band.mean(axis=2)
-    total = np.cumsum(np.pad(tone, ((0, 0), (1, 0))), axis=1)
-    before = (total[:, window:-window] - total[:, : -2 * window]) / window
-    after = (total[:, 2 * window :] - total[:, window:-window]) / window
-    step = before - after
-    places = np.arange(step.shape[1]) + window - 0.5
-    bright = np.abs(before - base.mean()) <= 10.0 + 0.16 * base.mean()
-    prior = np.exp(-0.5 * ((places - ACROSS // 2) / (ACROSS / 3.5)) ** 2).astype(np.float32)
-    strength = np.where(bright, np.clip(step, 0, 40), 0) * prior
-    best = strength.argmax(axis=1)
+    total = np.zeros((SEGMENTS, ACROSS + 1, 3), np.float32)
+    np.cumsum(band, axis=1, out=total[:, 1:])
+    means = (total[:, WINDOW:] - total[:, :-WINDOW]) / np.float32(WINDOW)
+    before, after = means[:, :-WINDOW], means[:, WINDOW:]
+    step = before.mean(axis=2) - after.mean(axis=2)
+    step, clear = (np.abs(step), np.ones(step.shape, bool)) if either_way else (step, like_base(before, base, 0.2))
+    prior = np.exp(-0.5 * ((np.arange(step.shape[1]) + WINDOW - 0.5 - ACROSS // 2) / (ACROSS / 3.5)) ** 2)
+    best = (np.where(clear, np.clip(step, 0, 40), 0) * prior.astype(np.float32)).argmax(axis=1)
     each = np.arange(SEGMENTS)
-    noise = _noise(tone)
-    high, low = before[each, best], after[each, best]
-    clear = (step[each, best] > np.maximum(4.0 * noise, 3.5)) & bright[each, best] & visible
-    sums = total[each, best + 2 * window] - total[each, best]
-    at = best + (sums - 2 * window * low) / np.maximum(high - low, 1e-3) - 0.5
-    offset = (at - ACROSS // 2) * step_px
-    u = (each + 0.5) / SEGMENTS * 2 - 1
-    shift, turn, kept = robust_line(u, offset, clear, np.clip(step[each, best], 0, 40), step_px)
-    residual = offset - shift - turn * u
-    ragged = float(np.sqrt((residual[kept] ** 2).mean())) if kept.any() else 0.0
-    contrast = float(np.median(step[each, best][kept])) / noise if kept.any() else 0.0
-    nan = np.full(3, np.nan, np.float32)
-    middle = np.clip(best, 0, ACROSS - 2 * window)
-    outside = np.median(band[each, middle + 2][kept], axis=0) if kept.any() else nan
-    inside = np.median(band[each, np.minimum(middle + 2 * window - 2, ACROSS - 1)][kept], axis=0) if kept.any() else nan
-    return SideFit(shift, turn, kept, visible, contrast, ragged, outside, inside)
+    noise = _noise(band.mean(axis=2))
+    size = step[each, best]
+    usable = (size > max(4.0 * noise, 3.5)) & clear[each, best] & visible
+    offset = (_step_place(total.mean(axis=2), before, after, best) - ACROSS // 2) * step_px
+    u = ((each + 0.5) / SEGMENTS * 2 - 1).astype(np.float32)
+    shift, turn, kept = robust_line(u, offset, usable, np.clip(size, 0, 40), step_px)
+    residual = (offset - shift - turn * u)[kept]
+    nothing = np.full(3, np.nan, np.float32)
+    return SideFit(
+        shift, turn, kept, visible,
+        contrast=float(np.median(size[kept])) / noise if kept.any() else 0.0,
+        ragged_px=float(np.sqrt((residual**2).mean())) if kept.any() else 0.0,
+        outside=np.asarray(np.median(before[each, best][kept], axis=0)) if kept.any() else nothing,
+        inside=np.asarray(np.median(after[each, best][kept], axis=0)) if kept.any() else nothing,
+    )  # fmt: skip
+
+
+def _step_place(total: F32Array, before: F32Array, after: F32Array, best: npt.NDArray[np.intp]) -> F32Array:
+    """Place of the ideal step within the two windows around `best`, in samples, shape (SEGMENTS,)."""
+    each = np.arange(len(best))
+    high, low = before[each, best].mean(axis=1), after[each, best].mean(axis=1)
+    sums = total[each, best + 2 * WINDOW] - total[each, best]
+    apart = np.where(np.abs(high - low) < 1e-3, 1e-3, high - low)
+    return np.asarray(best + (sums - 2 * WINDOW * low) / apart - 0.5, np.float32)
 
 
 def _noise(tone: F32Array) -> float:
@@ -135,8 +152,8 @@ def _noise(tone: F32Array) -> float:
 
 
 def robust_line(
-    u: F32Array, offset: F32Array, usable: np.ndarray, weight: F32Array, step_px: float
-) -> tuple[float, float, np.ndarray]:
+    u: F32Array, offset: F32Array, usable: BoolArray, weight: F32Array, step_px: float
+) -> tuple[float, float, BoolArray]:
     """Fit offset = shift + turn * u through most of the usable points.
 
     The start is the densest place among lines of a few turns; then bisquare weights (Beaton and Tukey, 1974) give the mean line.
