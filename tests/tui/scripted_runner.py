@@ -45,6 +45,7 @@ STANDING = Snapshot(
     strip=3,
     frames={str(n): FrameMark.TAKEN for n in range(1, 14)}
     | {"4": FrameMark.FORCED, "9": FrameMark.BLANK, "11": FrameMark.HELD},
+    frames_expected=36,
     frames_per_minute=9.4,
     settings=SETTINGS,
 )

@@ -10,7 +10,7 @@ from textual.app import App, SystemCommand
 from textual.binding import BindingType
 from textual.screen import Screen
 
-from tethercap.tui.actions import ACTIONS, Where, action_named, bindings_of
+from tethercap.tui.actions import ACTIONS, Where, bindings_of
 from tethercap.tui.messages import Ring
 from tethercap.tui.runner_port import RunnerMaker
 from tethercap.tui.screens.capture import CaptureScreen
@@ -114,18 +114,6 @@ class TerminalApp(App[int]):
             self.pop_screen()
         else:
             self.exit(0)
-
-
-def check_keys(keys: Mapping[str, str]) -> None:
-    """Refuse ids that are no action.
-
-    Raises
-    ------
-    KeyError
-        With the unknown id.
-    """
-    for action_id in keys:
-        action_named(action_id)
 
 
 def run_capture(

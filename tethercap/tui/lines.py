@@ -112,7 +112,9 @@ def level(value: float | None, *, full_scale: float, limit: float, width: int, r
     tube[half] = "╵"
     if value is None:
         return (Span("".join(tube), Role.FAINT),)
-    place = half + round(half * max(-1.0, min(1.0, value / full_scale)))
+    steps = round(half * min(1.0, abs(value) / full_scale))
+    steps = min(steps, mark) if abs(value) <= limit else max(steps, min(mark + 2, half))  # never on the wrong side
+    place = half + (steps if value > 0 else -steps)
     bubble = "●" if abs(value) <= full_scale else ("◀" if value < 0 else "▶")
     return line(
         Span("".join(tube[:place]), Role.FAINT), Span(bubble, role), Span("".join(tube[place + 1 :]), Role.FAINT)

@@ -69,6 +69,8 @@ class Drawing:
     dim_outside: bool = True
     """Everything beside the found frame at half brightness."""
     peaking: bool = False
+    corners_only: bool = False
+    """Show the frame's corners and its middle at live-view pixels one to one."""
 
 
 def canvas_size(rows: int, columns: int, depth: Depth) -> SizePx:
@@ -103,6 +105,8 @@ def compose(pixels_bgr: U8Array, drawing: Drawing, rows: int, columns: int, dept
         Size of the view in cells, 1 or more.
     """
     canvas_px = canvas_size(rows, columns, depth)
+    if drawing.corners_only:
+        return _to_grid(corner_tiles(pixels_bgr, drawing.edges, canvas_px, ink), depth)
     spot = place(SizePx(pixels_bgr.shape[1], pixels_bgr.shape[0]), canvas_px)
     canvas = np.empty((canvas_px.height_px, canvas_px.width_px, 3), dtype=np.uint8)
     canvas[:] = ink.surround
@@ -111,12 +115,49 @@ def compose(pixels_bgr: U8Array, drawing: Drawing, rows: int, columns: int, dept
     if drawing.peaking:
         inside[_peaks(pixels_bgr, spot)] = ink.peak
     _draw(canvas, drawing, spot, ink)
-    if depth is Depth.NONE:
-        grid = braille(np.asarray(cv2.cvtColor(canvas, cv2.COLOR_RGB2GRAY), dtype=np.uint8))
-    else:
-        grid = half_blocks(canvas)
+    grid = _to_grid(canvas, depth)
     _write_labels(grid, drawing, spot, canvas_px, ink)
     return grid
+
+
+def _to_grid(canvas_rgb: U8Array, depth: Depth) -> CellGrid:
+    if depth is Depth.NONE:
+        return braille(np.asarray(cv2.cvtColor(canvas_rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8))
+    return half_blocks(canvas_rgb)
+
+
+def corner_tiles(pixels_bgr: U8Array, edges: FrameEdges | None, canvas_px: SizePx, ink: Ink) -> U8Array:
+    """Cut out the four corners and the middle of the frame, one live-view pixel a canvas pixel.
+
+    Parameters
+    ----------
+    edges : FrameEdges or None
+        Without a frame, the corners are those of the middle three quarters of the view.
+
+    Returns
+    -------
+    ndarray
+        RGB canvas: corners in their places, the middle over them in a box.
+    """
+    height, width = pixels_bgr.shape[:2]
+    rim = np.array([[0.125, 0.125], [0.875, 0.125], [0.875, 0.875], [0.125, 0.875]]) * (width, height)
+    corners = edges.corners.as_array() if edges is not None else rim
+    canvas = np.empty((canvas_px.height_px, canvas_px.width_px, 3), dtype=np.uint8)
+    canvas[:] = ink.surround
+    tile_w, tile_h = (canvas_px.width_px - 1) // 2, (canvas_px.height_px - 1) // 2
+    for corner, (right, below) in zip(corners, ((0, 0), (1, 0), (1, 1), (0, 1)), strict=True):
+        x_px, y_px = right * (canvas_px.width_px - tile_w), below * (canvas_px.height_px - tile_h)
+        canvas[y_px : y_px + tile_h, x_px : x_px + tile_w] = _cut_out(pixels_bgr, corner, tile_w, tile_h)
+    mid_w, mid_h = tile_w * 2 // 3, tile_h * 2 // 3
+    x_px, y_px = (canvas_px.width_px - mid_w) // 2, (canvas_px.height_px - mid_h) // 2
+    canvas[y_px - 1 : y_px + mid_h + 1, x_px - 1 : x_px + mid_w + 1] = ink.surround
+    canvas[y_px : y_px + mid_h, x_px : x_px + mid_w] = _cut_out(pixels_bgr, corners.mean(axis=0), mid_w, mid_h)
+    return canvas
+
+
+def _cut_out(pixels_bgr: U8Array, middle: npt.NDArray[np.float64], width: int, height: int) -> U8Array:
+    cut = cv2.getRectSubPix(pixels_bgr, (width, height), (float(middle[0]), float(middle[1])))
+    return np.asarray(cut, dtype=np.uint8)[..., ::-1]
 
 
 def _peaks(pixels_bgr: U8Array, spot: Placement) -> npt.NDArray[np.bool_]:

@@ -68,7 +68,9 @@ class CaptureScreen(LiveScreen):
         self.sounds = True
         self._drawing = _DRAWINGS[0]
         self._peaking = False
+        self._corners = False
         self._leaving = False
+        self._watched: Watched | None = None
         self._thread = threading.Thread(target=self._run, name=self.RUNNER_THREAD, daemon=False)
 
     def compose(self) -> ComposeResult:
@@ -109,10 +111,17 @@ class CaptureScreen(LiveScreen):
 
     def _on_watched(self, event: Watched) -> None:
         """Draw on the picture; in the runner's thread."""
+        self._watched = event
         self.offer(event.frame, self._drawing_of(event))
+
+    def _draw_again(self) -> None:
+        if self._watched is not None:
+            self.offer(self._watched.frame, self._drawing_of(self._watched))
 
     def _drawing_of(self, event: Watched) -> Drawing:
         sighting, edges = event.sighting, event.sighting.edges
+        if self._corners:
+            return Drawing(edges, corners_only=True)
         if self._drawing == "nothing" or edges is None:
             return Drawing(peaking=self._peaking)
         everything = self._drawing == "all"
@@ -273,10 +282,17 @@ class CaptureScreen(LiveScreen):
     def action_drawing(self) -> None:
         """Draw more or less over the picture."""
         self._drawing = _DRAWINGS[(_DRAWINGS.index(self._drawing) + 1) % len(_DRAWINGS)]
+        self._draw_again()
 
     def action_peaking(self) -> None:
         """Paint fine detail, or not."""
         self._peaking = not self._peaking
+        self._draw_again()
+
+    def action_corners(self) -> None:
+        """Show corners one to one, or the whole picture."""
+        self._corners = not self._corners
+        self._draw_again()
 
     def action_large(self) -> None:
         """Give the picture the whole width, or not."""

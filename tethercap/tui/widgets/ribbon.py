@@ -54,7 +54,7 @@ def ribbon_lines(view: CaptureView, width: int, rows: int) -> list[Line]:
     while pitch > 1 and pitch * len(ids) + len(ids) // 6 + 2 > width:
         pitch -= 1
     if pitch == 1 and len(ids) + len(ids) // 6 + 2 > width:
-        ids = _around(ids, view.next_frame_id, width - 12)
+        ids = _around(ids, view.next_frame_id, (width - 2) * 6 // 7 - 1)
     numbers, signs = _rows(ids, view, pitch)
     legend = _legend(view)
     if rows >= 3:
