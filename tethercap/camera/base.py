@@ -69,9 +69,13 @@ class FileAppeared:
 
 @dataclass(frozen=True, slots=True)
 class CaptureFinished:
-    """The camera says that nothing more comes of this shot."""
+    """The camera says that nothing more comes of this shot, or it was given up waiting for."""
 
     seen_at_s: float
+    files: int = 1
+    """How many files came of it; 0 if the shot was in vain."""
+    note: str = ""
+    """Why no file came, fit to be shown; empty if one did."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +94,15 @@ class CameraLost:
     seen_at_s: float
 
 
-CameraEvent = FileAppeared | CaptureFinished | SettingMoved | CameraLost
+@dataclass(frozen=True, slots=True)
+class LiveViewTroubled:
+    """Live pictures have stopped coming although the camera answers; `why` is fit to be shown. It is tried again."""
+
+    why: str
+    seen_at_s: float
+
+
+CameraEvent = FileAppeared | CaptureFinished | SettingMoved | LiveViewTroubled | CameraLost
 
 
 class Camera(Protocol):

@@ -1,181 +1,56 @@
-"""A camera whose driver runs in a process of its own.
-
-The driver is C that may hang or take its process down. So this side never waits without a deadline, notices when the
-process ends, says what it was doing, and starts another one on `reopen`.
-"""
+"""A camera whose driver runs in a process of its own, so that a driver that hangs or dies takes nothing with it."""
 
 import contextlib
 import itertools
-import multiprocessing
 import os
 import time
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import replace
 from multiprocessing.connection import wait
-from multiprocessing.context import SpawnProcess
 from pathlib import Path
 from typing import Any
 
-from tethercap.camera.base import CameraAbilities, CameraEvent, CameraFile, CameraIdentity, CameraLost, Fired
-from tethercap.camera.driver_process import run_process
-from tethercap.camera.live_board import LiveBoard, make_shared
+from tethercap.camera.base import (
+    CameraAbilities,
+    CameraEvent,
+    CameraFile,
+    CameraIdentity,
+    CameraLost,
+    CaptureFinished,
+    FileAppeared,
+    Fired,
+)
+from tethercap.camera.driver_handle import OVERRUN_GRACE_S, DriverProcess
 from tethercap.camera.protocol import (
     DEADLINES_S,
     PIECE_DEADLINE_S,
     SLOWEST_TRANSFER_BYTES_S,
     AbilitiesChanged,
+    CardMemory,
     Opened,
     OpenWish,
     Piece,
-    ProcessSetup,
-    Reply,
-    Request,
     Verb,
 )
 from tethercap.camera.words.widgets import Widget
 from tethercap.errors import (
+    CameraBusyError,
     CameraError,
+    CameraFullError,
     CameraInUseError,
     CameraPermissionError,
-    CameraSilentError,
-    DriverDiedError,
+    CameraRefusedError,
     NoCameraError,
     NotSupportedError,
 )
 from tethercap.exposure.settings import Setting, SettingChange, SettingState, Value
 from tethercap.pictures import LiveJpeg
 
-GRACE_S = 3.0
-"""How long the process may take to end live view and leave before it is killed."""
-OVERRUN_GRACE_S = 5.0
-"""How much longer than a driver call's own deadline this side waits before it ends the process itself."""
-LOG_NAME = "camera.log"
-
-
-class DriverProcess:
-    """The process and its pipes; knows nothing of cameras.
-
-    Parameters
-    ----------
-    log_dir : Path or None
-        Where the driver's own noise goes; nowhere if None.
-    first_sequence : int
-        Number of the first live picture.
-    """
-
-    def __init__(self, log_dir: Path | None, first_sequence: int = 0) -> None:
-        context = multiprocessing.get_context("spawn")
-        self.commands, its_commands = context.Pipe()
-        self.events, its_events = context.Pipe(duplex=False)
-        self.bell, its_bell = context.Pipe(duplex=False)
-        shared = make_shared(context)
-        self.board = LiveBoard(shared)
-        self.board.clear()
-        log_path = log_dir / LOG_NAME if log_dir is not None else None
-        setup = ProcessSetup(its_commands, its_events, its_bell, shared, log_path, os.getpid(), first_sequence)
-        self.process: SpawnProcess = context.Process(
-            target=run_process, args=(setup,), name="tethercap-camera", daemon=True
-        )
-        self.process.start()
-        for end in (its_commands, its_events, its_bell):
-            end.close()
-        os.set_blocking(self.bell.fileno(), False)
-        self._numbers = itertools.count(1)
-
-    def send(self, verb: Verb, *arguments: Any, number: int = 0) -> None:
-        """Send a command that wants no answer, or the answer `number`.
-
-        Raises
-        ------
-        DriverDiedError
-        """
-        try:
-            self.commands.send(Request(number, verb, arguments))
-        except OSError:
-            raise self.death() from None
-
-    def call(self, verb: Verb, *arguments: Any, deadline_s: float | None = None) -> Any:
-        """Send a command and return its answer.
-
-        Raises
-        ------
-        CameraError
-            What the camera process answered; `CameraSilentError` if it did not, after which it is ended.
-        """
-        number = next(self._numbers)
-        self.send(verb, *arguments, number=number)
-        limit_s = DEADLINES_S[verb] if deadline_s is None else deadline_s
-        until_s = time.monotonic() + limit_s
-        while True:
-            ready = wait([self.commands, self.process.sentinel], max(0.0, until_s - time.monotonic()))
-            if self.commands in ready:
-                reply = self._receive()
-                if reply.number != number:
-                    continue
-                if reply.error is not None:
-                    raise reply.error
-                return reply.value
-            if ready:
-                raise self.death()
-            raise self.overrun(verb.value, limit_s)
-
-    def _receive(self) -> Reply:
-        try:
-            reply: Reply = self.commands.recv()
-        except (EOFError, OSError):
-            raise self.death() from None
-        return reply
-
-    @property
-    def alive(self) -> bool:
-        """Whether the process runs."""
-        return self.process.is_alive()
-
-    def overrunning(self) -> str:
-        """Return the driver call that is long past its deadline, empty if there is none."""
-        doing = self.board.doing()
-        return doing[0] if doing is not None and time.monotonic() > doing[2] + OVERRUN_GRACE_S else ""
-
-    def overrun(self, doing: str, limit_s: float) -> CameraSilentError:
-        """End a process that does not answer; return the error to raise."""
-        self.kill()
-        return CameraSilentError(
-            f"Could not {doing}: the camera did not answer within {limit_s:.0f} s, so the driver was ended.",
-            safe="Pictures already taken are on the camera's card.",
-            todo="Switch the camera off and on if it does not come back by itself.",
-        )
-
-    def death(self) -> CameraError:
-        """Return the error that tells how the process ended."""
-        doing = self.board.doing()
-        self.process.join(GRACE_S)
-        if doing is not None and time.monotonic() >= doing[2]:
-            return self.overrun(doing[0], doing[2] - doing[1])
-        what = f" while it tried to {doing[0]}" if doing is not None else ""
-        return DriverDiedError(
-            f"The camera's driver ended{what} (exit {self.process.exitcode}).",
-            safe="Pictures already taken are on the camera's card; nothing filed was touched.",
-            todo="It is started anew; if this comes again, run `tethercap doctor`.",
-        )
-
-    def kill(self) -> None:
-        """End the process at once."""
-        self.process.kill()
-        self.process.join()
-
-    def end(self) -> None:
-        """Ask the process to leave, and see that it does."""
-        if self.alive:
-            with contextlib.suppress(CameraError):
-                self.call(Verb.CLOSE)
-        self.commands.close()
-        self.process.join(GRACE_S)
-        if self.alive:
-            self.kill()
-        for end in (self.events, self.bell):
-            end.close()
-        self.process.close()
+STEADY_S = 20.0
+"""A camera that fails again within this time after it came back is brought back by stronger means."""
+LAST_RUNG_IN_PROCESS = 2
+"""Beyond this the process itself is started anew."""
 
 
 class ChildCamera:
@@ -205,6 +80,9 @@ class ChildCamera:
         self._lost: CameraError | None = None
         self._newest_sequence = -1
         self._exposure_s = 30.0
+        self._memory = CardMemory()
+        self._reopened_at_s = -STEADY_S
+        self._rung = 0
         self._closed = False
         self._driver = DriverProcess(log_dir)
         try:
@@ -303,7 +181,12 @@ class ChildCamera:
 
     def fire(self) -> Fired:
         """Release the shutter."""
-        fired: Fired = self._call(Verb.FIRE, deadline_s=DEADLINES_S[Verb.FIRE] + 2 * self._exposure_s)
+        self._memory.await_shot()
+        try:
+            fired: Fired = self._call(Verb.FIRE, deadline_s=DEADLINES_S[Verb.FIRE] + 3 * self._exposure_s)
+        except (CameraRefusedError, CameraBusyError, CameraFullError, NotSupportedError):
+            self._memory.forget_shot()
+            raise
         return fired
 
     def events(self) -> list[CameraEvent]:
@@ -324,7 +207,14 @@ class ChildCamera:
                 elif isinstance(message, AbilitiesChanged):
                     self._opened = replace(self._opened, abilities=message.abilities)
                 else:
-                    self._events.append(message)
+                    self._remember(message)
+
+    def _remember(self, event: CameraEvent) -> None:
+        if isinstance(event, FileAppeared):
+            self._memory.note(event.file)
+        elif isinstance(event, CaptureFinished):
+            self._memory.forget_shot()
+        self._events.append(event)
 
     def _notice_loss(self) -> None:
         if not self._driver.alive:
@@ -385,9 +275,12 @@ class ChildCamera:
         """Climb the ladder of recovery until the same body (by serial) answers again."""
         if self._closed:
             raise NoCameraError("The camera was closed.")
-        if self._driver.alive and self._lost is None:
+        steady = time.monotonic() - self._reopened_at_s > STEADY_S
+        self._rung = 0 if steady else self._rung + 1
+        if self._driver.alive and self._lost is None and self._rung <= LAST_RUNG_IN_PROCESS:
             try:
-                self._opened = self._driver.call(Verb.RECOVER)
+                self._opened = self._driver.call(Verb.RECOVER, self._rung)
+                self._reopened_at_s = time.monotonic()
                 return
             except (NoCameraError, CameraInUseError, CameraPermissionError, NotSupportedError):
                 if self._driver.alive:
@@ -398,17 +291,18 @@ class ChildCamera:
 
     def _start_anew(self) -> None:
         known = self.identity
+        self._collect()
         self._driver.end()
         self._pieces.clear()
         self._driver = DriverProcess(self._log_dir, self._newest_sequence + 1)
         is_usb = known.port.startswith("usb:")
-        wish = OpenWish(None if is_usb and known.serial else known.port, known.serial or None, again=True)
+        wish = OpenWish(None if is_usb and known.serial else known.port, known.serial or None, self._memory)
         try:
             self._opened = self._driver.call(Verb.OPEN, wish)
         except CameraError as error:
             self._lost = error
             raise
-        self._lost = None
+        self._lost, self._rung, self._reopened_at_s = None, 0, time.monotonic()
 
     def close(self) -> None:
         """End live view, close the session, end the process; safe to call twice."""

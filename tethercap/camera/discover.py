@@ -4,7 +4,8 @@ import os
 from pathlib import Path
 
 from tethercap.camera.base import Camera, CameraIdentity
-from tethercap.camera.child import ChildCamera, DriverProcess
+from tethercap.camera.child import ChildCamera
+from tethercap.camera.driver_handle import DriverProcess
 from tethercap.camera.protocol import Verb
 
 

@@ -24,8 +24,10 @@ IDLE_EVENT_PERIOD_S = 0.1
 """Also keeps the body awake: the driver pings it while it waits for events."""
 QUIET_S = 0.3
 """So long after its last file a shot is over if the body says nothing."""
-WITHOUT_FILE_S = 30.0
-"""So long after the exposure a shot without any file is given up."""
+WITHOUT_FILE_S = 12.0
+"""So long after twice the exposure a shot without any file is given up; noise reduction doubles an exposure."""
+COMPLETE_WITHOUT_FILE_S = 3.0
+"""So long after the body called it complete a shot without any file is given up."""
 SAME_FILE_S = 5.0
 """The same file told again within this time is one file."""
 
@@ -65,15 +67,15 @@ class LiveDuty:
         """Turn it off."""
         self.next_at_s = NEVER
 
-    def turn(self, camera: GPhotoCamera, now_s: Callable[[], float]) -> None:
-        """Fetch one picture.
+    def turn(self, camera: GPhotoCamera, now_s: Callable[[], float]) -> bool:
+        """Fetch one picture; return whether a good one came.
 
         Raises
         ------
         CameraError
             If live view failed and that is not to be expected now.
         """
-        started_s = now_s()
+        started_s, before = now_s(), self._sequence
         try:
             camera.preview(lambda jpeg: self._publish(jpeg, now_s()))
             # A fixed rhythm, but never a backlog of missed beats.
@@ -85,9 +87,10 @@ class LiveDuty:
             if self.failing_since_s is None:
                 self.failing_since_s = started_s
             if isinstance(error, CameraBusyError) and started_s - self.failing_since_s < AFTER_SHOT_S:
-                return
+                return False
             if started_s >= self.excused_until_s:
                 raise
+        return self._sequence > before
 
     def _publish(self, jpeg: memoryview, at_s: float) -> None:
         picture = bytes(jpeg)
@@ -115,7 +118,9 @@ class ShotUnderWay:
             return True
         if self.files:
             return now_s - self.last_at_s > QUIET_S
-        return now_s - self.fired_at_s > self.exposure_s + WITHOUT_FILE_S
+        if self.complete and now_s - self.last_at_s > COMPLETE_WITHOUT_FILE_S:
+            return True
+        return now_s - self.fired_at_s > 2 * self.exposure_s + WITHOUT_FILE_S
 
 
 @dataclass(slots=True)
@@ -136,6 +141,8 @@ class EventDuty:
     shot: ShotUnderWay | None = None
     settings_stirred: bool = False
     """The body said that a setting changed."""
+    in_vain: bool = False
+    """A shot was given up without a file."""
     _recent: dict[tuple[str, str, int], float] = field(default_factory=dict)
 
     def expect(self, shot: ShotUnderWay) -> None:
@@ -157,13 +164,16 @@ class EventDuty:
             if event.kind is DriverEventKind.FILE_ADDED:
                 self._file(camera, event.folder, event.name, now_s())
             elif event.kind is DriverEventKind.COMPLETE and self.shot is not None:
-                self.shot.complete = True
+                self.shot.complete, self.shot.last_at_s = True, now_s()
             elif "changed" in event.text:
                 self.settings_stirred = True
         at_s = now_s()
         if self.shot is not None and self.shot.is_over(at_s):
-            self.shot = None
-            self.tell(CaptureFinished(at_s))
+            over, self.shot = self.shot, None
+            if over.files:
+                self.tell(CaptureFinished(at_s, over.files))
+            else:
+                self.in_vain = True
         pause_s = (
             EVENT_PERIOD_AFTER_SHOT_S if self.shot is not None else EVENT_PERIOD_S if live else IDLE_EVENT_PERIOD_S
         )
@@ -176,11 +186,19 @@ class EventDuty:
         self._recent[key] = at_s
         if told_at_s is not None and at_s - told_at_s < SAME_FILE_S:
             return
+        self.announce(file, at_s)
+
+    def announce(self, file: CameraFile, at_s: float) -> None:
+        """Tell of a file that appeared."""
         self.keep_ram_file(file)
         if self.shot is not None:
             self.shot.files += 1
             self.shot.last_at_s = at_s
         self.tell(FileAppeared(file, at_s))
+
+    def forget_shot(self) -> None:
+        """Wait for nothing any more."""
+        self.shot, self.in_vain = None, False
 
 
 def describe(camera: GPhotoCamera, folder: str, name: str) -> CameraFile:

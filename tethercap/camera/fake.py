@@ -1,7 +1,7 @@
 """A camera in memory, for tests of everything that stands above a camera.
 
-It keeps the contract of `tethercap.camera.base.Camera` and nothing else: no driver, no process, no thread. Time comes from
-the clock that is passed in, so a test with a manual clock decides when pictures arrive.
+It keeps the contract of `tethercap.camera.base.Camera` and nothing else: no driver, no process, no thread. Time comes
+from the clock that is passed in, so a test with a manual clock decides when pictures arrive.
 """
 
 from collections import deque

@@ -294,6 +294,17 @@ class GPhotoCamera:
             listed = self._camera.folder_list_files(folder, self._context)
             return tuple(listed.get_name(index) for index in range(listed.count()))
 
+    def list_folders(self, folder: str) -> tuple[str, ...]:
+        """Return the names of the folders in a folder.
+
+        Raises
+        ------
+        CameraError
+        """
+        with self._call("list the folders", 20.0):
+            listed = self._camera.folder_list_folders(folder, self._context)
+            return tuple(listed.get_name(index) for index in range(listed.count()))
+
     def free_bytes(self) -> int | None:
         """Return the free space of the card, None where the camera does not say.
 

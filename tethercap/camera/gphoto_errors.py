@@ -220,6 +220,7 @@ TEXTS: tuple[tuple[re.Pattern[str], Meaning], ...] = (
         "does not seem to return a jpeg",
         "the camera sent a live picture that is none",
         "Try again; restart the camera if it stays.",
+        CameraBusyError,
     ),
     _refusal("session not open", "the camera closed the session", POWER_CYCLE, CameraGoneError, KEPT_ON_CARD),
 )

@@ -9,13 +9,14 @@ Three pipes, each with one writer and one kind of message::
 The program's death closes the commands, and the process ends by itself.
 """
 
-from dataclasses import dataclass
+import time
+from dataclasses import dataclass, field
 from enum import StrEnum
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
-from tethercap.camera.base import CameraAbilities, CameraIdentity
+from tethercap.camera.base import CameraAbilities, CameraFile, CameraIdentity
 from tethercap.errors import TethercapError
 
 
@@ -108,14 +109,46 @@ class Opened:
     driver_version: str
 
 
+@dataclass(slots=True)
+class CardMemory:
+    """What is known of the pictures on one body's card. It outlives the camera process.
+
+    Attributes
+    ----------
+    known : set of (str, str)
+        Folder and name of every picture announced so far.
+    last : CameraFile or None
+        The one announced last.
+    awaited_since_s : float or None
+        Time of the release whose picture is missing, s since the epoch; None if none is missing.
+    """
+
+    known: set[tuple[str, str]] = field(default_factory=set)
+    last: CameraFile | None = None
+    awaited_since_s: float | None = None
+
+    def note(self, file: CameraFile) -> None:
+        """A picture was announced."""
+        self.known.add((file.folder, file.name))
+        self.last, self.awaited_since_s = file, None
+
+    def await_shot(self) -> None:
+        """A release is about to be sent."""
+        self.awaited_since_s = time.time()
+
+    def forget_shot(self) -> None:
+        """The release did not happen, or its pictures are all there."""
+        self.awaited_since_s = None
+
+
 @dataclass(frozen=True, slots=True)
 class OpenWish:
     """Which camera to open, and how."""
 
     port: str | None = None
     serial: str | None = None
-    again: bool = False
-    """The body was open before: what it has to tell is told, not skipped."""
+    memory: CardMemory | None = None
+    """What is known of its card, if the body was open before: what it has to tell is told then, not skipped."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,81 @@
+"""Why a camera refuses, when its driver does not say: ask the camera what usually lies behind it."""
+
+from tethercap.camera.opening import OpenCamera
+from tethercap.errors import CameraError, CameraFullError, CameraGoneError, CameraRefusedError, CameraSilentError
+
+ROOM_FOR_A_PICTURE_BYTES = 30_000_000
+"""Below this a RAW of today's bodies may not fit."""
+LOW_BATTERY_PERCENT = 5.0
+WITHOUT_REASON = "driver result -1)"
+"""How our sentence ends when the driver gave a number and no words."""
+
+
+def find_reason(opened: OpenCamera) -> CameraError | None:
+    """Ask the camera for the usual reasons of a refused or lost shot; None if none of them holds.
+
+    Raises
+    ------
+    CameraError
+        If the link fails.
+    """
+    for look in (_card, _prohibition, _battery, _focus):
+        try:
+            reason = look(opened)
+        except (CameraGoneError, CameraSilentError):
+            raise
+        except CameraError:
+            continue
+        if reason is not None:
+            return reason
+    return None
+
+
+def explain(error: CameraError, opened: OpenCamera) -> CameraError:
+    """Return an error that says more, if the driver gave no reason and the camera shows one."""
+    if not isinstance(error, CameraRefusedError) or WITHOUT_REASON not in error.what:
+        return error
+    return find_reason(opened) or error
+
+
+def _card(opened: OpenCamera) -> CameraError | None:
+    free_bytes = opened.camera.free_bytes()
+    if free_bytes is None or free_bytes >= ROOM_FOR_A_PICTURE_BYTES:
+        return None
+    return CameraFullError(
+        f"The camera did not take the picture: its card is full ({free_bytes / 1e6:.0f} MB left).",
+        safe="Everything taken before is on the card or filed.",
+        todo="Put in an empty card, or free some space once the roll is verified.",
+    )
+
+
+def _reading(opened: OpenCamera, name: str) -> str:
+    return opened.camera.read_setting(name).current_text if name in opened.names else ""
+
+
+def _prohibition(opened: OpenCamera) -> CameraError | None:
+    said = _reading(opened, "liveviewprohibit")
+    if not said or said.lower() in ("0", "none", "no"):
+        return None
+    return CameraRefusedError(
+        f"The camera did not take the picture; it reports: {said}.", todo="Put that right on the camera."
+    )
+
+
+def _battery(opened: OpenCamera) -> CameraError | None:
+    figure = _reading(opened, "batterylevel").rstrip("% ")
+    if not figure.replace(".", "", 1).isdigit() or float(figure) > LOW_BATTERY_PERCENT:
+        return None
+    return CameraRefusedError(
+        f"The camera did not take the picture: its battery stands at {figure} %.",
+        todo="Change it or use a mains adapter.",
+    )
+
+
+def _focus(opened: OpenCamera) -> CameraError | None:
+    said = _reading(opened, "focusmode")
+    if not said or said.lower().startswith(("manual", "mf")):
+        return None
+    return CameraRefusedError(
+        f"The camera did not take the picture; it may not have found focus (focus mode {said}).",
+        todo="Switch the lens and the camera to manual focus.",
+    )

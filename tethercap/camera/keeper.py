@@ -1,0 +1,257 @@
+"""What the camera process can do with its camera: open it, get it back, fire it, ask it why not."""
+
+import contextlib
+import logging
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from tethercap.camera import opening
+from tethercap.camera.base import CameraEvent, CaptureFinished, FileAppeared, Fired
+from tethercap.camera.card_search import find_missing
+from tethercap.camera.diagnosis import explain, find_reason
+from tethercap.camera.duties import AFTER_SHOT_S, EventDuty, LiveDuty, ShotUnderWay
+from tethercap.camera.gphoto import Timer, driver_version
+from tethercap.camera.protocol import CardMemory, Opened, OpenWish
+from tethercap.camera.settings_desk import SettingsDesk
+from tethercap.errors import CameraError, CameraGoneError, CameraSilentError, NotSupportedError
+from tethercap.exposure.settings import Setting
+
+FIRST_PICTURE_S = 3.0
+"""How long the first live picture may take; some bodies send a few that are none."""
+UNKNOWN_EXPOSURE_S = 30.0
+"""Taken for the exposure when the camera does not tell it; the longest that bodies time by themselves."""
+TRIGGER_DEADLINE_S = 15.0
+"""How long a release may take on top of the exposure, which some drivers wait for."""
+
+
+@dataclass(slots=True)
+class CameraKeeper:
+    """Keeps one camera through all its troubles.
+
+    Parameters
+    ----------
+    timer : Timer
+        Guards driver calls.
+    owner_pid : int
+        The program, named to whoever wants the camera too.
+    live : LiveDuty
+    events : EventDuty
+    """
+
+    timer: Timer
+    owner_pid: int
+    live: LiveDuty
+    events: EventDuty
+    opened: opening.OpenCamera | None = None
+    desk: SettingsDesk | None = None
+    trouble: CameraError | None = None
+    """Why the camera cannot be used until it is recovered."""
+    memory: CardMemory = field(default_factory=CardMemory)
+    _wish: OpenWish = field(default_factory=OpenWish)
+
+    def ready(self) -> opening.OpenCamera:
+        """Return the camera.
+
+        Raises
+        ------
+        CameraError
+            If it cannot be used.
+        """
+        if self.trouble is not None:
+            raise self.trouble
+        if self.opened is None:
+            raise CameraGoneError("The camera is not open.", todo="Open it again.")
+        return self.opened
+
+    def settings(self) -> SettingsDesk:
+        """Return the camera's settings.
+
+        Raises
+        ------
+        CameraError
+            If it cannot be used.
+        """
+        opened = self.ready()
+        if self.desk is None:
+            self.desk = SettingsDesk(opened)
+        return self.desk
+
+    # Opening and recovering
+
+    def open(self, wish: OpenWish) -> Opened:
+        """Open and prepare a camera."""
+        self._wish = wish
+        self.memory = wish.memory or CardMemory()
+        opened = opening.open_wished(wish, self.timer, self.owner_pid)
+        return self._take_over(opened, again=wish.memory is not None)
+
+    def _take_over(self, opened: opening.OpenCamera, *, again: bool) -> Opened:
+        self.opened, self.desk, self.trouble = opened, None, None
+        self.events.forget_shot()
+        self.events.next_at_s = time.monotonic()
+        if again:
+            self._tell_missing(opened)
+        else:
+            self._drain(opened)
+        return self.introduce(opened)
+
+    @staticmethod
+    def introduce(opened: opening.OpenCamera) -> Opened:
+        """Say who the camera is and what it can do."""
+        return Opened(opened.identity, opened.abilities, driver_version())
+
+    @staticmethod
+    def _drain(opened: opening.OpenCamera) -> None:
+        # What happened before we came is not ours: some bodies keep an old picture and tell it first.
+        silent = EventDuty(lambda _event: None, lambda _file: None)
+        for _ in range(3):
+            silent.turn(opened.camera, time.monotonic, live=False)
+
+    def _tell_missing(self, opened: opening.OpenCamera) -> None:
+        self.events.turn(opened.camera, time.monotonic, live=False)
+        for file in find_missing(opened.camera, self.memory):
+            logging.info("found on the card, never announced: %s", file.name)
+            self.events.announce(file, time.monotonic())
+
+    def recover(self, rung: int) -> Opened:
+        """Climb the ladder.
+
+        Parameters
+        ----------
+        rung : int
+            0: see whether it answers after all. 1: open it anew. 2: reset a USB port, then open it anew.
+        """
+        opened = self.opened
+        if opened is not None and rung == 0 and not isinstance(self.trouble, CameraGoneError):
+            with contextlib.suppress(CameraError):
+                ask(opened)
+                self.trouble = None
+                return self.introduce(opened)
+        return self._reopen(reset=rung >= 2)
+
+    def _reopen(self, *, reset: bool) -> Opened:
+        opened, self.opened = self.opened, None
+        self.live.end()
+        if opened is not None:
+            identity = opened.identity
+            # A replugged body stands at another port: look for its serial number.
+            wanders = identity.port.startswith("usb:") and identity.serial
+            self._wish = OpenWish(None if wanders else identity.port, identity.serial or None)
+            if reset and identity.port.startswith("usb:"):
+                with contextlib.suppress(CameraError):
+                    opened.camera.reset_port()
+            opened.close()
+        return self._take_over(opening.open_wished(self._wish, self.timer, self.owner_pid), again=True)
+
+    def close(self) -> None:
+        """End live view, close the session."""
+        self.live.end()
+        opened, self.opened = self.opened, None
+        if opened is not None:
+            opened.close()
+
+    # Live view
+
+    def start_live(self) -> None:
+        """Begin live view and see the first picture, so that a refusal is told."""
+        opened = self.ready()
+        if not opened.abilities.live_view or self.live.wanted:
+            return
+        self.live.begin(time.monotonic())
+        until_s = time.monotonic() + FIRST_PICTURE_S
+        try:
+            while not self.live.turn(opened.camera, time.monotonic) and time.monotonic() < until_s:
+                time.sleep(0.05)
+        except CameraError:
+            self.live.end()
+            raise
+
+    def stop_live(self) -> None:
+        """End live view."""
+        self.live.end()
+        self.ready().end_live_view()
+
+    # The shot
+
+    def fire(self) -> Fired:
+        """Release the shutter."""
+        opened = self.ready()
+        exposure_s = self._exposure_s()
+        self.memory.await_shot()
+        fired_at_s = time.monotonic()
+        try:
+            release(opened, exposure_s)
+        except (CameraGoneError, CameraSilentError):
+            raise
+        except CameraError as error:
+            self.memory.forget_shot()
+            raise explain(error, opened) from None
+        accepted_at_s = time.monotonic()
+        self.events.expect(ShotUnderWay(fired_at_s, exposure_s, self._files_per_shot()))
+        self.live.excused_until_s = accepted_at_s + exposure_s + AFTER_SHOT_S
+        return Fired(fired_at_s, accepted_at_s)
+
+    def _exposure_s(self) -> float:
+        state = self.desk.known.get(Setting.SHUTTER) if self.desk is not None else None
+        number = state.value.number if state is not None else None
+        return UNKNOWN_EXPOSURE_S if number is None else number
+
+    def _files_per_shot(self) -> int:
+        state = self.desk.known.get(Setting.IMAGE_FORMAT) if self.desk is not None else None
+        return 2 if state is not None and state.value.word is not None and "+" in state.value.word else 1
+
+    def give_up_shot(self, tell: Callable[[CameraEvent], None]) -> None:
+        """Tell how a shot ended of which no file came, after looking for the file and for the reason."""
+        opened = self.ready()
+        self.events.forget_shot()
+        reason = find_reason(opened)
+        found: list[CameraEvent] = []
+        if reason is None:
+            # The driver lists a folder once; only a new session shows what came without a word.
+            was_live = self.live.wanted
+            real_tell, self.events.tell = self.events.tell, lambda event: (found.append(event), tell(event))[1]
+            try:
+                self._reopen(reset=False)
+            finally:
+                self.events.tell = real_tell
+            if was_live:
+                self.live.begin(time.monotonic())
+        files = sum(isinstance(event, FileAppeared) for event in found)
+        note = str(reason) if reason is not None else "The camera took the command and no picture came of it."
+        self.memory.forget_shot()
+        tell(CaptureFinished(time.monotonic(), files, "" if files else note))
+
+
+def ask(opened: opening.OpenCamera) -> None:
+    """Do a real transaction: events and settings may be answered by the driver alone when the link is dead.
+
+    Raises
+    ------
+    CameraError
+    """
+    try:
+        opened.camera.free_bytes()
+    except NotSupportedError:
+        opened.camera.setting_names()
+
+
+def release(opened: opening.OpenCamera, exposure_s: float) -> None:
+    """Send the release by the fastest way that the family has.
+
+    Raises
+    ------
+    CameraError
+    """
+    steps = [(name, press) for name, press in opened.traits.release if name in opened.names]
+    if not steps:
+        opened.camera.trigger(TRIGGER_DEADLINE_S + 2 * exposure_s)
+        return
+    try:
+        for name, press in steps:
+            opened.camera.write_setting(name, press)
+    except CameraError:
+        # Never leave a button pressed.
+        with contextlib.suppress(CameraError):
+            opened.camera.write_setting(*steps[-1])
+        raise
