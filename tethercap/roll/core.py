@@ -10,7 +10,7 @@ from typing import Final
 
 from tethercap.errors import RollError, StorageError
 from tethercap.roll import record, setup_file
-from tethercap.roll.fixity import MANIFEST_NAME, manifest_text
+from tethercap.roll.fixity import MANIFEST_NAME, file_sha256, manifest_text
 from tethercap.roll.lines import Companion, Filed, Line, LineBody, SetAside
 from tethercap.roll.metadata import properties_for
 from tethercap.roll.names import FrameId, parse_stem
@@ -197,7 +197,7 @@ class RollCore:
         with self.guard, disk_troubles(f"setting {path.name} aside", safe="It stays where it is."):
             folder = self.make_folder(ASIDE_FOLDER)
             target = folder / f"{path.name.lstrip('.')}.{secrets.token_hex(3)}"
-            size_bytes = path.stat().st_size
+            size_bytes, sha256 = path.stat().st_size, sha256 or file_sha256(path)
             was = self.relative(path)
             self.layer.rename_new(path, target)
             self.layer.sync_folder(folder)

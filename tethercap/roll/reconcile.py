@@ -118,7 +118,8 @@ def _adopt_strangers(core: RollCore) -> list[str]:
     for path in sorted(aside.iterdir()) if aside.is_dir() else ():
         file = f"{ASIDE_FOLDER}/{path.name}"
         if path.is_file() and file not in core.state.aside and _is_own_path(file):
-            core.say(SetAside(file=file, was="", why="found there", size_bytes=path.stat().st_size))
+            size_bytes, sha256 = path.stat().st_size, file_sha256(path)
+            core.say(SetAside(file=file, was="", why="found there", sha256=sha256, size_bytes=size_bytes))
     return notes
 
 
