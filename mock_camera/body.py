@@ -193,7 +193,7 @@ class Body:
         self._closing.set()
         self._to_shutter.put(_STOP)
         for thread in self._threads:
-            thread.join(timeout=10)
+            thread.join(timeout=2)
         self._finder.shutdown(cancel_futures=True)
         self.rig.close()
         self.card.close()
@@ -231,6 +231,11 @@ class Body:
     def picture_bytes(self) -> int:
         """Size of one picture, as far as known."""
         return self._picture_bytes
+
+    @property
+    def shots_left(self) -> int:
+        """Pictures that still fit on the card."""
+        return self.free_bytes // max(1, self._picture_bytes)
 
     def live_view(self) -> bytes | None:
         """Return a live-view JPEG of this moment; None while the shutter keeps it dark.
@@ -314,7 +319,8 @@ class Body:
                 if not self._closing.is_set():
                     self._finish(shot)
             except Exception:  # the body goes on after a picture that could not be made
-                traceback.print_exc(file=sys.stderr)
+                if not self._closing.is_set():
+                    traceback.print_exc(file=sys.stderr)
             with self._lock:
                 self._waiting -= 1
 
@@ -342,8 +348,16 @@ class Body:
 
     def _store(self, shot: Shot, picture: PictureLike) -> list[StoredObject]:
         folders, parent, stem = self.card.next_stem()
-        taken = date_text(datetime.now())
-        size_px = (picture.width_px, picture.height_px)
+        objects = list(folders)
+        for kind, name, data in self._files_of(shot, picture, stem):
+            info = self._describe(kind, name, len(data), parent, picture)
+            if shot.target != "ram":
+                objects.append(self.card.add_file(info, data, picture.thumb))
+            if shot.target != "card":
+                objects.append(self.card.buffer_file(info, data, picture.thumb))
+        return objects
+
+    def _files_of(self, shot: Shot, picture: PictureLike, stem: str) -> list[tuple[Format, str, bytes]]:
         files: list[tuple[Format, str, bytes]] = []
         if shot.quality != "jpeg":
             files.append((Format.DNG, f"{stem}.DNG", picture.dng))
@@ -352,27 +366,22 @@ class Body:
         if self.faults.strike("two-files"):
             kind, name, data = files[0]
             files.append((kind, name.replace(".", "A."), data))
-        objects = list(folders)
-        for kind, name, data in files:
-            lie = self.faults.strike("wrong-size")
-            stated = len(data) + (int(lie.number("by", -1000)) if lie else 0)
-            info = ObjectInfo(
-                CARD_ID,
-                kind,
-                max(0, stated),
-                name,
-                parent=parent,
-                thumb_bytes=len(picture.thumb),
-                thumb_size_px=THUMB_PX,
-                image_size_px=size_px,
-                bit_depth=14 if kind is Format.DNG else 24,
-                taken=taken,
-            )
-            if shot.target != "ram":
-                objects.append(self.card.add_file(info, data, picture.thumb))
-            if shot.target != "card":
-                objects.append(self.card.buffer_file(info, data, picture.thumb))
-        return objects
+        return files
+
+    def _describe(self, kind: Format, name: str, size_bytes: int, parent: int, picture: PictureLike) -> ObjectInfo:
+        lie = self.faults.strike("wrong-size")
+        return ObjectInfo(
+            CARD_ID,
+            kind,
+            max(0, size_bytes + (int(lie.number("by", -1000)) if lie else 0)),
+            name,
+            parent=parent,
+            thumb_bytes=len(picture.thumb),
+            thumb_size_px=THUMB_PX,
+            image_size_px=(picture.width_px, picture.height_px),
+            bit_depth=14 if kind is Format.DNG else 24,
+            taken=date_text(datetime.now()),
+        )
 
     def _note(self, shot: Shot, picture: PictureLike, objects: list[StoredObject]) -> None:
         first = next(stored for stored in objects if stored.path)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from mock_camera.codes import PTP_VERSION, DataType, Format, FormFlag, StorageType
-from mock_camera.packets import PacketError, Reader, array16, string, u8, u16, u32, u64, value
+from mock_camera.fields import PacketError, Reader, array16, string, u8, u16, u32, u64, value
 
 Value = int | str
 

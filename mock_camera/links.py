@@ -12,11 +12,12 @@ import socket
 import threading
 
 from mock_camera.codes import PacketType
-from mock_camera.packets import HEADER_BYTES, Packet, PacketError, decode, encode, split_header
+from mock_camera.fields import PacketError
+from mock_camera.packets import HEADER_BYTES, Packet, decode, encode, split_header
 
 MAX_PACKET_BYTES = 4 << 20
 """Longest packet accepted; the driver sends at most 64 KiB at once."""
-_MID_PACKET_S = 5.0
+_MID_PACKET_S = 3.0
 _QUICKACK: int | None = getattr(socket, "TCP_QUICKACK", None)
 
 

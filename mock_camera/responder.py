@@ -16,6 +16,7 @@ import traceback
 
 from mock_camera.bodies.common import Dialect, OperationSpec, Reply, Request
 from mock_camera.codes import DataPhase, InitFailReason, Operation, Response
+from mock_camera.fields import PacketError
 from mock_camera.links import Link, LinkClosedError
 from mock_camera.packets import (
     Cancel,
@@ -30,7 +31,6 @@ from mock_camera.packets import (
     OperationRequest,
     OperationResponse,
     Packet,
-    PacketError,
     ProbeRequest,
     ProbeResponse,
     StartData,

@@ -1,4 +1,4 @@
-"""What every dialect shares: requests and replies, the standard operations, bound properties.
+"""What every dialect shares: requests and replies, and the standard operations.
 
 A dialect is one file beside this one.  It holds a class derived from `Dialect` with the same
 methods: `describe`, `add_operations`, `add_properties`, and where the family does it in its own
@@ -8,10 +8,11 @@ way, `emit`, `objects_added`, `shot_finished`, `press` and `end_session`.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from mock_camera.bodies.properties import PropertyTable
 from mock_camera.body import Body, Shot
 from mock_camera.card import CARD_ID, StoredObject
 from mock_camera.codes import (
@@ -24,9 +25,9 @@ from mock_camera.codes import (
     Property,
     Response,
 )
-from mock_camera.datasets import DeviceInfo, PropertyDesc, Range, Value, date_text, read_value
-from mock_camera.packets import Event, PacketError, array32
-from mock_camera.settings import Setting
+from mock_camera.datasets import DeviceInfo, PropertyDesc, Range, date_text
+from mock_camera.fields import PacketError, array32
+from mock_camera.packets import Event
 
 
 @dataclass(frozen=True)
@@ -65,26 +66,6 @@ class OperationSpec:
     needs_session: bool = True
 
 
-@dataclass(frozen=True)
-class BoundProperty:
-    """A property whose value is a setting of the body; `to_wire` maps setting to number."""
-
-    code: int
-    data_type: DataType
-    setting: str
-    to_wire: Mapping[Setting, int]
-
-
-def _writable(body: Body, setting: str) -> bool:
-    """Whether the mode dial lets a setting be changed, as bodies do."""
-    program = body.settings.get("program")
-    if setting == "time_s":
-        return program in ("manual", "shutter")
-    if setting == "f_number":
-        return program in ("manual", "aperture")
-    return True
-
-
 class Dialect:
     """The standard operations over a `Body`; families add their own.
 
@@ -107,9 +88,7 @@ class Dialect:
         self.lock = threading.RLock()
         self.sink: Callable[[Event], None] = lambda _: None
         self.operations: dict[int, OperationSpec] = {}
-        self.properties: dict[int, Callable[[], PropertyDesc]] = {}
-        self.setters: dict[int, Callable[[Value], int]] = {}
-        self.bound: dict[str, int] = {}
+        self.table = PropertyTable(body)
         self._add_standard_operations()
         self.add_operations()
         self._add_standard_properties()
@@ -153,7 +132,7 @@ class Dialect:
 
     def listed_properties(self) -> list[int]:
         """Return the codes of the properties that DeviceInfo lists."""
-        return list(self.properties)
+        return self.table.codes
 
     def emit(self, code: int, params: tuple[int, ...] = (), transaction: int = UNSOLICITED) -> None:
         """Tell the initiator that something happened."""
@@ -193,70 +172,20 @@ class Dialect:
 
     def setting_changed(self, name: str) -> None:
         """Report a change made on the body."""
-        if name in self.bound:
-            self.emit(EventCode.DEVICE_PROP_CHANGED, (self.bound[name],))
+        if code := self.table.code_of(name):
+            self.emit(EventCode.DEVICE_PROP_CHANGED, (code,))
 
     # Properties
 
-    def add_bound(self, binding: BoundProperty) -> None:
-        """Put a property in the table that reads and writes a setting."""
-        from_wire = {number: content for content, number in binding.to_wire.items()}
-        numbers = tuple(binding.to_wire.values())
-
-        def desc() -> PropertyDesc:
-            now = binding.to_wire[self.body.settings.get(binding.setting)]
-            can_set = _writable(self.body, binding.setting)
-            return PropertyDesc(binding.code, binding.data_type, now, numbers[0], can_set, numbers)
-
-        def put(wanted: Value) -> int:
-            self.body.settings.put(binding.setting, from_wire[int(wanted)])
-            return Response.OK
-
-        self.properties[binding.code] = desc
-        self.setters[binding.code] = put
-        self.bound[binding.setting] = binding.code
-
-    def add_fixed(self, desc: PropertyDesc) -> None:
-        """Put a property in the table that merely remembers what was set."""
-        kept = [desc]
-
-        def put(wanted: Value) -> int:
-            kept[0] = replace(kept[0], current=wanted)
-            return Response.OK
-
-        self.properties[desc.code] = lambda: kept[0]
-        self.setters[desc.code] = put
-
-    def property_desc(self, code: int) -> PropertyDesc | None:
-        """Return the description of a property as it stands now; None if there is none."""
-        if code not in self.properties:
-            return None
-        desc = self.properties[code]()
-        fault = self.body.faults.standing("outside-list", prop=code)
-        return replace(desc, current=int(fault.number("value"))) if fault else desc
-
-    def set_property(self, code: int, data: bytes) -> int:
-        """Set a property from the bytes of a data phase; return the response code."""
-        desc = self.property_desc(code)
-        if desc is None:
-            return Response.DEVICE_PROP_NOT_SUPPORTED
-        if not desc.writable:
-            return Response.ACCESS_DENIED
-        try:
-            wanted = read_value(desc.data_type, data)
-        except PacketError:
-            return Response.INVALID_DEVICE_PROP_FORMAT
-        if not desc.allows(wanted):
-            return Response.INVALID_DEVICE_PROP_VALUE
-        return self.setters[code](wanted)
-
     def _add_standard_properties(self) -> None:
-        self.properties[Property.BATTERY_LEVEL] = lambda: PropertyDesc(
-            Property.BATTERY_LEVEL, DataType.UINT8, self.body.battery_percent, 100, False, Range(0, 100, 1)
+        percent = Range(0, 100, 1)
+        self.table.add(
+            Property.BATTERY_LEVEL,
+            lambda: PropertyDesc(
+                Property.BATTERY_LEVEL, DataType.UINT8, self.body.battery_percent, 100, False, percent
+            ),
         )
-        self.properties[Property.DATE_TIME] = lambda: PropertyDesc(
-            Property.DATE_TIME, DataType.STRING, date_text(datetime.now()), "", False, None
-        )
+        self.table.add_state(Property.DATE_TIME, DataType.STRING, lambda: date_text(datetime.now()))
 
     # Operations
 
@@ -394,17 +323,17 @@ class Dialect:
 
     def get_property_desc(self, request: Request) -> Reply:
         """Answer GetDevicePropDesc."""
-        desc = self.property_desc(request.params[0])
+        desc = self.table.desc(request.params[0])
         return Reply(data=desc.encode()) if desc else Reply(Response.DEVICE_PROP_NOT_SUPPORTED)
 
     def get_property_value(self, request: Request) -> Reply:
         """Answer GetDevicePropValue."""
-        desc = self.property_desc(request.params[0])
+        desc = self.table.desc(request.params[0])
         return Reply(data=desc.encode_current()) if desc else Reply(Response.DEVICE_PROP_NOT_SUPPORTED)
 
     def set_property_value(self, request: Request) -> Reply:
         """Answer SetDevicePropValue."""
-        return Reply(self.set_property(request.params[0], request.data))
+        return Reply(self.table.put_bytes(request.params[0], request.data))
 
     def initiate_capture(self, request: Request) -> Reply:
         """Answer InitiateCapture(store or any, format or any); events follow."""
@@ -414,11 +343,3 @@ class Dialect:
         if kind not in (0, Format.DNG, Format.EXIF_JPEG):
             return Reply(Response.INVALID_OBJECT_FORMAT_CODE)
         return Reply(self.body.release(request.transaction))
-
-
-def stops(numbers: tuple[float, ...], factor: float) -> dict[Setting, int]:
-    """Return a map from each number to its whole multiple on the wire, ties dropped."""
-    seen: dict[int, float] = {}
-    for number in numbers:
-        seen.setdefault(int(number * factor + 1e-6), number)
-    return {number: wire for wire, number in seen.items()}

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from enum import IntEnum
 
-from mock_camera.bodies.common import BoundProperty, Dialect, OperationSpec, Reply, Request, stops
-from mock_camera.bodies.x11 import fraction
+from mock_camera.bodies.common import Dialect, OperationSpec, Reply, Request
+from mock_camera.bodies.properties import BoundProperty, fraction, stops
 from mock_camera.body import Shot
 from mock_camera.card import StoredObject
 from mock_camera.codes import DataType, Property, Response
 from mock_camera.datasets import PropertyDesc
-from mock_camera.packets import u32
+from mock_camera.fields import u32
 from mock_camera.settings import F_NUMBERS, ISOS, TIMES_S, Setting
 
 LIVE_VIEW_TO_HOST = 0x04000300
@@ -75,10 +75,10 @@ class BodyOM(Dialect):
             BoundProperty(Prop.FOCUS, u16_type, "focus", FOCUS),
             BoundProperty(Property.EXPOSURE_PROGRAM_MODE, u16_type, "program", PROGRAMS),
         ):
-            self.add_bound(binding)
-        self.add_fixed(PropertyDesc(Prop.CONTROL_MODE, u16_type, 2, 2, True, (1, 2)))
-        self.add_fixed(PropertyDesc(Prop.LIVE_VIEW_MODE, u32_type, 0, 0, True))
-        self.add_fixed(PropertyDesc(Prop.TARGET, u16_type, 1, 1, True))
+            self.table.add_bound(binding)
+        self.table.add_fixed(PropertyDesc(Prop.CONTROL_MODE, u16_type, 2, 2, True, (1, 2)))
+        self.table.add_fixed(PropertyDesc(Prop.LIVE_VIEW_MODE, u32_type, 0, 0, True))
+        self.table.add_fixed(PropertyDesc(Prop.TARGET, u16_type, 1, 1, True))
 
     def button(self, request: Request) -> Reply:
         """Answer 0x9481(3 pressed, 6 let go)."""
@@ -91,7 +91,7 @@ class BodyOM(Dialect):
         if request.params[0] != 1:
             return Reply(Response.INVALID_PARAMETER)
         refused = self.body.faults.standing("no-live-view") is not None
-        if refused or self.properties[Prop.LIVE_VIEW_MODE]().current != LIVE_VIEW_TO_HOST:
+        if refused or self.table.now(Prop.LIVE_VIEW_MODE) != LIVE_VIEW_TO_HOST:
             return Reply(Response.ACCESS_DENIED)
         jpeg = self.body.live_view()
         if jpeg is None:
@@ -114,9 +114,9 @@ class BodyOM(Dialect):
 
     def setting_changed(self, name: str) -> None:
         """Report a dial turned on the body."""
-        if name in self.bound:
-            self.emit(_PROPERTY_CHANGED, (self.bound[name],))
+        if code := self.table.code_of(name):
+            self.emit(_PROPERTY_CHANGED, (code,))
 
     def end_session(self) -> None:
         """Leave live view."""
-        self.setters[Prop.LIVE_VIEW_MODE](0)
+        self.table.put(Prop.LIVE_VIEW_MODE, 0)

@@ -6,7 +6,8 @@ exposurecompensation 0x5010 in thousandths of a stop, expprogram 0x500E, focusmo
 
 from __future__ import annotations
 
-from mock_camera.bodies.common import BoundProperty, Dialect, OperationSpec, stops
+from mock_camera.bodies.common import Dialect, OperationSpec
+from mock_camera.bodies.properties import BoundProperty, stops
 from mock_camera.codes import DataType, Operation, Property
 from mock_camera.settings import BIASES_EV, F_NUMBERS, ISOS, TIMES_S, Setting
 
@@ -49,4 +50,4 @@ class StandardBody(Dialect):
     def add_properties(self) -> None:
         """Add the standard's exposure properties."""
         for binding in exposure_properties(COMPRESSION, FOCUS, WHITE_BALANCE):
-            self.add_bound(binding)
+            self.table.add_bound(binding)

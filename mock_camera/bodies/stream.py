@@ -9,8 +9,8 @@ from __future__ import annotations
 from mock_camera.bodies.common import OperationSpec, Reply, Request
 from mock_camera.bodies.standard import StandardBody
 from mock_camera.codes import DataType, Operation, Property, Response
-from mock_camera.datasets import PropertyDesc, Range, Value
-from mock_camera.packets import u32, u64
+from mock_camera.datasets import Value
+from mock_camera.fields import u32, u64
 
 VIDEO = 1
 _LARGEST_FRAME_BYTES = 1 << 20
@@ -31,13 +31,10 @@ class StreamBody(StandardBody):
     def add_properties(self) -> None:
         """Add the stream's two properties."""
         super().add_properties()
-        self.properties[Property.SUPPORTED_STREAMS] = lambda: PropertyDesc(
-            Property.SUPPORTED_STREAMS, DataType.UINT32, VIDEO, VIDEO
+        self.table.add_state(Property.SUPPORTED_STREAMS, DataType.UINT32, lambda: VIDEO)
+        self.table.add_state(
+            Property.ENABLED_STREAMS, DataType.UINT32, lambda: self._enabled, self._put_enabled, (0, VIDEO)
         )
-        self.properties[Property.ENABLED_STREAMS] = lambda: PropertyDesc(
-            Property.ENABLED_STREAMS, DataType.UINT32, self._enabled, 0, True, Range(0, VIDEO, 1)
-        )
-        self.setters[Property.ENABLED_STREAMS] = self._put_enabled
 
     def _put_enabled(self, wanted: Value) -> int:
         if self.body.faults.standing("no-live-view"):

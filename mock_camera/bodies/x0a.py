@@ -10,12 +10,13 @@ from collections import deque
 from enum import IntEnum
 
 from mock_camera.bodies.common import Dialect, OperationSpec, Reply, Request
+from mock_camera.bodies.properties import BoundProperty, fraction
 from mock_camera.bodies.standard import exposure_properties
 from mock_camera.body import Shot
 from mock_camera.card import StoredObject
 from mock_camera.codes import UNSOLICITED, DataType, EventCode, Response
 from mock_camera.datasets import PropertyDesc
-from mock_camera.packets import array16, u16, u32
+from mock_camera.fields import array16, u16, u32
 from mock_camera.settings import TIMES_S, Setting
 
 LIVE_VIEW_HEADER_BYTES = 384
@@ -89,42 +90,22 @@ class Body0A(Dialect):
     def add_properties(self) -> None:
         """Add the standard's exposure properties and the extension's own."""
         for binding in exposure_properties(COMPRESSION, FOCUS, WHITE_BALANCE):
-            self.add_bound(binding)
-        self.add_fixed(PropertyDesc(Prop.RECORDING_MEDIA, DataType.UINT8, 0, 0, True, (0, 1)))
-        self.properties[Prop.LIVE_VIEW_STATUS] = lambda: PropertyDesc(
-            Prop.LIVE_VIEW_STATUS, DataType.UINT8, int(self._live_view), 0
-        )
-        self.properties[Prop.LIVE_VIEW_PROHIBITED] = lambda: PropertyDesc(
-            Prop.LIVE_VIEW_PROHIBITED, DataType.UINT32, self.refusal_bits(), 0
-        )
-        self.properties[Prop.SHOTS_LEFT] = lambda: PropertyDesc(
-            Prop.SHOTS_LEFT, DataType.UINT32, self.body.free_bytes // max(1, self.body.picture_bytes), 0
-        )
-        self.properties[Prop.EXPOSURE_TIME] = self._fraction_desc
-        self.setters[Prop.EXPOSURE_TIME] = self._put_fraction
+            self.table.add_bound(binding)
+        self.table.add_fixed(PropertyDesc(Prop.RECORDING_MEDIA, DataType.UINT8, 0, 0, True, (0, 1)))
+        exact: dict[Setting, int] = {t: fraction(t) for t in TIMES_S}
+        self.table.add_bound(BoundProperty(Prop.EXPOSURE_TIME, DataType.UINT32, "time_s", exact))
+        state = self.table.add_state
+        state(Prop.LIVE_VIEW_STATUS, DataType.UINT8, lambda: int(self._live_view))
+        state(Prop.LIVE_VIEW_PROHIBITED, DataType.UINT32, self.refusal_bits)
+        state(Prop.SHOTS_LEFT, DataType.UINT32, lambda: self.body.shots_left)
 
     def listed_properties(self) -> list[int]:
         """Return the standard's properties; the extension's come by 0x90CA."""
-        return [code for code in self.properties if code < 0xD000]
+        return [code for code in self.table.codes if code < 0xD000]
 
     def get_vendor_properties(self, _: Request) -> Reply:
         """Answer 0x90CA: the property codes of the extension."""
-        return Reply(data=array16([code for code in self.properties if code >= 0xD000]))
-
-    # Exact shutter times: numerator and denominator as two u16
-
-    def _fraction_desc(self) -> PropertyDesc:
-        wire = {time_s: _fraction(time_s) for time_s in TIMES_S}
-        now = wire[float(self.body.settings.get("time_s"))]
-        can_set = self.body.settings.get("program") in ("manual", "shutter")
-        return PropertyDesc(Prop.EXPOSURE_TIME, DataType.UINT32, now, now, can_set, tuple(wire.values()))
-
-    def _put_fraction(self, wanted: int | str) -> int:
-        for time_s in TIMES_S:
-            if _fraction(time_s) == wanted:
-                self.body.settings.put("time_s", time_s)
-                return Response.OK
-        return Response.INVALID_DEVICE_PROP_VALUE
+        return Reply(data=array16([code for code in self.table.codes if code >= 0xD000]))
 
     # Live view
 
@@ -180,7 +161,7 @@ class Body0A(Dialect):
 
     def press(self) -> int:
         """The body's own button: the target is what 0xD10B says."""
-        media = self.properties[Prop.RECORDING_MEDIA]().current
+        media = self.table.now(Prop.RECORDING_MEDIA)
         return self.body.release(target="ram" if media == 1 else "card", body_button=True)
 
     def device_ready(self, _: Request) -> Reply:
@@ -228,10 +209,3 @@ class Body0A(Dialect):
     def end_session(self) -> None:
         """Leave live view."""
         self._live_view = False
-
-
-def _fraction(time_s: float) -> int:
-    """Return numerator << 16 | denominator of a shutter time."""
-    if time_s >= 0.3:
-        return round(time_s * 10) << 16 | 10
-    return 1 << 16 | round(1 / time_s)

@@ -11,12 +11,13 @@ import math
 from collections import deque
 from enum import IntEnum
 
-from mock_camera.bodies.common import BoundProperty, Dialect, OperationSpec, Reply, Request
+from mock_camera.bodies.common import Dialect, OperationSpec, Reply, Request
+from mock_camera.bodies.properties import BoundProperty
 from mock_camera.body import Shot
 from mock_camera.card import CARD_ID, StoredObject
 from mock_camera.codes import UNSOLICITED, DataType, Response
 from mock_camera.datasets import PropertyDesc, Value
-from mock_camera.packets import Reader, array32, u16, u32
+from mock_camera.fields import Reader, array32, u16, u32
 from mock_camera.settings import BIASES_EV, F_NUMBERS, ISOS, TIMES_S, Setting
 
 _RAW_FORMAT = 0xB103
@@ -171,24 +172,13 @@ class Body0B(Dialect):
             BoundProperty(Prop.WHITE_BALANCE, u8_type, "white_balance", WHITE_BALANCE),
             BoundProperty(Prop.IMAGE_FORMAT, u16_type, "quality", FORMATS),
         ):
-            self.add_bound(binding)
-        self.add_fixed(PropertyDesc(Prop.FINDER_MODE, u16_type, 1, 1, True, (0, 1)))
-        self._add_live(Prop.FINDER_OUTPUT, lambda: self._finder_output, self._put_finder, (0, 1, 2, 3))
-        self._add_live(Prop.DESTINATION, lambda: self._destination, self._put_destination, (CARD, HOST))
-        self._add_live(Prop.SHOTS_LEFT, self._shots_left, None, None)
-        self.properties[Prop.BATTERY] = lambda: PropertyDesc(Prop.BATTERY, u16_type, self._battery(), 2)
-
-    def _add_live(self, code: int, now: object, put: object, form: tuple[Value, ...] | None) -> None:
-        self.properties[code] = lambda: PropertyDesc(
-            code,
-            DataType.UINT32,
-            now(),  # type: ignore[operator]
-            0,
-            put is not None,
-            form,
-        )
-        if put is not None:
-            self.setters[code] = put  # type: ignore[assignment]
+            self.table.add_bound(binding)
+        self.table.add_fixed(PropertyDesc(Prop.FINDER_MODE, u16_type, 1, 1, True, (0, 1)))
+        u32_type, state = DataType.UINT32, self.table.add_state
+        state(Prop.FINDER_OUTPUT, u32_type, lambda: self._finder_output, self._put_finder, (0, 1, 2, 3))
+        state(Prop.DESTINATION, u32_type, lambda: self._destination, self._put_destination, (CARD, HOST))
+        state(Prop.SHOTS_LEFT, u32_type, self._shots_left)
+        state(Prop.BATTERY, u16_type, self._battery)
 
     def listed_properties(self) -> list[int]:
         """Return nothing: the properties come as records."""
@@ -201,7 +191,7 @@ class Body0B(Dialect):
     def _shots_left(self) -> int:
         if self._destination == HOST:
             return self._host_shots
-        return min(self.body.free_bytes // max(1, self.body.picture_bytes), 9999)
+        return min(self.body.shots_left, 9999)
 
     # Properties
 
@@ -222,27 +212,27 @@ class Body0B(Dialect):
         size, code = reader.u32(), reader.u32()
         if size != len(request.data):
             return Reply(Response.INVALID_PARAMETER)
-        desc = self.property_desc(code)
+        desc = self.table.desc(code)
         if desc is None:
             return Reply(Response.DEVICE_PROP_NOT_SUPPORTED)
         rest = reader.rest()
         if code == Prop.IMAGE_FORMAT:
             rest = u16(read_format(rest))
         width = {DataType.UINT8: 1, DataType.UINT16: 2}.get(desc.data_type, 4)
-        result = self.set_property(code, rest[:width])
+        result = self.table.put_bytes(code, rest[:width])
         self._queue_property(code)
         return Reply(result)
 
     def request_property(self, request: Request) -> Reply:
         """Answer 0x9127: the property's record will come."""
-        if request.params[0] not in self.properties:
+        if request.params[0] not in self.table.codes:
             return Reply(Response.GENERAL_ERROR)
         self._queue_property(request.params[0])
         return Reply()
 
     def get_device_info_ex(self, _: Request) -> Reply:
         """Answer 0x9108: record codes and property codes."""
-        packed = array32(list(Record)) + array32(list(self.properties)) + array32([])
+        packed = array32(list(Record)) + array32(self.table.codes) + array32([])
         return Reply(data=u32(4 + len(packed)) + packed)
 
     # Records
@@ -254,7 +244,7 @@ class Body0B(Dialect):
                 self._records.append(u32(8 + len(padded)) + u32(code) + padded)
 
     def _queue_property(self, code: int) -> None:
-        desc = self.property_desc(code)
+        desc = self.table.desc(code)
         if desc is None or not isinstance(desc.current, int):
             return
         now = pack_format(desc.current) if code == Prop.IMAGE_FORMAT else u32(desc.current)
@@ -271,7 +261,7 @@ class Body0B(Dialect):
         with self.lock:
             self._records.clear()
             self._listening = request.params[0] != 0
-        for code in self.properties:
+        for code in self.table.codes:
             self._queue_property(code)
         return Reply()
 
@@ -289,8 +279,8 @@ class Body0B(Dialect):
     def setting_changed(self, name: str) -> None:
         """Report a dial turned on the body; the mode dial changes what can be set."""
         for changed in {name, "time_s", "f_number"} if name == "program" else {name}:
-            if changed in self.bound:
-                self._queue_property(self.bound[changed])
+            if code := self.table.code_of(changed):
+                self._queue_property(code)
 
     # Live view
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 from enum import IntEnum
 
-from mock_camera.bodies.common import BoundProperty, Dialect, OperationSpec, Reply, Request, stops
+from mock_camera.bodies.common import Dialect, OperationSpec, Reply, Request
+from mock_camera.bodies.properties import BoundProperty, stops
 from mock_camera.body import Shot
 from mock_camera.codes import DataType, Format, Operation, Property, Response
 from mock_camera.datasets import ObjectInfo, PropertyDesc
@@ -84,19 +85,15 @@ class Body0E(Dialect):
             BoundProperty(Property.WHITE_BALANCE, u16_type, "white_balance", WHITE_BALANCE),
             BoundProperty(Prop.QUALITY, u16_type, "quality", QUALITIES),
         ):
-            self.add_bound(binding)
-        self.add_fixed(PropertyDesc(Prop.PRIORITY, u16_type, 1, 1, True, (1, 2)))
-        self.add_fixed(PropertyDesc(Prop.PC_MODE, u16_type, 1, 1, True, (0, 1)))
-        self.add_fixed(PropertyDesc(Prop.FOCUS_POSITION, DataType.INT16, FOCUS_FARTHEST // 2, 0, True))
-        self.properties[Prop.ACTION] = lambda: PropertyDesc(
-            Prop.ACTION, u16_type, self._action, Action.LET_GO, True, tuple(Action)
-        )
-        self.setters[Prop.ACTION] = self._put_action
-        self.properties[Prop.FOCUS_STATUS] = lambda: PropertyDesc(Prop.FOCUS_STATUS, u16_type, FOCUSED, 0)
-        self.properties[Prop.STATE] = lambda: PropertyDesc(Prop.STATE, u16_type, self._state, 0)
-        self.properties[Prop.SHOTS_LEFT] = lambda: PropertyDesc(
-            Prop.SHOTS_LEFT, u16_type, min(self.body.free_bytes // max(1, self.body.picture_bytes), 9999), 0
-        )
+            self.table.add_bound(binding)
+        self.table.add_fixed(PropertyDesc(Prop.PRIORITY, u16_type, 1, 1, True, (1, 2)))
+        self.table.add_fixed(PropertyDesc(Prop.PC_MODE, u16_type, 1, 1, True, (0, 1)))
+        self.table.add_fixed(PropertyDesc(Prop.FOCUS_POSITION, DataType.INT16, FOCUS_FARTHEST // 2, 0, True))
+        state = self.table.add_state
+        state(Prop.ACTION, u16_type, lambda: self._action, self._put_action, tuple(Action))
+        state(Prop.FOCUS_STATUS, u16_type, lambda: FOCUSED)
+        state(Prop.STATE, u16_type, lambda: self._state)
+        state(Prop.SHOTS_LEFT, u16_type, lambda: min(self.body.shots_left, 9999))
 
     def _put_action(self, wanted: int | str) -> int:
         self._action = int(wanted)

@@ -6,15 +6,15 @@ picture waits under 0xFFFFC001 and live view under 0xFFFFC002.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from enum import IntEnum
 
-from mock_camera.bodies.common import BoundProperty, Dialect, OperationSpec, Reply, Request, stops
+from mock_camera.bodies.common import Dialect, OperationSpec, Reply, Request
+from mock_camera.bodies.properties import BoundProperty, fraction, stops
 from mock_camera.body import Shot
 from mock_camera.card import StoredObject
 from mock_camera.codes import DataType, Format, Property, Response
 from mock_camera.datasets import ObjectInfo, PropertyDesc, Range, Value
-from mock_camera.packets import PacketError, Reader, array16, u8, u16, u32, value
+from mock_camera.fields import PacketError, Reader, array16, u8, u16, u32, value
 from mock_camera.settings import BIASES_EV, F_NUMBERS, ISOS, TIMES_S, Setting
 
 PICTURE, LIVE_VIEW = 0xFFFFC001, 0xFFFFC002
@@ -57,18 +57,13 @@ class Code(IntEnum):
 
 
 PROGRAMS: dict[Setting, int] = {"manual": 0x1, "program": 0x10002, "aperture": 0x20003, "shutter": 0x30004}
-OLD_PROGRAMS: dict[Setting, int] = {"manual": 1, "program": 2, "aperture": 3, "shutter": 4}
+OLD_MODES: dict[Setting, int] = {"manual": 1, "program": 2, "aperture": 3, "shutter": 4}
 QUALITIES: dict[Setting, int] = {"raw": 1, "raw+jpeg": 2, "jpeg": 3}
 OLD_QUALITIES: dict[Setting, int] = {"raw": 0x10, "raw+jpeg": 0x13, "jpeg": 0x03}
 TARGETS: dict[Setting, int] = {"ram": 0x01, "card": 0x10, "both": 0x11}
 FOCUS: dict[Setting, int] = {"manual": 1, "auto": 2}
 WHITE_BALANCE: dict[Setting, int] = {"auto": 2, "daylight": 4, "tungsten": 6, "flash": 7}
 CONTROLS = (Prop.HALF_PRESS, Prop.FULL_PRESS, Prop.FOCUS_STEP)
-
-
-def fraction(time_s: float) -> int:
-    """Return a shutter time as numerator << 16 | denominator."""
-    return round(time_s * 10) << 16 | 10 if time_s >= 0.3 else 1 << 16 | round(1 / time_s)
 
 
 class Body11(Dialect):
@@ -100,33 +95,33 @@ class Body11(Dialect):
             BoundProperty(Property.WHITE_BALANCE, u16_type, "white_balance", WHITE_BALANCE),
             BoundProperty(Prop.TARGET, u16_type, "target", TARGETS),
         ):
-            self.add_bound(binding)
+            self.table.add_bound(binding)
         self._speak(NEW_PROTOCOL)
-        del self.properties[Property.BATTERY_LEVEL], self.properties[Property.DATE_TIME]
-        self.add_fixed(PropertyDesc(Prop.PRIORITY, u8_type, 1, 0, True, (0, 1)))
+        self.table.remove(Property.BATTERY_LEVEL, Property.DATE_TIME)
+        self.table.add_fixed(PropertyDesc(Prop.PRIORITY, u8_type, 1, 0, True, (0, 1)))
         for button in (Prop.HALF_PRESS, Prop.FULL_PRESS):
-            self.add_fixed(PropertyDesc(button, u16_type, 1, 1, True, (1, 2)))
-        self.add_fixed(PropertyDesc(Prop.FOCUS_STEP, DataType.INT16, 0, 0, True, Range(-7, 7, 1)))
-        self._add_state(Prop.FOCUS_FOUND, u8_type, lambda: 1)
-        self._add_state(Prop.PICTURES_WAITING, u16_type, self._pictures_waiting)
-        self._add_state(Prop.LIVE_VIEW_STATUS, u8_type, lambda: 0 if self._refused() else 1)
-        self.properties[Prop.BATTERY] = lambda: PropertyDesc(
-            Prop.BATTERY, DataType.INT8, self.body.battery_percent, -1, False, Range(-1, 100, 1)
+            self.table.add_fixed(PropertyDesc(button, u16_type, 1, 1, True, (1, 2)))
+        self.table.add_fixed(PropertyDesc(Prop.FOCUS_STEP, DataType.INT16, 0, 0, True, Range(-7, 7, 1)))
+        self.table.add_state(Prop.FOCUS_FOUND, u8_type, lambda: 1)
+        self.table.add_state(Prop.PICTURES_WAITING, u16_type, self._pictures_waiting)
+        self.table.add_state(Prop.LIVE_VIEW_STATUS, u8_type, lambda: 0 if self._refused() else 1)
+        self.table.add(
+            Prop.BATTERY,
+            lambda: PropertyDesc(Prop.BATTERY, DataType.INT8, self.body.battery_percent, -1, False, Range(-1, 100, 1)),
         )
 
     def _speak(self, version: int) -> None:
         """Offer program and quality as the protocol version asked for has them."""
         if version == NEW_PROTOCOL:
-            self.properties.pop(Property.COMPRESSION_SETTING, None)
-            self.add_bound(BoundProperty(Prop.QUALITY, DataType.UINT8, "quality", QUALITIES))
-            self.add_bound(BoundProperty(Property.EXPOSURE_PROGRAM_MODE, DataType.UINT32, "program", PROGRAMS))
+            self.table.remove(Property.COMPRESSION_SETTING, Property.EXPOSURE_PROGRAM_MODE)
+            self.table.add_bound(BoundProperty(Prop.QUALITY, DataType.UINT8, "quality", QUALITIES))
+            self.table.add_bound(BoundProperty(Property.EXPOSURE_PROGRAM_MODE, DataType.UINT32, "program", PROGRAMS))
         else:
-            self.properties.pop(Prop.QUALITY, None)
-            self.add_bound(BoundProperty(Property.COMPRESSION_SETTING, DataType.UINT8, "quality", OLD_QUALITIES))
-            self.add_bound(BoundProperty(Property.EXPOSURE_PROGRAM_MODE, DataType.UINT16, "program", OLD_PROGRAMS))
-
-    def _add_state(self, code: int, data_type: DataType, now: Callable[[], int]) -> None:
-        self.properties[code] = lambda: PropertyDesc(code, data_type, now(), 0)
+            self.table.remove(Prop.QUALITY, Property.EXPOSURE_PROGRAM_MODE)
+            self.table.add_bound(BoundProperty(Property.COMPRESSION_SETTING, DataType.UINT8, "quality", OLD_QUALITIES))
+            self.table.add_bound(
+                BoundProperty(Property.EXPOSURE_PROGRAM_MODE, DataType.UINT16, "program", OLD_MODES)
+            )
 
     def listed_properties(self) -> list[int]:
         """Return nothing: the codes come by 0x9202."""
@@ -146,12 +141,12 @@ class Body11(Dialect):
         version = OLD_PROTOCOL if request.params[0] == OLD_PROTOCOL else NEW_PROTOCOL
         self._speak(version)
         return Reply(
-            data=u16(version) + array16([c for c in self.properties if c not in CONTROLS]) + array16(list(CONTROLS))
+            data=u16(version) + array16([c for c in self.table.codes if c not in CONTROLS]) + array16(list(CONTROLS))
         )
 
     def get_all(self, _: Request) -> Reply:
         """Answer 0x9209: u32 count, u32 0, then every property."""
-        descs = [desc for code in self.properties if (desc := self.property_desc(code))]
+        descs = [desc for code in self.table.codes if (desc := self.table.desc(code))]
         return Reply(data=u32(len(descs)) + u32(0) + b"".join(_pack(desc) for desc in descs))
 
     def control(self, request: Request) -> Reply:
@@ -170,14 +165,14 @@ class Body11(Dialect):
 
     def _step(self, code: int, notches: int) -> int:
         """Turn a setting by notches along its list, as far as it goes."""
-        desc = self.property_desc(code)
+        desc = self.table.desc(code)
         if desc is None or not isinstance(desc.form, tuple):
             return Response.DEVICE_PROP_NOT_SUPPORTED
         if not desc.writable:
             return Response.ACCESS_DENIED
         at = desc.form.index(desc.current) if desc.current in desc.form else 0
         wanted = desc.form[min(max(at + notches, 0), len(desc.form) - 1)]
-        return self.setters[code](wanted)
+        return self.table.put(code, wanted)
 
     # Live view and pictures
 
@@ -238,8 +233,8 @@ class Body11(Dialect):
 
     def setting_changed(self, name: str) -> None:
         """Report a dial turned on the body."""
-        if name in self.bound:
-            self.emit(Code.PROPERTY_CHANGED, (self.bound[name],))
+        if code := self.table.code_of(name):
+            self.emit(Code.PROPERTY_CHANGED, (code,))
 
 
 def _pack(desc: PropertyDesc) -> bytes:

@@ -11,11 +11,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import IntEnum
 
-from mock_camera.bodies.common import Dialect, OperationSpec, Reply, Request, stops
+from mock_camera.bodies.common import Dialect, OperationSpec, Reply, Request
+from mock_camera.bodies.properties import stops
 from mock_camera.body import Shot
 from mock_camera.card import StoredObject
 from mock_camera.codes import Response
-from mock_camera.packets import Reader, u16, u32
+from mock_camera.fields import Reader, u16, u32
 from mock_camera.settings import F_NUMBERS, ISOS, TIMES_S, Setting
 
 LIVE_VIEW_ON, LIVE_VIEW_OFF = 0x0D000010, 0x0D000011

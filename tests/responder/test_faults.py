@@ -10,7 +10,7 @@ import pytest
 from mock_camera import faults
 from mock_camera.codes import EventCode, Operation, Response
 from mock_camera.faults import FaultBox, FaultError
-from mock_camera.packets import Reader
+from mock_camera.fields import Reader
 
 DRIVER_TIMEOUT_S = 2.5
 

@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from mock_camera import packets
+from mock_camera import fields, packets
 from mock_camera.codes import DataType
 from mock_camera.datasets import DeviceInfo, ObjectInfo, PropertyDesc, Range, StorageInfo, date_text, read_value
+from mock_camera.fields import PacketError, Reader
 from mock_camera.packets import (
     Cancel,
     EndData,
@@ -21,10 +22,8 @@ from mock_camera.packets import (
     OperationRequest,
     OperationResponse,
     Packet,
-    PacketError,
     ProbeRequest,
     ProbeResponse,
-    Reader,
     StartData,
 )
 
@@ -36,7 +35,7 @@ VECTORS: list[tuple[Packet, str]] = [
     (Event(0x4002, 5, (0x1234,)), "12000000 08000000 0240 05000000 34120000"),
     (Event(0x400D, 5), "0e000000 08000000 0d40 05000000"),
     (StartData(3, 8), "14000000 09000000 03000000 0800000000000000"),
-    (EndData(3, packets.array32([0x00010001])), "14000000 0c000000 03000000 01000000 01000100"),
+    (EndData(3, fields.array32([0x00010001])), "14000000 0c000000 03000000 01000000 01000100"),
     (InitFail(2), "0c000000 05000000 02000000"),
     (InitEventRequest(1), "0c000000 03000000 01000000"),
     (InitEventAck(), "08000000 04000000"),
@@ -64,8 +63,8 @@ def test_a_packet_is_its_bytes_and_back(packet: Packet, text: str) -> None:
 
 
 def test_string_array_and_property_vectors() -> None:
-    assert packets.string("A1") == bytes.fromhex("03 4100 3100 0000")
-    assert packets.string("") == b"\x00"
+    assert fields.string("A1") == bytes.fromhex("03 4100 3100 0000")
+    assert fields.string("") == b"\x00"
     desc = PropertyDesc(0x5007, DataType.UINT16, 800, 560, True, (560, 800))
     assert desc.encode() == bytes.fromhex("0750 0400 01 3002 2003 02 0200 3002 2003")
     ranged = PropertyDesc(0x5001, DataType.UINT8, 87, 100, False, Range(0, 100, 1))
@@ -127,13 +126,13 @@ def test_nonsense_is_a_packet_error_and_nothing_else(kind: int, payload: bytes) 
 
 @given(st.text(alphabet=st.characters(max_codepoint=0xD7FF, exclude_characters="\x00"), max_size=254))
 def test_strings_come_back(text: str) -> None:
-    reader = Reader(packets.string(text))
+    reader = Reader(fields.string(text))
     assert reader.string() == text
     assert reader.left == 0
 
 
 def test_a_string_that_is_too_long_is_refused() -> None:
     with pytest.raises(PacketError):
-        packets.string("x" * 255)
+        fields.string("x" * 255)
     with pytest.raises(PacketError):
-        packets.string("\U0001f39e")
+        fields.string("\U0001f39e")

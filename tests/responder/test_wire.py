@@ -11,8 +11,9 @@ from typing import Any
 
 import pytest
 
-from mock_camera import packets
+from mock_camera import fields, packets
 from mock_camera.codes import EventCode, Format, InitFailReason, Operation, Property, Response
+from mock_camera.fields import Reader
 from mock_camera.packets import (
     Cancel,
     InitCommandRequest,
@@ -21,7 +22,6 @@ from mock_camera.packets import (
     OperationRequest,
     ProbeRequest,
     ProbeResponse,
-    Reader,
     StartData,
 )
 
@@ -117,15 +117,15 @@ def test_misuse_is_answered_with_its_code(start_camera: Any, connect: Any) -> No
 def test_properties_keep_their_forms(start_camera: Any, connect: Any) -> None:
     wire = connect(start_camera(*BODY)).open()
     put = Operation.SET_DEVICE_PROP_VALUE
-    assert wire.ask(put, Property.EXPOSURE_INDEX, data=packets.u16(200))[0] == Response.OK
-    assert wire.ask(Operation.GET_DEVICE_PROP_VALUE, Property.EXPOSURE_INDEX)[1] == packets.u16(200)
-    assert wire.ask(put, Property.EXPOSURE_INDEX, data=packets.u16(201))[0] == Response.INVALID_DEVICE_PROP_VALUE
-    assert wire.ask(put, Property.EXPOSURE_INDEX, data=packets.u32(200))[0] == Response.INVALID_DEVICE_PROP_FORMAT
+    assert wire.ask(put, Property.EXPOSURE_INDEX, data=fields.u16(200))[0] == Response.OK
+    assert wire.ask(Operation.GET_DEVICE_PROP_VALUE, Property.EXPOSURE_INDEX)[1] == fields.u16(200)
+    assert wire.ask(put, Property.EXPOSURE_INDEX, data=fields.u16(201))[0] == Response.INVALID_DEVICE_PROP_VALUE
+    assert wire.ask(put, Property.EXPOSURE_INDEX, data=fields.u32(200))[0] == Response.INVALID_DEVICE_PROP_FORMAT
     assert wire.ask(put, Property.EXPOSURE_INDEX, data=b"")[0] == Response.INVALID_DEVICE_PROP_FORMAT
     assert wire.ask(put, Property.BATTERY_LEVEL, data=b"\x01")[0] == Response.ACCESS_DENIED
     assert wire.ask(put, 0x5FFF, data=b"\x01")[0] == Response.DEVICE_PROP_NOT_SUPPORTED
     # 1/125 s is 80 and f/5.6 is 560 (ISO 15740 units: 0.1 ms and hundredths).
-    for code, packed in ((Property.EXPOSURE_TIME, packets.u32(80)), (Property.F_NUMBER, packets.u16(560))):
+    for code, packed in ((Property.EXPOSURE_TIME, fields.u32(80)), (Property.F_NUMBER, fields.u16(560))):
         assert wire.ask(put, code, data=packed)[0] == Response.OK
         assert wire.ask(Operation.GET_DEVICE_PROP_VALUE, code)[1] == packed
 
@@ -136,7 +136,7 @@ def test_aperture_is_read_only_in_program_mode(start_camera: Any, connect: Any) 
     assert camera.control("dial", setting="program", value="program")["ok"]
     event = wire.next_event()
     assert (event.code, event.transaction, event.params) == (EventCode.DEVICE_PROP_CHANGED, 0xFFFFFFFF, (0x500E,))
-    answer = wire.ask(Operation.SET_DEVICE_PROP_VALUE, Property.F_NUMBER, data=packets.u16(560))
+    answer = wire.ask(Operation.SET_DEVICE_PROP_VALUE, Property.F_NUMBER, data=fields.u16(560))
     assert answer[0] == Response.ACCESS_DENIED
 
 
@@ -176,7 +176,7 @@ def test_objects_are_listed_protected_and_deleted(start_camera: Any, connect: An
 def test_a_release_during_the_exposure_is_busy(start_camera: Any, connect: Any) -> None:
     wire = connect(start_camera(*BODY)).open()
     put = Operation.SET_DEVICE_PROP_VALUE
-    assert wire.ask(put, Property.EXPOSURE_TIME, data=packets.u32(5000))[0] == Response.OK
+    assert wire.ask(put, Property.EXPOSURE_TIME, data=fields.u32(5000))[0] == Response.OK
     assert wire.ask(Operation.INITIATE_CAPTURE, 0, 0)[0] == Response.OK
     assert wire.ask(Operation.INITIATE_CAPTURE, 0, 0)[0] == Response.DEVICE_BUSY
 
@@ -241,12 +241,12 @@ def test_small_sends_are_not_held_back(start_camera: Any, connect: Any) -> None:
     wire.command.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 0)
     started_s = time.perf_counter()
     for iso in (100, 200) * 25:
-        wire.ask(Operation.SET_DEVICE_PROP_VALUE, Property.EXPOSURE_INDEX, data=packets.u16(iso))
+        wire.ask(Operation.SET_DEVICE_PROP_VALUE, Property.EXPOSURE_INDEX, data=fields.u16(iso))
     with_data_s = time.perf_counter() - started_s
     wire.command.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     started_s = time.perf_counter()
     for iso in (100, 200) * 25:
-        wire.ask(Operation.SET_DEVICE_PROP_VALUE, Property.EXPOSURE_INDEX, data=packets.u16(iso))
+        wire.ask(Operation.SET_DEVICE_PROP_VALUE, Property.EXPOSURE_INDEX, data=fields.u16(iso))
     reference_s = time.perf_counter() - started_s
     assert with_data_s < 10 * reference_s + 0.5
 
@@ -280,7 +280,7 @@ def test_random_bytes_end_in_an_error_or_a_closed_connection(start_camera: Any, 
 def test_a_packet_that_stops_in_the_middle_frees_the_camera(start_camera: Any, connect: Any) -> None:
     camera = start_camera(*BODY)
     wire = connect(camera).open()
-    wire.command.sendall(packets.u32(4000) + packets.u32(6) + os.urandom(7))
+    wire.command.sendall(fields.u32(4000) + fields.u32(6) + os.urandom(7))
     wire.command.settimeout(20)
     assert wire.command.recv(100) == b""
     connect(camera).open()

@@ -10,6 +10,7 @@ import io
 import sys
 import threading
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -77,7 +78,7 @@ class TinyRig:
         jpeg, thumb = jpeg_of(number, 640, 480), jpeg_of(number, 160, 120)
         return TinyPicture(dng_of(number), jpeg, thumb, *RAW_PX, {"kind": "tiny"})
 
-    def control(self, command: dict[str, object]) -> dict[str, object]:
+    def control(self, command: Mapping[str, object]) -> dict[str, object]:
         if command.get("cmd") == "truth":
             return {"t_s": time.monotonic()}
         raise ValueError(f"unknown command {command.get('cmd')!r}")
