@@ -1,5 +1,6 @@
 """Why a camera refuses, when its driver does not say: ask the camera what usually lies behind it."""
 
+from tethercap.camera import gphoto_errors
 from tethercap.camera.opening import OpenCamera
 from tethercap.errors import CameraError, CameraFullError, CameraGoneError, CameraRefusedError, CameraSilentError
 
@@ -53,11 +54,12 @@ def _reading(opened: OpenCamera, name: str) -> str:
 
 
 def _prohibition(opened: OpenCamera) -> CameraError | None:
-    said = _reading(opened, "liveviewprohibit")
-    if not said or said.lower() in ("0", "none", "no"):
+    _, listed, reasons = _reading(opened, "liveviewprohibit").partition("prohibit conditions: ")
+    if not listed:
         return None
+    meaning = gphoto_errors.meaning_of(gphoto_errors.UNSPECIFIED, (reasons,))
     return CameraRefusedError(
-        f"The camera did not take the picture; it reports: {said}.", todo="Put that right on the camera."
+        f"The camera did not take the picture: {meaning.what} (it says: {reasons}).", todo=meaning.todo
     )
 
 

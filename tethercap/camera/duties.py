@@ -8,10 +8,17 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from tethercap.camera.base import CameraEvent, CameraFile, CaptureFinished, FileAppeared
-from tethercap.camera.gphoto import DriverEventKind, GPhotoCamera
+from tethercap.camera.gphoto import DriverEvent, DriverEventKind, GPhotoCamera
 from tethercap.camera.live_board import PIECE_BYTES, PIECE_SLOTS, LiveBoard
 from tethercap.camera.protocol import SLOWEST_TRANSFER_BYTES_S, Piece
-from tethercap.errors import CameraBusyError, CameraError, CameraGoneError, CameraSilentError, NotSupportedError
+from tethercap.errors import (
+    CameraBusyError,
+    CameraError,
+    CameraGoneError,
+    CameraRefusedError,
+    CameraSilentError,
+    NotSupportedError,
+)
 
 NEVER = float("inf")
 LIVE_PERIOD_S = 1 / 30
@@ -28,6 +35,11 @@ WITHOUT_FILE_S = 12.0
 """So long after twice the exposure a shot without any file is given up; noise reduction doubles an exposure."""
 COMPLETE_WITHOUT_FILE_S = 3.0
 """So long after the body called it complete a shot without any file is given up."""
+STORE_FULL = "PTP Event 400a"
+"""How the driver passes on the standard's StoreFull event (ISO 15740, 12.5)."""
+CARD_RAN_FULL = "The card ran full during the shot; the picture is lost. Put in an empty card and take the frame again."
+DEAF_AFTER = 5
+"""So many refusals in a row when asked for events mean that the link is broken, whatever the driver calls it."""
 SAME_FILE_S = 5.0
 """The same file told again within this time is one file."""
 
@@ -67,8 +79,8 @@ class LiveDuty:
         """Turn it off."""
         self.next_at_s = NEVER
 
-    def turn(self, camera: GPhotoCamera, now_s: Callable[[], float]) -> bool:
-        """Fetch one picture; return whether a good one came.
+    def turn(self, camera: GPhotoCamera, now_s: Callable[[], float], patience_s: float = AFTER_SHOT_S) -> bool:
+        """Fetch one picture; return whether a good one came. A busy camera is borne with for `patience_s`.
 
         Raises
         ------
@@ -86,16 +98,20 @@ class LiveDuty:
             self.next_at_s = now_s() + self._wait_s
             if self.failing_since_s is None:
                 self.failing_since_s = started_s
-            if isinstance(error, CameraBusyError) and started_s - self.failing_since_s < AFTER_SHOT_S:
+            if isinstance(error, CameraBusyError) and started_s - self.failing_since_s < patience_s:
                 return False
-            if started_s >= self.excused_until_s:
+            if started_s >= self.excused_until_s or isinstance(error, CameraGoneError):
                 raise
         return self._sequence > before
 
     def _publish(self, jpeg: memoryview, at_s: float) -> None:
         picture = bytes(jpeg)
         if picture[:2] != b"\xff\xd8" or picture.rfind(b"\xff\xd9") < 0:
-            return  # a busy body sends an empty or cut picture and calls it good
+            # A busy body sends an empty or cut picture, and the driver calls it good.
+            raise CameraBusyError(
+                f"The camera sent a live picture that is none ({len(picture)} bytes).",
+                todo="It is tried again; restart the camera if it stays.",
+            )
         self._board.publish(self._sequence, at_s, picture)
         self._sequence += 1
         self._ring()
@@ -110,11 +126,13 @@ class ShotUnderWay:
     expected_files: int
     files: int = 0
     complete: bool = False
+    refused: bool = False
+    """The body said that its card ran full."""
     last_at_s: float = 0.0
 
     def is_over(self, now_s: float) -> bool:
         """Whether nothing more is to be expected of it."""
-        if self.files >= self.expected_files or (self.complete and self.files):
+        if self.refused or self.files >= self.expected_files or (self.complete and self.files):
             return True
         if self.files:
             return now_s - self.last_at_s > QUIET_S
@@ -143,6 +161,7 @@ class EventDuty:
     """The body said that a setting changed."""
     in_vain: bool = False
     """A shot was given up without a file."""
+    _refusals: int = 0
     _recent: dict[tuple[str, str, int], float] = field(default_factory=dict)
 
     def expect(self, shot: ShotUnderWay) -> None:
@@ -158,13 +177,15 @@ class EventDuty:
         CameraError
         """
         for _ in range(8):
-            event = camera.next_event()
+            event = self._next_event(camera)
             if event.kind is DriverEventKind.NOTHING:
                 break
             if event.kind is DriverEventKind.FILE_ADDED:
                 self._file(camera, event.folder, event.name, now_s())
             elif event.kind is DriverEventKind.COMPLETE and self.shot is not None:
                 self.shot.complete, self.shot.last_at_s = True, now_s()
+            elif event.text.startswith(STORE_FULL) and self.shot is not None:
+                self.shot.refused = True
             elif "changed" in event.text:
                 self.settings_stirred = True
         at_s = now_s()
@@ -172,12 +193,28 @@ class EventDuty:
             over, self.shot = self.shot, None
             if over.files:
                 self.tell(CaptureFinished(at_s, over.files))
+            elif over.refused:
+                self.tell(CaptureFinished(at_s, 0, CARD_RAN_FULL))
             else:
                 self.in_vain = True
         pause_s = (
             EVENT_PERIOD_AFTER_SHOT_S if self.shot is not None else EVENT_PERIOD_S if live else IDLE_EVENT_PERIOD_S
         )
         self.next_at_s = at_s + pause_s
+
+    def _next_event(self, camera: GPhotoCamera) -> DriverEvent:
+        try:
+            event = camera.next_event()
+        except CameraRefusedError as error:
+            self._refusals += 1
+            if self._refusals < DEAF_AFTER:
+                return DriverEvent(DriverEventKind.NOTHING)
+            self._refusals = 0
+            raise CameraGoneError(
+                f"The camera no longer tells what happens. {error.what}", safe=error.safe, todo="Reopen it."
+            ) from None
+        self._refusals = 0
+        return event
 
     def _file(self, camera: GPhotoCamera, folder: str, name: str, at_s: float) -> None:
         file = describe(camera, folder, name)

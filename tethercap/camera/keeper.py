@@ -19,6 +19,7 @@ from tethercap.exposure.settings import Setting
 
 FIRST_PICTURE_S = 3.0
 """How long the first live picture may take; some bodies send a few that are none."""
+FIRST_PICTURE_PAUSE_S = 0.05
 UNKNOWN_EXPOSURE_S = 30.0
 """Taken for the exposure when the camera does not tell it; the longest that bodies time by themselves."""
 TRIGGER_DEADLINE_S = 15.0
@@ -159,10 +160,9 @@ class CameraKeeper:
         if not opened.abilities.live_view or self.live.wanted:
             return
         self.live.begin(time.monotonic())
-        until_s = time.monotonic() + FIRST_PICTURE_S
         try:
-            while not self.live.turn(opened.camera, time.monotonic) and time.monotonic() < until_s:
-                time.sleep(0.05)
+            while not self.live.turn(opened.camera, time.monotonic, FIRST_PICTURE_S):
+                time.sleep(FIRST_PICTURE_PAUSE_S)
         except CameraError:
             self.live.end()
             raise
@@ -210,15 +210,17 @@ class CameraKeeper:
         if reason is None:
             # The driver lists a folder once; only a new session shows what came without a word.
             was_live = self.live.wanted
-            real_tell, self.events.tell = self.events.tell, lambda event: (found.append(event), tell(event))[1]
+            self.events.tell = found.append
             try:
                 self._reopen(reset=False)
             finally:
-                self.events.tell = real_tell
+                self.events.tell = tell
             if was_live:
                 self.live.begin(time.monotonic())
         files = sum(isinstance(event, FileAppeared) for event in found)
         note = str(reason) if reason is not None else "The camera took the command and no picture came of it."
+        for event in found:
+            tell(event)
         self.memory.forget_shot()
         tell(CaptureFinished(time.monotonic(), files, "" if files else note))
 
