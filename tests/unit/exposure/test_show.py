@@ -10,11 +10,23 @@ from tethercap.exposure.show import show_f_number, show_iso, show_shutter_s, sho
 @pytest.mark.parametrize(
     ("seconds", "shown"),
     [
-        (1 / 8000, "1/8000 s"), (1 / 60, "1/60 s"), (0.0166, "1/60 s"), (1 / 4, "1/4 s"), (0.3, "0.3 s"), (1 / 3, "1/3 s"),
-        (0.4, "0.4 s"), (0.5, "1/2 s"), (10 / 13, "0.8 s"), (1, "1 s"), (2.5, "2.5 s"), (30, "30 s"), (60, "1 min"),
-        (90, "90 s"), (3600, "60 min"),
+        (1 / 8000, "1/8000 s"),
+        (1 / 60, "1/60 s"),
+        (0.0166, "1/60 s"),
+        (1 / 4, "1/4 s"),
+        (0.3, "0.3 s"),
+        (1 / 3, "1/3 s"),
+        (0.4, "0.4 s"),
+        (0.5, "1/2 s"),
+        (10 / 13, "0.8 s"),
+        (1, "1 s"),
+        (2.5, "2.5 s"),
+        (30, "30 s"),
+        (60, "1 min"),
+        (90, "90 s"),
+        (3600, "60 min"),
     ],
-)  # fmt: skip
+)
 def test_exposure_times(seconds: float, shown: str) -> None:
     assert show_shutter_s(seconds) == shown
 

@@ -1,6 +1,7 @@
 """Exact thirds of a stop, exposure values, and the nearest setting."""
 
 import math
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -22,15 +23,57 @@ from tethercap.exposure.stops import (
 
 # Marks of ISO 517 and the exact values to four figures (table of nominal and exact f-numbers, scantips.com; 2^(k/6)).
 F_NUMBERS = {
-    1: 1.000, 1.1: 1.122, 1.2: 1.260, 1.4: 1.414, 1.6: 1.587, 1.8: 1.782, 2: 2.0, 2.2: 2.245, 2.5: 2.520, 2.8: 2.828,
-    3.2: 3.175, 3.5: 3.564, 4: 4.0, 4.5: 4.490, 5: 5.040, 5.6: 5.657, 6.3: 6.350, 7.1: 7.127, 8: 8.0, 9: 8.980,
-    10: 10.079, 11: 11.314, 13: 12.699, 14: 14.254, 16: 16.0, 18: 17.959, 20: 20.159, 22: 22.627,
-}  # fmt: skip
+    1: 1.000,
+    1.1: 1.122,
+    1.2: 1.260,
+    1.4: 1.414,
+    1.6: 1.587,
+    1.8: 1.782,
+    2: 2.0,
+    2.2: 2.245,
+    2.5: 2.520,
+    2.8: 2.828,
+    3.2: 3.175,
+    3.5: 3.564,
+    4: 4.0,
+    4.5: 4.490,
+    5: 5.040,
+    5.6: 5.657,
+    6.3: 6.350,
+    7.1: 7.127,
+    8: 8.0,
+    9: 8.980,
+    10: 10.079,
+    11: 11.314,
+    13: 12.699,
+    14: 14.254,
+    16: 16.0,
+    18: 17.959,
+    20: 20.159,
+    22: 22.627,
+}
 # Marks of ISO 516 as 1/t and exact 1/t (same source).
 TIMES = {
-    8: 8, 10: 10.08, 13: 12.70, 15: 16, 20: 20.16, 25: 25.40, 30: 32, 40: 40.32, 50: 50.80, 60: 64, 80: 80.63, 100: 101.6,
-    125: 128, 160: 161.3, 200: 203.2, 250: 256, 320: 322.5, 400: 406.4, 500: 512,
-}  # fmt: skip
+    8: 8,
+    10: 10.08,
+    13: 12.70,
+    15: 16,
+    20: 20.16,
+    25: 25.40,
+    30: 32,
+    40: 40.32,
+    50: 50.80,
+    60: 64,
+    80: 80.63,
+    100: 101.6,
+    125: 128,
+    160: 161.3,
+    200: 203.2,
+    250: 256,
+    320: 322.5,
+    400: 406.4,
+    500: 512,
+}
 SPEEDS = {
     100: 100,
     125: 126.0,
@@ -147,5 +190,5 @@ def test_no_other_choice_is_closer(wanted: float, offered: list[float]) -> None:
 
 def test_neighbouring_marks_are_never_the_same_setting() -> None:
     for marks in (sorted(F_NUMBERS), sorted(TIMES), sorted(SPEEDS)):
-        assert not any(same_setting(a, b) for a, b in zip(marks, marks[1:], strict=False))
+        assert not any(same_setting(a, b) for a, b in pairwise(marks))
     assert same_setting(1 / 60, 0.0166)

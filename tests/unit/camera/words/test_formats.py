@@ -2,11 +2,11 @@
 
 import pytest
 
+from tests.unit.camera.words.bodies import eos, nikon, replaced, widget, without
 from tethercap.camera.words.formats import LabelTrust
 from tethercap.camera.words.resolve import understand
 from tethercap.exposure.image_formats import ImageFormat
 from tethercap.exposure.settings import Setting
-from tests.unit.camera.words.bodies import eos, nikon, replaced, widget, without
 
 EIGHT = ["JPEG Basic", "JPEG Normal", "JPEG Fine", "NEF (Raw)", "NEF+Basic", "NEF+Normal", "NEF+Fine", "TIFF (RGB)"]
 FOURTEEN_BY_EIGHT = [

@@ -2,12 +2,12 @@
 
 import pytest
 
+from tests.unit.camera.words.bodies import card_reader, eos, nikon, replaced, sony, text, widget, without
 from tethercap.camera.words.base_iso import base_iso
 from tethercap.camera.words.resolve import read_value, understand
 from tethercap.camera.words.understanding import Control, FocusKind
 from tethercap.camera.words.widgets import Widget, WidgetKind
 from tethercap.exposure.settings import Setting, ValueKind
-from tests.unit.camera.words.bodies import card_reader, eos, nikon, replaced, sony, text, widget, without
 
 
 def test_a_body_that_is_wholly_in_hand() -> None:
@@ -46,11 +46,14 @@ def test_a_code_beside_a_spelled_out_bulb_is_not_guessed() -> None:
 @pytest.mark.parametrize(
     "aperture",
     [
-        widget("aperture", "(null)"), widget("aperture", "Unknown value 0000", ["Unknown value 0000"]),
-        widget("f-number", "f/0", ["f/0"], readonly=True), widget("f-number", "f/655.34", ["f/1", "f/2", "f/64"]),
-        widget("f-number", 0.0, kind=WidgetKind.RANGE, limits=(0.0, 655.35, 0.01)), widget("f-number", "0", ["0"]),
+        widget("aperture", "(null)"),
+        widget("aperture", "Unknown value 0000", ["Unknown value 0000"]),
+        widget("f-number", "f/0", ["f/0"], readonly=True),
+        widget("f-number", "f/655.34", ["f/1", "f/2", "f/64"]),
+        widget("f-number", 0.0, kind=WidgetKind.RANGE, limits=(0.0, 655.35, 0.01)),
+        widget("f-number", "0", ["0"]),
     ],
-)  # fmt: skip
+)
 def test_a_manual_lens_is_normal(aperture: Widget) -> None:
     understanding = understand(replaced(without(eos(), "aperture"), aperture))
     assert understanding.manual_lens
@@ -80,10 +83,12 @@ def test_scene_modes_do_not_make_a_lens_manual() -> None:
 @pytest.mark.parametrize(
     "shutter",
     [
-        widget("shutterspeed", "auto", ["auto"]), widget("shutterspeed", "1/60", ["1/60"]), widget("shutterspeed", "1/60"),
+        widget("shutterspeed", "auto", ["auto"]),
+        widget("shutterspeed", "1/60", ["1/60"]),
+        widget("shutterspeed", "1/60"),
         widget("shutterspeed", "1/60", ["1/60", "1/125"], readonly=True),
     ],
-)  # fmt: skip
+)
 def test_a_missing_list_means_turn_the_dial(shutter: Widget) -> None:
     understanding = understand(replaced(eos(), shutter, widget("autoexposuremode", "AV")))
     assert understanding.control is Control.LIMITED
@@ -108,11 +113,17 @@ def test_no_switch_for_live_view_is_normal() -> None:
 @pytest.mark.parametrize(
     ("maker", "hint"),
     [
-        ("Sony Corporation", "PC remote"), ("FUJIFILM", "tether"), ("OLYMPUS", "control"), ("Panasonic", "tethering"),
-        ("LEICA", "PTP"), ("RICOH IMAGING", "PTP"), ("Nikon Corporation", "PTP"), ("Canon Inc.", "shooting"),
+        ("Sony Corporation", "PC remote"),
+        ("FUJIFILM", "tether"),
+        ("OLYMPUS", "control"),
+        ("Panasonic", "tethering"),
+        ("LEICA", "PTP"),
+        ("RICOH IMAGING", "PTP"),
+        ("Nikon Corporation", "PTP"),
+        ("Canon Inc.", "shooting"),
         ("Somebody", "tethering or remote"),
     ],
-)  # fmt: skip
+)
 def test_wrong_usb_mode_names_the_menu(maker: str, hint: str) -> None:
     understanding = understand(card_reader(maker))
     assert understanding.control is Control.NONE
@@ -132,10 +143,13 @@ def test_the_first_of_two_with_the_same_name_counts() -> None:
 
 def test_look_alikes_are_left_alone() -> None:
     alike = [
-        widget("movieiso", "25600", ["100", "25600"]), widget("autoiso", "On", ["On", "Off"]),
-        widget("movief-number", "f/22", ["f/22"]), widget("movieshutterspeed", "1/50", ["1/50"]),
-        widget("exposurecompensation2", "On", ["On", "Off"]), widget("apertureatminfocallength", "3.5"),
-    ]  # fmt: skip
+        widget("movieiso", "25600", ["100", "25600"]),
+        widget("autoiso", "On", ["On", "Off"]),
+        widget("movief-number", "f/22", ["f/22"]),
+        widget("movieshutterspeed", "1/50", ["1/50"]),
+        widget("exposurecompensation2", "On", ["On", "Off"]),
+        widget("apertureatminfocallength", "3.5"),
+    ]
     assert understand(alike).states == {}
 
 
@@ -166,11 +180,15 @@ def test_values_read_back_follow_what_was_understood() -> None:
 @pytest.mark.parametrize(
     ("model", "offered", "iso", "certain"),
     [
-        ("Z 9", [32, 64, 100], 64, True), ("NIKON Z 7_2", [32, 64, 100], 64, True), ("X-T4", [80, 100, 160, 200], 160, True),
-        ("X-T4", [200, 400], 200, False), ("Unheard 1", [50, 100, 200], 100, False), ("Unheard 1", [80, 160], 160, False),
+        ("Z 9", [32, 64, 100], 64, True),
+        ("NIKON Z 7_2", [32, 64, 100], 64, True),
+        ("X-T4", [80, 100, 160, 200], 160, True),
+        ("X-T4", [200, 400], 200, False),
+        ("Unheard 1", [50, 100, 200], 100, False),
+        ("Unheard 1", [80, 160], 160, False),
         ("Unheard 1", [50, 80], 80, False),
     ],
-)  # fmt: skip
+)
 def test_base_iso(model: str, offered: list[float], iso: float, certain: bool) -> None:
     proposal = base_iso(model, offered)
     assert proposal is not None
