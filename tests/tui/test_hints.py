@@ -12,6 +12,7 @@ from tethercap.session.states import RunState
 from tethercap.tui.big_letters import draw
 from tethercap.tui.capture_view import CaptureView, LastShot
 from tethercap.tui.hints import Hint, Tone, correction_of, hint_of
+from tethercap.watch.directions import Directions
 from tethercap.watch.sighting import Decision, Reason, ReasonCode, Sighting, Verdict
 
 
@@ -60,12 +61,18 @@ def test_every_word_can_be_drawn_and_fits_eighty_columns() -> None:
     [
         (1.24, 0.0, 0.0, "Move the film 1.2 mm to the left.", "◀ 1.2"),
         (-1.24, 0.0, 0.0, "Move the film 1.2 mm to the right.", "▶ 1.2"),
-        (0.0, 0.5, 0.0, "Move the film 0.5 mm up.", "▲ 0.5"),
-        (0.0, -0.5, 0.0, "Move the film 0.5 mm down.", "▼ 0.5"),
-        (0.0, 0.0, 0.8, "Turn it 0.8° anticlockwise.", "↺ 0.8°"),
-        (0.0, 0.0, -0.8, "Turn it 0.8° clockwise.", "↻ 0.8°"),
-        (2.0, -0.9, 0.5, "Move the film 2.0 mm to the left and 0.9 mm down, turn it 0.5° anticlockwise.", "◀ 2.0"),
-        (0.2, 0.9, 0.1, "Move the film 0.9 mm up.", "▲ 0.9"),
+        (0.0, 0.5, 0.0, "Move the film 0.5 mm away from you.", "▲ 0.5"),
+        (0.0, -0.5, 0.0, "Move the film 0.5 mm towards you.", "▼ 0.5"),
+        (0.0, 0.0, 0.8, "Turn it 0.8 degrees anticlockwise.", "↺ 0.8°"),
+        (0.0, 0.0, -0.8, "Turn it 0.8 degrees clockwise.", "↻ 0.8°"),
+        (
+            2.0,
+            -0.9,
+            0.5,
+            "Move the film 2.0 mm to the left and 0.9 mm towards you, turn it 0.5 degrees anticlockwise.",
+            "◀ 2.0",
+        ),
+        (0.2, 0.9, 0.1, "Move the film 0.9 mm away from you and 0.2 mm to the left.", "▲ 0.9"),
     ],
 )
 def test_the_film_goes_against_its_offset(
@@ -113,3 +120,9 @@ def test_paused_and_blind_cameras_say_so() -> None:
 def test_hands_free_does_not_ask_for_a_key() -> None:
     assert "by itself" in _hint(_view(RunState.SEATED, mode=Mode.HANDS_FREE)).sentence
     assert "key" in _hint(_view(RunState.SEATED, mode=Mode.BY_KEY)).sentence
+
+
+def test_a_camera_below_the_film_turns_left_into_right_in_words_and_band() -> None:
+    view = _view(RunState.HELD, sighting_at(1, 1.24))
+    hint = hint_of(view, centring_mm=0.3, tilt_deg=0.3, directions=Directions.for_camera("below"))
+    assert (hint.sentence, hint.amount) == ("Move the film 1.2 mm to the right.", "▶ 1.2")

@@ -11,12 +11,14 @@ from textual.binding import BindingType
 from textual.screen import Screen
 
 from tethercap.tui.actions import ACTIONS, Where, bindings_of
+from tethercap.tui.hints import AS_THE_PICTURE_SHOWS
 from tethercap.tui.messages import Ring
 from tethercap.tui.runner_port import RunnerMaker
 from tethercap.tui.screens.capture import CaptureScreen
 from tethercap.tui.screens.help import HelpScreen
 from tethercap.tui.screens.live import LiveScreen
 from tethercap.tui.themes import DARK, NO_COLOUR, THEMES
+from tethercap.watch.directions import Directions
 
 _BELL_GAP_S = 0.18
 WIDTHS = [(0, "-narrow"), (100, "-middle"), (160, "-wide")]
@@ -121,6 +123,7 @@ def run_capture(
     *,
     roll_name: str,
     title: str = "",
+    directions: Directions = AS_THE_PICTURE_SHOWS,
     keys: Mapping[str, str] | None = None,
     theme: str | None = None,
 ) -> int:
@@ -134,13 +137,19 @@ def run_capture(
         Shown in the first row until the runner names its roll.
     title : str
         What else to say there: film, format, rig.
+    directions : Directions
+        Words for the ways, as the person at the holder sees them.
 
     Returns
     -------
     int
         0, or 1 where the run ended with an error.
     """
-    app = TerminalApp(lambda: CaptureScreen(make_runner, roll_name=roll_name, title=title), keys=keys, theme=theme)
+    app = TerminalApp(
+        lambda: CaptureScreen(make_runner, roll_name=roll_name, title=title, directions=directions),
+        keys=keys,
+        theme=theme,
+    )
     result = app.run()
     for thread in threading.enumerate():
         if thread.name == CaptureScreen.RUNNER_THREAD and thread.is_alive():

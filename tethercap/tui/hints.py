@@ -6,7 +6,10 @@ from enum import StrEnum
 from tethercap.session.events import Mode
 from tethercap.session.states import RunState
 from tethercap.tui.capture_view import CaptureView
+from tethercap.watch.directions import Directions, sentence_for
 from tethercap.watch.sighting import Alignment, Decision, ReasonCode, Sighting
+
+AS_THE_PICTURE_SHOWS = Directions()
 
 
 class Tone(StrEnum):
@@ -36,9 +39,6 @@ class Hint:
     """Arrow and millimetres, or turn and degrees, in the band's large letters."""
 
 
-_ARROWS = {"left": "◀", "right": "▶", "up": "▲", "down": "▼"}
-
-
 @dataclass(frozen=True, slots=True)
 class Correction:
     """How the film must be moved, as the picture shows it."""
@@ -55,26 +55,19 @@ class Correction:
         """True where anything is out of limits."""
         return bool(self.along_mm or self.across_mm or self.turn_deg)
 
-    def sentence(self) -> str:
-        """Words for the person: "move the film 1.2 mm to the left, turn it 0.8 degrees clockwise"."""
-        moves = []
-        if self.along_mm:
-            moves.append(f"{abs(self.along_mm):.1f} mm to the {'right' if self.along_mm > 0 else 'left'}")
-        if self.across_mm:
-            moves.append(f"{abs(self.across_mm):.1f} mm {'down' if self.across_mm > 0 else 'up'}")
-        parts = [f"move the film {' and '.join(moves)}"] if moves else []
-        if self.turn_deg:
-            turn = "clockwise" if self.turn_deg > 0 else "anticlockwise"
-            parts.append(f"turn it {abs(self.turn_deg):.1f}° {turn}")
-        return ", ".join(parts)
+    def amount(self, *, mirrored: bool = False) -> str:
+        """The largest correction as sign and figure: "◀ 1.2", "▲ 0.4", "↻ 0.8°".
 
-    def amount(self) -> str:
-        """The largest correction as sign and figure: "◀ 1.2", "▲ 0.4", "↻ 0.8°"."""
+        Parameters
+        ----------
+        mirrored : bool
+            The person sees the film's other side: left is right, clockwise is anticlockwise.
+        """
         if abs(self.along_mm) >= abs(self.across_mm) and self.along_mm:
-            return f"{_ARROWS['right' if self.along_mm > 0 else 'left']} {abs(self.along_mm):.1f}"
+            return f"{'▶' if (self.along_mm > 0) != mirrored else '◀'} {abs(self.along_mm):.1f}"
         if self.across_mm:
-            return f"{_ARROWS['down' if self.across_mm > 0 else 'up']} {abs(self.across_mm):.1f}"
-        return f"{'↻' if self.turn_deg > 0 else '↺'} {abs(self.turn_deg):.1f}°" if self.turn_deg else ""
+            return f"{'▼' if self.across_mm > 0 else '▲'} {abs(self.across_mm):.1f}"
+        return f"{'↻' if (self.turn_deg > 0) != mirrored else '↺'} {abs(self.turn_deg):.1f}°" if self.turn_deg else ""
 
 
 def correction_of(alignment: Alignment, *, centring_mm: float, tilt_deg: float) -> Correction:
@@ -90,8 +83,10 @@ def correction_of(alignment: Alignment, *, centring_mm: float, tilt_deg: float) 
     )
 
 
-def hint_of(view: CaptureView, *, centring_mm: float, tilt_deg: float) -> Hint:
-    """Say what the screen says now, the most pressing thing first."""
+def hint_of(
+    view: CaptureView, *, centring_mm: float, tilt_deg: float, directions: Directions = AS_THE_PICTURE_SHOWS
+) -> Hint:
+    """Say what the screen says now, the most pressing thing first; ways in the words of `directions`."""
     if view.trouble is not None:
         return _trouble(view)
     if view.mode is Mode.PAUSED and not view.busy:
@@ -102,14 +97,14 @@ def hint_of(view: CaptureView, *, centring_mm: float, tilt_deg: float) -> Hint:
         case RunState.NO_FILM:
             return Hint("NO FILM", Tone.QUIET, "Put a strip into the holder.")
         case RunState.MOVING:
-            return Hint("MOVING", Tone.QUIET, _moving(view.sighting, centring_mm))
+            return Hint("MOVING", Tone.QUIET, _moving(view.sighting, centring_mm, directions))
         case RunState.SETTLING:
             return Hint("WAIT", Tone.QUIET, "The film is coming to rest.")
         case RunState.SEATED:
             how = "fires by itself" if view.mode is Mode.HANDS_FREE else "press the fire key"
             return Hint("READY", Tone.READY, f"Frame {view.next_frame_id} lies centred, square and still: {how}.")
         case RunState.HELD:
-            return _held(view, centring_mm, tilt_deg)
+            return _held(view, centring_mm, tilt_deg, directions)
         case _:
             return _shot(view)
 
@@ -122,16 +117,16 @@ def _trouble(view: CaptureView) -> Hint:
     return Hint("TROUBLE", Tone.TROUBLE, text)
 
 
-def _moving(sighting: Sighting | None, centring_mm: float) -> str:
+def _moving(sighting: Sighting | None, centring_mm: float, directions: Directions) -> str:
     if sighting is None or sighting.alignment is None:
         return "The film is moving."
     left_mm = -sighting.alignment.offset.x_mm
     if abs(left_mm) <= centring_mm:
         return "The frame is in the middle: let it lie."
-    return f"{abs(left_mm):.1f} mm to go, to the {'right' if left_mm > 0 else 'left'}."
+    return f"{abs(left_mm):.1f} mm to go, {directions.right if left_mm > 0 else directions.left}."
 
 
-def _held(view: CaptureView, centring_mm: float, tilt_deg: float) -> Hint:
+def _held(view: CaptureView, centring_mm: float, tilt_deg: float, directions: Directions) -> Hint:
     sighting = view.sighting
     refused = "No shot: " if view.refused else ""
     if sighting is None:
@@ -143,8 +138,9 @@ def _held(view: CaptureView, centring_mm: float, tilt_deg: float) -> Hint:
     if sighting.alignment is not None:
         fix = correction_of(sighting.alignment, centring_mm=centring_mm, tilt_deg=tilt_deg)
         if fix.needed:
-            words = fix.sentence()
-            return Hint("HOLD", Tone.HOLD, f"{refused}{words if refused else words.capitalize()}.", fix.amount())
+            words = sentence_for(sighting, directions)
+            sentence = f"{refused}{words if refused else words[:1].upper() + words[1:]}."
+            return Hint("HOLD", Tone.HOLD, sentence, fix.amount(mirrored=directions.mirrored))
     if view.held:
         return Hint("HOLD", Tone.HOLD, refused + " ".join(view.held))
     return Hint("HOLD", Tone.HOLD, f"{refused}{texts or 'The frame is held'}.")

@@ -12,8 +12,9 @@ from tethercap.session.events import Mode, SessionEvent
 from tethercap.session.states import RunState
 from tethercap.tui.actions import ACTIONS, Where, key_name
 from tethercap.tui.capture_view import CaptureView
-from tethercap.tui.hints import hint_of
+from tethercap.tui.hints import AS_THE_PICTURE_SHOWS, hint_of
 from tethercap.tui.runner_port import RunnerMaker, RunnerPort
+from tethercap.watch.directions import Directions
 from tethercap.watch.limits import Limits
 
 _SAY_AGAIN_S = 3.0
@@ -27,6 +28,7 @@ class PlainTeller:
 
     view: CaptureView = field(default_factory=CaptureView)
     limits: Limits = field(default_factory=Limits)
+    directions: Directions = AS_THE_PICTURE_SHOWS
     _said: str = ""
     _said_at_s: float = 0.0
     _said_state: RunState | None = None
@@ -60,7 +62,8 @@ class PlainTeller:
         state = self.view.state
         if state in _QUIET_STATES:
             return []
-        hint = hint_of(self.view, centring_mm=self.limits.centring_mm, tilt_deg=self.limits.tilt_deg)
+        limits = self.limits
+        hint = hint_of(self.view, centring_mm=limits.centring_mm, tilt_deg=limits.tilt_deg, directions=self.directions)
         sentence = "the film moves" if state is RunState.MOVING else hint.sentence
         told = f"{hint.word.lower()}: {sentence}"
         waited = at_s - self._said_at_s >= _SAY_AGAIN_S
@@ -115,7 +118,12 @@ def obey(runner: RunnerPort, typed: str) -> str:
 
 
 def run_plain(
-    make_runner: RunnerMaker, *, roll_name: str, typed: Iterable[str] | None = None, out: TextIO | None = None
+    make_runner: RunnerMaker,
+    *,
+    roll_name: str,
+    typed: Iterable[str] | None = None,
+    out: TextIO | None = None,
+    directions: Directions = AS_THE_PICTURE_SHOWS,
 ) -> int:
     """Run a roll with one printed line a state change; lines typed at the keyboard are obeyed.
 
@@ -129,6 +137,8 @@ def run_plain(
         Lines as they are typed; the standard input if not given. Its end does not end the run.
     out : file, optional
         The standard output if not given.
+    directions : Directions
+        Words for the ways, as the person at the holder sees them.
 
     Returns
     -------
@@ -137,7 +147,7 @@ def run_plain(
     """
     write = out if out is not None else sys.stdout
     waiting: SimpleQueue[str | None] = SimpleQueue()
-    teller = PlainTeller()
+    teller = PlainTeller(directions=directions)
 
     def take(event: SessionEvent) -> None:
         for text in teller.lines(event):

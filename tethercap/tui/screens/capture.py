@@ -15,7 +15,7 @@ from tethercap.session.states import RunState
 from tethercap.tui.actions import Where, bindings_of
 from tethercap.tui.capture_view import CaptureView
 from tethercap.tui.exposure_row import ExposureDial
-from tethercap.tui.hints import Hint, correction_of, hint_of
+from tethercap.tui.hints import AS_THE_PICTURE_SHOWS, Hint, correction_of, hint_of
 from tethercap.tui.lines import Line, Role, Span, wrap
 from tethercap.tui.mailbox import EventMailbox
 from tethercap.tui.messages import EventsArrived, Ring, RunnerFinished
@@ -29,6 +29,7 @@ from tethercap.tui.widgets.live_view import LiveView
 from tethercap.tui.widgets.panel import panel_lines
 from tethercap.tui.widgets.ribbon import ribbon_lines
 from tethercap.tui.widgets.rows import Rows
+from tethercap.watch.directions import Directions
 from tethercap.watch.limits import Limits
 from tethercap.watch.sighting import Decision
 
@@ -49,6 +50,8 @@ class CaptureScreen(LiveScreen):
         Shown in the first row.
     limits : Limits
         Where the gauges' marks stand.
+    directions : Directions
+        Words for the ways, as the person at the holder sees them.
     """
 
     where = Where.CAPTURE
@@ -56,10 +59,17 @@ class CaptureScreen(LiveScreen):
     BINDINGS: ClassVar[list[BindingType]] = bindings_of(Where.CAPTURE)
 
     def __init__(
-        self, make_runner: RunnerMaker, *, roll_name: str, title: str = "", limits: Limits | None = None
+        self,
+        make_runner: RunnerMaker,
+        *,
+        roll_name: str,
+        title: str = "",
+        limits: Limits | None = None,
+        directions: Directions = AS_THE_PICTURE_SHOWS,
     ) -> None:
         super().__init__()
         self.limits = limits or Limits()
+        self._directions = directions
         self._film_title = title
         self.mailbox = EventMailbox(self._notice_events, self._on_watched)
         self.runner = make_runner(self.mailbox.put)
@@ -169,7 +179,9 @@ class CaptureScreen(LiveScreen):
 
     def hint(self) -> Hint:
         """What the band says."""
-        return hint_of(self.view, centring_mm=self.limits.centring_mm, tilt_deg=self.limits.tilt_deg)
+        return hint_of(
+            self.view, centring_mm=self.limits.centring_mm, tilt_deg=self.limits.tilt_deg, directions=self._directions
+        )
 
     def show_all(self) -> None:
         """Show everything that is known."""

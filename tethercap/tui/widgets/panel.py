@@ -1,6 +1,7 @@
 """The figures beside the picture."""
 
-from tethercap.exposure.settings import Setting, ValueKind
+from tethercap.exposure.settings import Setting
+from tethercap.exposure.show import show_value
 from tethercap.session.events import Mode
 from tethercap.tui.capture_view import CaptureView
 from tethercap.tui.hints import Hint
@@ -121,20 +122,7 @@ def _motion(motion: Motion | None) -> Line:
 
 def _setting(view: CaptureView, setting: Setting) -> str:
     state = view.settings.get(setting)
-    if state is None:
-        return "·"
-    value = state.value
-    if value.number is None:
-        return value.word or (value.kind.value if value.kind is not ValueKind.UNKNOWN else value.text)
-    match setting:
-        case Setting.SHUTTER:
-            return f"1/{round(1 / value.number)} s" if 0 < value.number < 0.3 else f"{value.number:g} s"
-        case Setting.APERTURE:
-            return f"f/{value.number:g}"
-        case Setting.ISO:
-            return f"ISO {value.number:g}"
-        case _:
-            return f"{value.number:g}"
+    return "·" if state is None else show_value(setting, state.value)
 
 
 def exposure_text(view: CaptureView) -> str:
