@@ -17,9 +17,10 @@ import signal
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from tethercap.film.kinds import FilmKind
 from tethercap.image_files.metadata import xmp_packet
@@ -47,7 +48,7 @@ class SoakFigures:
     seconds: float = 0.0
 
 
-class Lost(AssertionError):
+class LostError(AssertionError):
     """Something that was said to be safe is not."""
 
 
@@ -63,12 +64,12 @@ def soak(folder: Path, kills: int, seed: int, *, picture_bytes: int = 400_000, l
 
     Raises
     ------
-    Lost
+    LostError
     """
     chance, figures, started_s = random.Random(seed), SoakFigures(), time.monotonic()
     while figures.kills < kills:
         roll = folder / f"roll-{figures.rolls}"
-        safe: dict[str, dict[str, object]] = {}
+        safe: dict[str, dict[str, Any]] = {}
         while figures.kills < kills and len(safe) < _FRAMES_A_ROLL:
             figures.kills += 1
             words = _run_and_kill(roll, chance.getrandbits(32), picture_bytes, chance.uniform(0.0, longest_s))
@@ -83,7 +84,7 @@ def soak(folder: Path, kills: int, seed: int, *, picture_bytes: int = 400_000, l
     return figures
 
 
-def _run_and_kill(roll: Path, seed: int, picture_bytes: int, after_s: float) -> list[dict[str, object]]:
+def _run_and_kill(roll: Path, seed: int, picture_bytes: int, after_s: float) -> list[dict[str, Any]]:
     """Let a process work on the roll and kill it; return all that it had said."""
     reading, writing = os.pipe()
     child = os.fork()
@@ -97,7 +98,7 @@ def _run_and_kill(roll: Path, seed: int, picture_bytes: int, after_s: float) -> 
         said = pipe.read()
     _, status = os.waitpid(child, 0)
     if not (os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGKILL):
-        raise Lost(f"the process ended by itself with status {status}: {said[-2000:].decode()}")
+        raise LostError(f"the process ended by itself with status {status}: {said[-2000:].decode()}")
     return [json.loads(line) for line in said.splitlines(keepends=True) if line.endswith(b"\n")]
 
 
@@ -125,7 +126,7 @@ def _create(path: Path) -> Roll:
     return Roll.create(path, _SETUP, sidecar=xmp_packet)
 
 
-def _do_something(roll: Roll, chance: random.Random, picture_bytes: int, tell) -> None:  # type: ignore[no-untyped-def]
+def _do_something(roll: Roll, chance: random.Random, picture_bytes: int, tell: Callable[..., None]) -> None:
     lot = chance.random()
     if lot < 0.06:
         roll.skip(roll.next_frame_id(), "scratched")
@@ -156,12 +157,12 @@ def _trade(roll: Roll, chance: random.Random) -> dict[FrameId, FrameId]:
     return {one: other, other: one} if one != other else {one: free}
 
 
-def _renumber_safe(safe: dict[str, dict[str, object]], words: list[dict[str, object]]) -> None:
+def _renumber_safe(safe: dict[str, dict[str, Any]], words: list[dict[str, Any]]) -> None:
     """Bring what is known to be safe up to the renumberings that were said to be done; in the order of the words."""
     moves: dict[str, str] = {}
     for word in words:
         if word["did"] == "renumbering":
-            moves = dict(word["moves"])  # type: ignore[call-overload]
+            moves = dict(word["moves"])
             known_before = set(safe)
         elif word["did"] == "renumbered":
             filed_later = _filed_after(words, word)
@@ -169,42 +170,43 @@ def _renumber_safe(safe: dict[str, dict[str, object]], words: list[dict[str, obj
                 safe[sha256]["frame"] = moves.get(str(safe[sha256]["frame"]), safe[sha256]["frame"])
 
 
-def _filed_after(words: list[dict[str, object]], mark: dict[str, object]) -> set[str]:
+def _filed_after(words: list[dict[str, Any]], mark: dict[str, Any]) -> set[str]:
     place = next(index for index, word in enumerate(words) if word is mark)
     return {str(word["sha256"]) for word in words[place:] if word["did"] == "filed"}
 
 
-def _begun_renumbering(words: list[dict[str, object]]) -> dict[str, str]:
+def _begun_renumbering(words: list[dict[str, Any]]) -> dict[str, str]:
     """Moves of a renumbering that was begun and not said to be done."""
     if words and words[-1]["did"] == "renumbering":
-        return dict(words[-1]["moves"])  # type: ignore[call-overload]
+        moves: dict[str, str] = words[-1]["moves"]
+        return moves
     return {}
 
 
-def _look(path: Path, safe: dict[str, dict[str, object]], figures: SoakFigures, undecided: dict[str, str]) -> None:
+def _look(path: Path, safe: dict[str, dict[str, Any]], figures: SoakFigures, undecided: dict[str, str]) -> None:
     """Open the roll as the next run would and compare it with what was said to be safe."""
     if not (path / "roll.toml").exists():
         if safe:
-            raise Lost("roll.toml is gone")
+            raise LostError("roll.toml is gone")
         return
     with Roll.open(path, sidecar=xmp_packet) as roll:
         figures.notes.update(_kind_of(note) for note in roll.opening_notes)
         places = {take.filed.sha256: (frame, take) for frame in roll.frames.values() for take in frame.takes}
         for sha256, said in safe.items():
             if sha256 not in places:
-                raise Lost(f"frame {said['frame']} take {said['take']} is not in the roll")
+                raise LostError(f"frame {said['frame']} take {said['take']} is not in the roll")
             frame, take = places[sha256]
             may_be = {said["frame"], undecided.get(str(said["frame"]), said["frame"])}
             if str(frame.frame_id) not in may_be or take.number != said["take"]:
-                raise Lost(f"{said} is frame {frame.frame_id} take {take.number}")
+                raise LostError(f"{said} is frame {frame.frame_id} take {take.number}")
             said["frame"] = str(frame.frame_id)
             if hashlib.sha256((path / take.filed.file).read_bytes()).hexdigest() != sha256:
-                raise Lost(f"{take.filed.file} has other content")
+                raise LostError(f"{take.filed.file} has other content")
             if take.filed.accepted is not said["accepted"]:
-                raise Lost(f"{take.filed.file} was accepted: {said['accepted']}")
+                raise LostError(f"{take.filed.file} was accepted: {said['accepted']}")
     report = verify(path)
     if not report.is_sound or [file for file in report.extra if not file.startswith("positive/")]:
-        raise Lost(str(report))
+        raise LostError(str(report))
 
 
 def _kind_of(note: str) -> str:

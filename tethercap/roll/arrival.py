@@ -118,7 +118,6 @@ def receive_into(
     except BaseException as error:
         with contextlib.suppress(RollError, OSError):
             core.move_aside(path, f"it did not arrive whole ({str(error) or type(error).__name__})")
-            core.write_manifest()
         raise
 
 

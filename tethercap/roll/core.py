@@ -208,4 +208,5 @@ class RollCore:
                     frame=frame, take=take,
                 )
             )  # fmt: skip
+            self.write_manifest()
             return target

@@ -348,8 +348,6 @@ class Roll(RollNumbers, RollResults):
         """
         with self._core.guard:
             self._settle(incoming)
-            path = self._core.move_aside(
+            return self._core.move_aside(
                 incoming.path, why, frame=incoming.frame_id, take=incoming.take, sha256=incoming.sha256
             )
-            self._core.write_manifest()
-            return path

@@ -1,0 +1,175 @@
+"""Frame numbers as people need them: any start, halves, gaps, strips in any order and any way round, corrections."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.unit.roll import rolls
+from tests.unit.roll.rolls import NOT_ACCEPTED, picture, reopen, take
+from tethercap.errors import RollError, RollExistsError
+from tethercap.roll.fixity import verify
+from tethercap.roll.folder import Roll
+from tethercap.roll.names import FrameId
+
+
+@pytest.fixture
+def roll(tmp_path: Path) -> Iterator[Roll]:
+    with rolls.create(tmp_path / "roll") as made:
+        yield made
+
+
+def _take_next(roll: Roll, count: int) -> list[str]:
+    start = sum(len(frame.takes) for frame in roll.frames.values())
+    return [take(roll, roll.next_frame_id(), start + number).frame_id for number in range(count)]
+
+
+def _pictures(roll: Roll) -> dict[str, int]:
+    """Frame -> number of the picture that stands for it."""
+    numbers = {picture(number): number for number in range(100)}
+    return {
+        str(frame_id): numbers[(roll.path / frame.chosen.filed.file).read_bytes()]
+        for frame_id, frame in roll.frames.items()
+        if frame.chosen is not None
+    }
+
+
+@pytest.mark.parametrize(
+    ("fields", "expected"),
+    [
+        ({}, ["1", "2", "3"]),
+        ({"first_frame": "00"}, ["00", "0", "1"]),
+        ({"first_frame": "0A"}, ["0A", "1A", "2A"]),
+        ({"first_frame": "12", "numbers_run": -1}, ["12", "11", "10"]),
+        ({"film_format": "135-18x24"}, ["1", "1A", "2"]),
+        ({"film_format": "135-18x24", "first_frame": "00"}, ["00", "00A", "0"]),
+    ],
+)
+def test_numbers_from_the_start(tmp_path: Path, fields: dict[str, object], expected: list[str]) -> None:
+    with rolls.create(tmp_path / "roll", rolls.setup(**fields)) as roll:
+        assert _take_next(roll, 3) == expected
+
+
+def test_a_picture_that_is_not_accepted_leaves_the_frame_open(roll: Roll) -> None:
+    take(roll, "1", 1, NOT_ACCEPTED)
+    assert str(roll.next_frame_id()) == "1"
+    assert roll.marks() == {"1": "held"}
+
+
+def test_skipped_and_blank_frames_are_stepped_over(roll: Roll) -> None:
+    _take_next(roll, 1)
+    roll.skip("2", "torn")
+    roll.mark_blank("3")
+    assert str(roll.next_frame_id()) == "4"
+    assert roll.marks() == {"1": "taken", "2": "skipped", "3": "blank"}
+    roll.reopen("2")
+    roll.go_to("2")
+    assert _take_next(roll, 1) == ["2"]
+    assert str(roll.next_frame_id()) == "4"
+
+
+def test_going_to_a_frame_outlives_the_run(roll: Roll) -> None:
+    _take_next(roll, 2)
+    roll.go_to("20")
+    roll.close()
+    with reopen(roll.path) as again:
+        assert _take_next(again, 2) == ["20", "21"]
+
+
+def test_a_retake_comes_back_to_where_the_roll_stands(roll: Roll) -> None:
+    _take_next(roll, 4)
+    roll.go_to("2")
+    assert _take_next(roll, 2) == ["2", "5"]
+    frame = roll.frames[FrameId(2)]
+    assert [entry.number for entry in frame.takes] == [1, 2]
+    assert frame.chosen is not None
+    assert frame.chosen.number == 2
+
+
+def test_picking_among_takes(roll: Roll) -> None:
+    take(roll, "1", 1, NOT_ACCEPTED)
+    take(roll, "1", 2)
+    roll.pick("1", 1)
+    assert _pictures(roll) == {"1": 1}
+    with pytest.raises(RollError, match="Frame 1 has no take 3"):
+        roll.pick("1", 3)
+    roll.close()
+    with reopen(roll.path) as again:
+        assert _pictures(again) == {"1": 1}
+        take(again, "1", 3)
+        assert _pictures(again) == {"1": 3}, "a new accepted take stands for the frame again"
+
+
+def test_a_strip_put_in_backwards_and_the_wrong_way_up(roll: Roll) -> None:
+    assert roll.start_strip() == 1
+    assert _take_next(roll, 6) == ["1", "2", "3", "4", "5", "6"]
+    assert roll.start_strip(first="12", numbers_run=-1, mirrored=True) == 2
+    assert _take_next(roll, 6) == ["12", "11", "10", "9", "8", "7"]
+    roll.start_strip()
+    assert _take_next(roll, 2) == ["13", "14"]
+    takes = {str(frame_id): frame.takes[0].filed for frame_id, frame in roll.frames.items()}
+    assert [takes[number].mirrored for number in ("6", "12", "7", "13")] == [False, True, True, False]
+    assert [takes[number].strip for number in ("6", "12", "7", "13")] == [1, 2, 2, 3]
+    assert "Xmp.tiff.Orientation=2" in (roll.path / "raw/X31-007_09.xmp").read_text()
+    assert "Xmp.tiff.Orientation" not in (roll.path / "raw/X31-007_13.xmp").read_text()
+
+
+def test_strips_in_any_order(roll: Roll) -> None:
+    roll.start_strip(first="13")
+    _take_next(roll, 6)
+    roll.start_strip(first="1")
+    _take_next(roll, 6)
+    roll.start_strip(first="7")
+    assert _take_next(roll, 6) == ["7", "8", "9", "10", "11", "12"]
+    assert list(map(str, roll.frames)) == list(map(str, range(1, 19)))
+    assert str(roll.next_frame_id()) == "19"
+
+
+def test_a_strip_is_renumbered_afterwards(roll: Roll) -> None:
+    _take_next(roll, 6)
+    take(roll, "3", 6)
+    roll.skip("7", "torn")
+    positive, proof = roll.positive_path("3", 2), roll.proof_path("3", 2)
+    positive.write_bytes(b"positive of 3")
+    proof.write_bytes(b"proof of 3")
+    roll.note_positive("3", 2, positive, proof)
+    roll.renumber({FrameId(number): FrameId(number + 6) for number in range(1, 8)})
+    assert _pictures(roll) == {"7": 0, "8": 1, "9": 6, "10": 3, "11": 4, "12": 5}
+    assert roll.marks()["13"] == "skipped"
+    assert (roll.path / "raw/X31-007_09_t2.dng").read_bytes() == picture(6)
+    assert (roll.path / "positive/X31-007_09_t2.tif").read_bytes() == b"positive of 3"
+    assert (roll.path / "proof/X31-007_09_t2.jpg").read_bytes() == b"proof of 3"
+    assert "Xmp.tethercap.Frame=9\n" in (roll.path / "raw/X31-007_09.xmp").read_text()
+    assert not (roll.path / "raw/X31-007_03.dng").exists()
+    assert verify(roll.path).is_sound
+    assert str(roll.next_frame_id()) == "14"
+    before = _pictures(roll)
+    roll.close()
+    with reopen(roll.path) as again:
+        assert _pictures(again) == before
+        assert again.opening_notes == ()
+
+
+def test_a_strip_that_was_read_backwards_is_turned_round(roll: Roll) -> None:
+    _take_next(roll, 6)
+    roll.renumber({FrameId(number): FrameId(7 - number) for number in range(1, 7)})
+    assert _pictures(roll) == {"1": 5, "2": 4, "3": 3, "4": 2, "5": 1, "6": 0}
+    assert verify(roll.path).is_sound
+
+
+def test_no_number_is_given_twice(roll: Roll) -> None:
+    _take_next(roll, 3)
+    for moves in ({FrameId(1): FrameId(3)}, {FrameId(1): FrameId(9), FrameId(2): FrameId(9)}):
+        with pytest.raises(RollExistsError, match="would be there twice"):
+            roll.renumber(moves)
+    assert _pictures(roll) == {"1": 0, "2": 1, "3": 2}
+
+
+def test_a_frame_that_was_passed_over_is_inserted(roll: Roll) -> None:
+    _take_next(roll, 5)
+    roll.go_to("9")
+    _take_next(roll, 1)
+    roll.insert("3")
+    assert _pictures(roll) == {"1": 0, "2": 1, "4": 2, "5": 3, "6": 4, "9": 5}
+    assert _take_next(roll, 1) == ["3"]
+    assert verify(roll.path).is_sound
