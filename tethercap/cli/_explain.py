@@ -5,6 +5,7 @@ from pathlib import Path
 
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 from tethercap.camera.words.answer import answer
 from tethercap.camera.words.dump import Dump, read_dumps
@@ -50,18 +51,18 @@ def explain(path: Path, *, as_json: bool) -> ExitCode:
 
 def _print_table(console: Console, dump: Dump, understanding: Understanding) -> None:
     name = " ".join(part for part in (dump.make, understanding.model or dump.model) if part) or dump.file
-    console.print(f"[bold]{name}[/bold]: {understanding.control}", highlight=False)
+    console.print(Text.assemble((_printable(name), "bold"), f": {understanding.control}"))
     for sentence in understanding.why:
-        console.print(f"  ! {sentence}", highlight=False, markup=False)
+        console.print(Text(f"  ! {sentence}"))
     for sentence in (*understanding.notes, *dump.notes):
-        console.print(f"  - {sentence}", highlight=False, markup=False)
+        console.print(Text(f"  - {sentence}"))
     table = Table("setting", "now", "can be set to", box=None, pad_edge=False, header_style="dim")
     table.add_column("widget", overflow="fold")
     for setting in Setting:
         if setting in understanding.states:
             state = understanding.states[setting]
             row = (str(setting).replace("-", " "), show_value(setting, state.value), _offer(understanding, state))
-            table.add_row(*row, understanding.widget_name(setting) or "")
+            table.add_row(*(Text(_printable(cell)) for cell in (*row, understanding.widget_name(setting) or "")))
     for setting, reading in understanding.numbered.items():
         shown = reading.current if reading.current is not None else f"{len(reading.values)} values"
         table.add_row(f"{setting} (by number)", str(shown), "read only", reading.widget)
@@ -71,6 +72,11 @@ def _print_table(console: Console, dump: Dump, understanding: Understanding) -> 
     if table.row_count:
         console.print(table)
     console.print()
+
+
+def _printable(text: str) -> str:
+    # Dumps come from strangers: an escape sequence in a choice must not reach the terminal.
+    return "".join(character if character.isprintable() else " " for character in text)
 
 
 def _offer(understanding: Understanding, state: SettingState) -> str:

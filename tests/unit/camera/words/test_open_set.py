@@ -89,7 +89,7 @@ def _twice(shown: Sequence[Widget]) -> list[Widget]:
 
 def _look_alikes(shown: Sequence[Widget]) -> list[Widget]:
     alike = [
-        widget("movieiso", "51200", ["51200"]), widget("autoiso", "On", ["On", "Off"]), widget("isoauto", "Off", ["On", "Off"]),
+        widget("movieiso", "51200", ["51200"]), widget("autoiso", "On", ["On", "Off"]), widget("isoauto", "On", ["On"]),
         widget("movief-number", "f/45", ["f/45"]), widget("movieshutterspeed", "1/50", ["1/50"]),
         widget("minimumshutterspeed", "1/60", ["1/60"]), widget("recordingmedia", "Card", ["Card", "SDRAM"]),
         widget("shuttercounter", "4711", kind=WidgetKind.TEXT), widget("autofocus", "On", ["On", "Off"]),
