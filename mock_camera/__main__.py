@@ -15,6 +15,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from mock_camera.bodies import BODIES
 from mock_camera.body import FAST, Body, RigLike, Timing
@@ -61,6 +62,7 @@ def build_parser() -> argparse.ArgumentParser:
     add("--fault", action="append", default=[], metavar="SPEC", help="something that goes wrong: name:key=value,...")
     add("--first-number", type=int, default=1, help="number in the first file name, 1 to 9999")
     add("--card-mb", type=int, default=64_000, help="size of the memory card in megabytes")
+    add("--transfer-mb-s", type=float, metavar="RATE", help="megabytes a second; 35, or without limit when --fast")
     add("--trace", action="store_true", help="write every operation to stderr")
     add("--until-stdin-closes", action="store_true", help="end when stdin is closed")
     add("--parent-pid-watch", action="store_true", help="end when the parent process is gone")
@@ -127,7 +129,10 @@ def run(argv: Sequence[str] | None = None, make_rig: RigMaker = make_copy_rig) -
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: done.set())
     card = Card(args.card_mb * 1_000_000, args.first_number)
-    body = Body(make_rig(args), card, faults, FAST if args.fast else Timing())
+    timing = FAST if args.fast else Timing()
+    if args.transfer_mb_s:
+        timing = replace(timing, transfer_bytes_s=args.transfer_mb_s * 1e6)
+    body = Body(make_rig(args), card, faults, timing)
     body.warm_up()
     dialect = BODIES[args.body](body, args.serial)
     responder = Responder(dialect, args.port, args.trace)

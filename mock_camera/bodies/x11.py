@@ -119,9 +119,7 @@ class Body11(Dialect):
         else:
             self.table.remove(Prop.QUALITY, Property.EXPOSURE_PROGRAM_MODE)
             self.table.add_bound(BoundProperty(Property.COMPRESSION_SETTING, DataType.UINT8, "quality", OLD_QUALITIES))
-            self.table.add_bound(
-                BoundProperty(Property.EXPOSURE_PROGRAM_MODE, DataType.UINT16, "program", OLD_MODES)
-            )
+            self.table.add_bound(BoundProperty(Property.EXPOSURE_PROGRAM_MODE, DataType.UINT16, "program", OLD_MODES))
 
     def listed_properties(self) -> list[int]:
         """Return nothing: the codes come by 0x9202."""

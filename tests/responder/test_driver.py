@@ -68,12 +68,15 @@ def files_of(events: list[Any]) -> list[tuple[str, str]]:
 
 
 @every_family
-def test_settings_are_set_and_read_back(start_camera: Any, family: Family) -> None:
+def test_settings_are_set_read_back_and_outlive_the_session(start_camera: Any, family: Family) -> None:
     camera = start_camera("--body", family.body, "--serial", "S-7")
     sets = [["set", name, content] for name, content in family.sets.items()]
-    results = camera.drive(["init"], *family.before, *sets, ["get", "serialnumber"], ["get", "batterylevel"], ["exit"])
-    first = 1 + len(family.before)
+    gets = [["get", name] for name in (*family.sets, "serialnumber", "batterylevel")]
+    commands = [["init"], *family.before, *sets, ["exit"], ["init"], *family.before, *gets, ["exit"]]
+    results = camera.drive(*commands)
+    first, last = 1 + len(family.before), len(commands) - 1 - len(gets)
     assert results[first : first + len(sets)] == list(family.sets.values())
+    assert results[last : last + len(sets)] == list(family.sets.values())
     assert results[-3] == "S-7"
     assert results[-2] in ("87%", "75%")
     settings = camera.control("settings")["settings"]
@@ -134,16 +137,6 @@ def test_the_body_button_raw_with_jpeg_and_the_wrap_of_names(start_camera: Any, 
         (second, f"{prefix}TCAP0001.JPG"),
     ]
     assert [shot["body_button"] for shot in camera.control("shots")["shots"]] == [True, True]
-
-
-@every_family
-def test_a_second_session_finds_the_camera_as_it_was(start_camera: Any, family: Family) -> None:
-    camera = start_camera("--body", family.body)
-    name, content = next(iter(family.sets.items()))
-    results = camera.drive(
-        ["init"], *family.before, ["set", name, content], ["exit"], ["init"], *family.before, ["get", name], ["exit"]
-    )
-    assert results[-2] == content
 
 
 @pytest.mark.parametrize("body", ["standard", "0a", "0b", "0e", "1c", "11", "om"])
@@ -212,3 +205,22 @@ def test_a_dial_turned_on_the_body_is_reported(start_camera: Any) -> None:
     )
     assert any(event[0] == "other" and "500f" in event[1] for event in results[2])
     assert results[3] == "800"
+
+
+def test_live_view_of_the_0a_body_turns_the_body_button_to_ram(start_camera: Any) -> None:
+    """The driver sets the recording medium when live view begins; a program that wants the card sets it back."""
+    camera = start_camera("--body", "0a")
+    results = camera.drive(
+        ["init"],
+        ["preview"],
+        ["get", "recordingmedia"],
+        ["control", "press"],
+        ["events", 5, 1],
+        ["set", "recordingmedia", "Card"],
+        ["control", "press"],
+        ["events", 5, 1],
+        ["exit"],
+    )
+    assert results[2] == "SDRAM"
+    assert files_of(results[4]) == [("/", "capt0000.nef")]
+    assert files_of(results[7]) == [(CARD, "TCAP0002.DNG")]

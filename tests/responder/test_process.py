@@ -7,9 +7,14 @@ import signal
 import socket
 import subprocess
 import sys
+import time
+from pathlib import Path
 from typing import Any
 
+import psutil
 import pytest
+
+TINY_RIG = Path(__file__).parent / "tiny_rig.py"
 
 
 def test_the_one_line_says_where_it_listens(start_camera: Any) -> None:
@@ -67,3 +72,28 @@ def test_dials_take_the_nearest_value(start_camera: Any) -> None:
     assert camera.control("dial", setting="iso", value=210)["value"] == 200
     assert camera.control("settings")["settings"]["iso"] == 200
     assert camera.control("dial", setting="wind", value=1)["ok"] is False
+
+
+def test_it_ends_with_its_parent(tmp_path: Path) -> None:
+    """A program that starts the camera and is killed leaves no camera behind."""
+    out = tmp_path / "out"
+    starter = f"""
+import subprocess, sys
+subprocess.Popen([sys.executable, {str(TINY_RIG)!r}, "--parent-pid-watch"], stdout=open({str(out)!r}, "w"))
+sys.stdin.read()
+"""
+    parent = subprocess.Popen([sys.executable, "-c", starter], stdin=subprocess.PIPE)
+    try:
+        for _ in range(200):
+            if out.exists() and (text := out.read_text()):
+                break
+            time.sleep(0.05)
+        pid = json.loads(text)["pid"]
+    finally:
+        parent.kill()
+        parent.communicate()
+    for _ in range(200):
+        if not psutil.pid_exists(pid) or psutil.Process(pid).status() == psutil.STATUS_ZOMBIE:
+            return
+        time.sleep(0.05)
+    pytest.fail("the camera outlived its parent")
