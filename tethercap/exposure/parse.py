@@ -18,6 +18,7 @@ _SECONDS = r"(?:s|sec|с|gy|秒|წმ|\")"
 """Abbreviations of the second in the driver's catalogues; old PowerShots write a double prime."""
 _FRACTION = re.compile(rf"({_NUMBER})/({_NUMBER})\s?{_SECONDS}?")
 _PLAIN_TIME = re.compile(rf"({_NUMBER})\s?(?:{_SECONDS}|(m|min))?")
+_MIXED_TIME = re.compile(rf"(\d+) (\d+)/(\d+)\s?{_SECONDS}?")
 _INCH_TIME = re.compile(r"(\d+)\"(\d+)")
 _THIRD_MARK = re.compile(r"\s*\(1/3\)$")
 _F_NUMBER = re.compile(rf"(?:[fF]/? ?)?({_NUMBER})")
@@ -67,6 +68,8 @@ def _seconds(text: str) -> float | None:
         numerator, denominator = _float(match[1]), _float(match[2])
         # Figures this large are 16-bit codes for bulb and the like, not a quotient of a second.
         return numerator / denominator if denominator and numerator < 0xFFF0 else None
+    if match := _MIXED_TIME.fullmatch(text):
+        return int(match[1]) + int(match[2]) / int(match[3]) if int(match[3]) else None
     if match := _INCH_TIME.fullmatch(text):
         return float(f"{match[1]}.{match[2]}")
     if match := _PLAIN_TIME.fullmatch(text):

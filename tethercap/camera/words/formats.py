@@ -23,7 +23,8 @@ def _words(listed: str) -> frozenset[str]:
 
 _RAW_WORDS = frozenset({"raw", "nef", "rå", "crudo", "brut", "surová", "orf", "raf", "arw", "cr2", "cr3", "rw2", "dng"})
 _RAW_ALONE = _words(
-    "raw|nef|nef (raw)|nef (rå)|nef (brut)|nef (surowy)|nef (thô)|rå|crudo|brut|surová data ze snímače (raw)|rw2|dng"
+    "raw|nef|nef (raw)|nef (rå)|nef (brut)|nef (surowy)|nef (thô)|rå|crudo|brut|surová data ze snímače (raw)|rw2|dng|"
+    "raw only|tylko raw|doar raw|лише raw|仅 raw"
 )
 _REDUCED_ALONE = re.compile(r"[cms]\s?(?:raw|rå)\d?")
 _REDUCED_WORD = re.compile(r"[cms](?:raw|rå)\d?")
@@ -95,12 +96,14 @@ def label_format(text: str) -> ImageFormat | None:
         return ImageFormat.REDUCED
     if unknown_code(text) is not None:
         return None
-    tokens = re.findall(r"[^\s+/,()]+", plain)
+    tokens = re.findall(r"[^\s+&/,()]+", plain)
     if any(_REDUCED_WORD.fullmatch(token) for token in tokens):
         return ImageFormat.REDUCED_PLUS
     if any(token in _RAW_WORDS for token in tokens):
         # A compression said behind a lone RAW ('RAW compressed') still gives one file; a plus or a JPEG gives two.
-        two_files = "+" in plain or " et " in plain or any(token in ("jpeg", "jpg", "heif") for token in tokens)
+        two_files = (
+            "+" in plain or "&" in plain or " et " in plain or any(token in ("jpeg", "jpg", "heif") for token in tokens)
+        )
         return ImageFormat.RAW_PLUS if two_files else None
     if "heif" in tokens or "hif" in tokens:
         return ImageFormat.HEIF

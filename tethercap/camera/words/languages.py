@@ -51,8 +51,8 @@ _SPELLINGS: dict[Word, str] = {
         "internal ram|sdram|interní paměť|intern ram|interner speicher|ram interna|mémoire interne|"
         "内部 ram|interne ram|wewnętrzny ram|memorie ram internă|internt ram|внутрішня пам'ять|ram trên máy"
     ),
-    Word.NEAR: "near|blízko|nært|nah|cercano|proche|vicino|dichtbij|bliska|aproape|nära|близько|gần|近点",
-    Word.FAR: "far|daleko|fjernt|fjern|weit|lejano|loin|lontano|veraf|daleka|departe|fjärran|далеко|xa|远点",
+    Word.NEAR: "near|bliski|blízko|nært|nah|cercano|proche|vicino|dichtbij|bliska|aproape|nära|близько|gần|近点",
+    Word.FAR: "far|daleki|daleko|fjernt|fjern|weit|lejano|loin|lontano|veraf|daleka|departe|fjärran|далеко|xa|远点",
     Word.NONE: (
         "none|žádné|ingen|keine|ninguno|bat ere ez|aucune|nincs|nessuno|なし|არაფერი|geen|brak|niciuna|нет|немає|"
         "không có|无"
@@ -82,6 +82,11 @@ _UNKNOWN_VALUE = re.compile(
 )
 """'Unknown value 0008': the driver has no name for a code and prints it in hexadecimal."""
 
+_SPEEDS = {
+    **dict.fromkeys(("fast", "schnell", "szybki", "rapid"), "fast"),
+    **dict.fromkeys(("slow", "langsam", "wolny", "lent"), "slow"),
+}
+
 NULL_TEXTS = frozenset({"", "(null)", "null"})
 """What the C library prints where the driver has no text."""
 
@@ -96,12 +101,13 @@ def means(text: str, word: Word) -> bool:
     return folded(text) in _WORDS[word]
 
 
-def numbered_word(text: str, *words: Word) -> tuple[Word, int] | None:
-    """Read 'Near 2', 'Weit 3': one of `words` and a number; None for anything else."""
-    head, _, digits = folded(text).rpartition(" ")
-    if not digits.isdecimal():
+def sized_word(text: str, *words: Word) -> tuple[Word, str] | None:
+    """Read 'Near 2', 'Weit 3', 'Far slow': one of `words` and a size; None for anything else."""
+    head, _, size = folded(text).rpartition(" ")
+    size = _SPEEDS.get(size, size)
+    if not size.isdecimal() and size not in _SPEEDS.values():
         return None
-    return next(((word, int(digits)) for word in words if head in _WORDS[word]), None)
+    return next(((word, size) for word in words if head in _WORDS[word]), None)
 
 
 def unknown_code(text: str) -> int | None:

@@ -8,8 +8,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from tethercap.camera.words.formats import FormatReading, LabelTrust
+from tethercap.camera.words.languages import folded
 from tethercap.camera.words.makers import Maker
 from tethercap.camera.words.understanding import Control, FocusDrive
+from tethercap.camera.words.widgets import Widget
 from tethercap.exposure.settings import Setting, SettingState, ValueKind
 
 _EXPOSURE = (Setting.ISO, Setting.APERTURE, Setting.SHUTTER)
@@ -74,6 +76,18 @@ def report(
     why.extend(_format_sentences(states.get(Setting.IMAGE_FORMAT), formats))
     notes = _notes(states, formats, focus, manual_lens)
     return Report(Control.LIMITED if why else Control.FULL, tuple(why), notes, program, manual_lens)
+
+
+_LOSSY_PACKING = frozenset({"lossy", "compressed", "high efficiency", "high efficiency*"})
+
+
+def packing_note(packing: Widget | None) -> str:
+    """Sentence where RAW files lose something while they are packed; empty where they do not, or it cannot be told."""
+    if packing is None or folded(packing.current_text) not in _LOSSY_PACKING:
+        return ""
+    return (
+        f"The camera packs RAW files with loss (“{packing.current_text}”): choose lossless or uncompressed in its menu."
+    )
 
 
 def setting_note(state: SettingState, maker: Maker, told: Report) -> str:

@@ -13,7 +13,7 @@ from tethercap.camera.words.formats import FormatReading, read_formats
 from tethercap.camera.words.languages import is_null
 from tethercap.camera.words.makers import Maker, maker_of
 from tethercap.camera.words.numbered import read_numbered
-from tethercap.camera.words.report import Report, report, setting_note
+from tethercap.camera.words.report import Report, packing_note, report, setting_note
 from tethercap.camera.words.understanding import Carrier, FocusDrive, FocusKind, NumberedReading, Understanding
 from tethercap.camera.words.values import Parser, parser_for, unknown, word
 from tethercap.camera.words.widgets import Widget, WidgetKind
@@ -23,6 +23,7 @@ _NEEDS_A_CHOICE = frozenset({WidgetKind.RADIO, WidgetKind.MENU})
 _SWITCHES = frozenset({Setting.LIVE_VIEW, Setting.LONG_EXPOSURE_NR, Setting.QUIET_SHUTTER})
 _READ_ONLY = frozenset({Setting.BATTERY, Setting.SHOTS_LEFT})
 _COMPRESSION_CODES = "5004"
+_RAW_PACKING = "rawcompression"
 
 
 def understand(widgets: Sequence[Widget], model: str = "", *, make: str = "") -> Understanding:
@@ -65,7 +66,7 @@ def understand(widgets: Sequence[Widget], model: str = "", *, make: str = "") ->
         carriers=carriers,
         control=told.control,
         why=told.why,
-        notes=told.notes,
+        notes=tuple(note for note in (*told.notes, packing_note(named.get(_RAW_PACKING))) if note),
         base_iso=base_iso(model, offered),
         formats=formats,
         focus=focus,

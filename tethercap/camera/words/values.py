@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable
 
 from tethercap.camera.words.formats import label_format
-from tethercap.camera.words.languages import Word, folded, is_null, means, numbered_word, unknown_code
+from tethercap.camera.words.languages import Word, folded, is_null, means, sized_word, unknown_code
 from tethercap.camera.words.makers import Maker
 from tethercap.exposure.parse import parse_f_number, parse_iso, parse_number, parse_shutter_s, parse_stops
 from tethercap.exposure.settings import Setting, Value, ValueKind
@@ -19,7 +19,8 @@ _AUTO_ISO_RANGE = re.compile(r"A\d+ \(\d+-\d+\)")
 """Nikon 1: 'A3200 (160-3200)', automatic within a range."""
 _ALL_ONES = frozenset({0xFFFF, 0xFFFFFF, 0xFFFFFFFF})
 """ISO auto where the driver prints the bare number: every bit set."""
-_NUMBERED_AUTO = re.compile(r"auto(?: ?iso)? ?\d")
+_NUMBERED_AUTO = re.compile(r"auto(?: ?iso)? ?\d|iso auto \d+")
+"""One of several automatic programs, or one with its upper limit."""
 
 _CODED_TIMES = {
     "65535/65535": "bulb", "65535/65533": "time", "65535/65534": "x200",
@@ -113,7 +114,7 @@ def read_target(text: str) -> Value:
 
 def read_focus_step(text: str) -> Value:
     """Focus drive in steps: 'near-1' .. 'far-3', or 'none'; a bare number where the driver prints the lens position."""
-    step = numbered_word(text, Word.NEAR, Word.FAR)
+    step = sized_word(text, Word.NEAR, Word.FAR)
     if step is not None:
         return word(text, f"{step[0]}-{step[1]}")
     if means(text, Word.NONE):

@@ -130,6 +130,12 @@ def test_wrong_usb_mode_names_the_menu(maker: str, hint: str) -> None:
     assert hint in understanding.why[0]
 
 
+@pytest.mark.parametrize(("packing", "told"), [("High Efficiency", True), ("Lossy", True), ("Lossless", False)])
+def test_raw_packed_with_loss_is_told(packing: str, told: bool) -> None:
+    notes = understand([*nikon(), widget("rawcompression", packing, ["Lossless", packing])]).notes
+    assert any("with loss" in note for note in notes) is told
+
+
 def test_nothing_at_all_is_understood_as_nothing() -> None:
     understanding = understand([])
     assert understanding.control is Control.NONE

@@ -4,7 +4,7 @@ import pytest
 
 from tests.unit.camera.words.bodies import text
 from tests.unit.camera.words.shared_set import catalogues
-from tethercap.camera.words.languages import Word, means, numbered_word, unknown_code
+from tethercap.camera.words.languages import Word, means, sized_word, unknown_code
 from tethercap.camera.words.makers import Maker, maker_of
 from tethercap.camera.words.values import PARSERS, parser_for
 from tethercap.camera.words.widgets import Widget
@@ -19,6 +19,7 @@ MEANT: dict[Setting, dict[str, float | str | None]] = {
         "-3": "auto",
         "65535": "auto",
         "16777215": "auto",
+        "ISO Auto 800": "auto",
         "A3200 (160-3200)": "auto",
         "Automatique ISO": "auto",
         "53249": None,
@@ -89,6 +90,10 @@ MEANT: dict[Setting, dict[str, float | str | None]] = {
         "NEF et fin": "raw+jpeg",
         "RAW+JPEG (X.Fine)": "raw+jpeg",
         "Large Fine JPEG+RAW": "raw+jpeg",
+        "RAW Only": "raw",
+        "RAW & HEIF": "raw+jpeg",
+        "NEF+Fine*": "raw+jpeg",
+        "JPEG Basic*": "jpeg",
         "RAW + L": "raw+jpeg",
         "RAW+HEIF (Std)": "raw+jpeg",
         "cRAW": "reduced-raw",
@@ -122,6 +127,8 @@ MEANT: dict[Setting, dict[str, float | str | None]] = {
     },
     Setting.FOCUS_DRIVE: {
         "Near 1": "near-1",
+        "Far slow": "far-slow",
+        "Nah schnell": "near-fast",
         "Nah 3": "near-3",
         "Proche\u00a02": "near-2",
         "Weit 2": "far-2",
@@ -235,8 +242,8 @@ def test_steps_and_unknown_values_are_read_in_every_language_of_the_driver() -> 
         pytest.skip("the installed driver has no message catalogues")
     for texts in catalogues().values():
         for number in (1, 2, 3):
-            assert numbered_word(texts.get(f"Near {number}", "Near 1"), Word.NEAR, Word.FAR) is not None
-            assert numbered_word(texts.get(f"Far {number}", "Far 1"), Word.NEAR, Word.FAR) is not None
+            assert sized_word(texts.get(f"Near {number}", "Near 1"), Word.NEAR, Word.FAR) is not None
+            assert sized_word(texts.get(f"Far {number}", "Far 1"), Word.NEAR, Word.FAR) is not None
         assert unknown_code(texts.get("Unknown value %04x", "Unknown value %04x").replace("%04x", "008b")) == 0x8B
 
 
