@@ -9,14 +9,14 @@ from tethercap.film.formats import FilmFormat
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F32Array, U8Array
+from tethercap.watch.confidence import Fitted, confidence, features, is_seen
+from tethercap.watch.perforations import PerforationRows
 from tethercap.watch.reduced import reduce_view
 from tethercap.watch.refine import SideFit, refine_sides
 from tethercap.watch.search import Hypothesis, Scale, Scene, inverted, perforations_in, search, survey
 from tethercap.watch.sighting import EdgeEvidence, FrameEdges, Reason, ReasonCode, Side
 
 SIDES = (Side.TOP, Side.RIGHT, Side.BOTTOM, Side.LEFT)
-SEEN_LEAST = 0.08
-"""Share of its length below which an edge is not called seen, and is placed by the model."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,16 +69,40 @@ def find_frame_edges(
     candidates = (film_format,) if film_format is not None else tuple(formats)
     if not candidates:
         raise ValueError("a film format, or formats to choose from, must be given")
+    fitted = fit_likely(pixels_bgr, candidates, film_kind, mm_per_px)
+    return choose(fitted, pixels_bgr.shape[1], film_kind, mm_per_px)
+
+
+def fit_likely(
+    pixels_bgr: U8Array, formats: tuple[FilmFormat, ...], film_kind: FilmKind | None, mm_per_px: float | None
+) -> list[Fitted]:
+    """Fit the edges at the most likely places."""
     scene = survey(reduce_view(pixels_bgr))
-    answers = [
-        refine(pixels_bgr, scene.view.factor, hypothesis, film_kind, mm_per_px)
-        for hypothesis in _likely(scene, candidates, film_kind, mm_per_px)
-    ]
-    seen = [answer for answer in answers if isinstance(answer, FrameEdges)]
-    if seen:
-        return max(seen, key=lambda answer: answer.confidence)
-    unseen = [answer for answer in answers if isinstance(answer, NotSeen)]
-    return unseen[0] if unseen else NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),))
+    known = None if mm_per_px is None else 1.0 / (mm_per_px * scene.view.factor)
+    found: list[tuple[Hypothesis, PerforationRows | None]] = []
+    for film_format in formats:
+        rows = perforations_in(scene, film_format, Scale(known))
+        scale = Scale(known or (rows.px_per_mm if rows else None))
+        for negative in _polarities(film_kind):
+            seen = scene if negative else inverted(scene)
+            found.extend((h, rows) for h in search(seen, film_format, scale, rows, negative=negative)[:8])
+    return [_fit(pixels_bgr, scene, hypothesis, rows) for hypothesis, rows in _different(found)]
+
+
+def choose(
+    fitted: list[Fitted], view_width_px: int, film_kind: FilmKind | None, mm_per_px: float | None
+) -> FrameEdges | NotSeen:
+    """Take the place that is best supported and nearest the middle."""
+    best: tuple[float, Fitted, float] | None = None
+    for one in fitted:
+        sure = confidence(features(one))
+        away = abs(float(one.corners[:, 0].mean()) - (view_width_px - 1) / 2)
+        worth = sure - 0.5 * away / (one.hypothesis.film_format.pitch_mm * one.px_per_mm)
+        if best is None or worth > best[0]:
+            best = worth, one, sure
+    if best is None:
+        return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),))
+    return _answer(best[1], best[2], film_kind, mm_per_px)
 
 
 REFINED = 3
@@ -86,27 +110,15 @@ REFINED = 3
 LEAST_SCORE = 0.15
 
 
-def _likely(
-    scene: Scene, formats: tuple[FilmFormat, ...], film_kind: FilmKind | None, mm_per_px: float | None
-) -> list[Hypothesis]:
-    """List the most likely places, different from each other."""
-    known = None if mm_per_px is None else 1.0 / (mm_per_px * scene.view.factor)
-    found: list[Hypothesis] = []
-    for film_format in formats:
-        rows = perforations_in(scene, film_format, Scale(known))
-        scale = Scale(known or (rows.px_per_mm if rows else None))
-        for negative in _polarities(film_kind):
-            found.extend(search(scene if negative else inverted(scene), film_format, scale, rows, negative=negative)[:8])
-    found.sort(key=lambda hypothesis: -hypothesis.score)
-    chosen: list[Hypothesis] = []
-    for hypothesis in found:
-        corners, size = hypothesis.corners(), hypothesis.film_format.along_mm * hypothesis.px_per_mm
-        if hypothesis.score > LEAST_SCORE and all(
-            np.abs(other.corners() - corners).max() > 0.015 * size for other in chosen
-        ):
-            chosen.append(hypothesis)
-        if len(chosen) == REFINED:
+def _different(found: list[tuple[Hypothesis, PerforationRows | None]]) -> list[tuple[Hypothesis, PerforationRows | None]]:
+    """Keep the best few that differ from each other."""
+    chosen: list[tuple[Hypothesis, PerforationRows | None]] = []
+    for hypothesis, rows in sorted(found, key=lambda pair: -pair[0].score):
+        if hypothesis.score < LEAST_SCORE or len(chosen) == REFINED:
             break
+        corners, size = hypothesis.corners(), hypothesis.film_format.along_mm * hypothesis.px_per_mm
+        if all(np.abs(other.corners() - corners).max() > 0.015 * size for other, _ in chosen):
+            chosen.append((hypothesis, rows))
     return chosen
 
 
@@ -115,10 +127,9 @@ def _polarities(film_kind: FilmKind | None) -> tuple[bool, ...]:
     return (True, False) if film_kind is None else (film_kind.is_negative,)
 
 
-def refine(
-    pixels_bgr: U8Array, factor: int, hypothesis: Hypothesis, film_kind: FilmKind | None, mm_per_px: float | None
-) -> FrameEdges | NotSeen:
+def _fit(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: PerforationRows | None) -> Fitted:
     """Fit the edges near a hypothesis in the full picture."""
+    factor = scene.view.factor
     corners = ((hypothesis.corners() + 0.5) * factor - 0.5).astype(np.float32)
     f, px_per_mm = hypothesis.film_format, hypothesis.px_per_mm * factor
     size_px = (f.along_mm * px_per_mm, f.across_mm * px_per_mm)
@@ -131,20 +142,24 @@ def refine(
         )  # fmt: skip
         corners = move_sides(corners, fits, size_px)
         bases = np.array([fit.outside if fit.seen.mean() > 0.2 else base for fit, base in zip(fits, bases, strict=True)])
-    evidence = tuple(_evidence(side, fit) for side, fit in zip(SIDES, fits, strict=True))
-    kind = film_kind or _kind(hypothesis)
+    strip_off_mm = None
+    if rows is not None:
+        middle_y = (rows.middle_y + 0.5) * factor - 0.5
+        x, y = corners.mean(axis=0)
+        expected = middle_y + rows.slope * (x - (pixels_bgr.shape[1] - 1) / 2)
+        strip_off_mm = float((y - expected) / px_per_mm)
+    return Fitted(hypothesis, corners, fits, px_per_mm, strip_off_mm, scene.tilt)
+
+
+def _answer(fitted: Fitted, sure: float, film_kind: FilmKind | None, mm_per_px: float | None) -> FrameEdges | NotSeen:
+    evidence = tuple(_evidence(side, fit) for side, fit in zip(SIDES, fitted.fits, strict=True))
+    kind = film_kind or _kind(fitted.hypothesis)
     missing = _missing(evidence)
     if missing:
         return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, missing),), True, kind)
-    width_px = float(np.hypot(*(corners[1] - corners[0])))
-    scale = mm_per_px or f.along_mm / width_px
-    return FrameEdges(QuadPx.from_array(corners), evidence, scale, kind, f.id, confidence_of(hypothesis, evidence, corners))
-
-
-def confidence_of(hypothesis: Hypothesis, evidence: tuple[EdgeEvidence, ...], corners: F32Array) -> float:
-    """Share of such answers that are right, by how much of the edges is seen."""
-    top, right, bottom, left = (e.seen_fraction for e in evidence)
-    return float(np.clip(0.2 + 0.4 * (max(top, bottom) + max(left, right)) + 0.2 * (min(top, bottom) + min(left, right)), 0, 1))
+    film_format, corners = fitted.hypothesis.film_format, fitted.corners
+    scale = mm_per_px or film_format.along_mm / float(np.hypot(*(corners[1] - corners[0])))
+    return FrameEdges(QuadPx.from_array(corners), evidence, scale, kind, film_format.id, sure)
 
 
 def _kind(hypothesis: Hypothesis) -> FilmKind:
@@ -152,11 +167,6 @@ def _kind(hypothesis: Hypothesis) -> FilmKind:
         return FilmKind.SLIDE
     blue, _, red = (float(c) for c in hypothesis.base)
     return FilmKind.COLOUR_NEGATIVE if red > 1.2 * blue else FilmKind.BW_NEGATIVE
-
-
-def is_seen(fit: SideFit) -> bool:
-    """Whether an edge itself says where it is."""
-    return float(fit.seen.mean()) >= SEEN_LEAST
 
 
 def move_sides(corners: F32Array, fits: tuple[SideFit, ...], size_px: tuple[float, float]) -> F32Array:

@@ -10,7 +10,7 @@ from tethercap.pictures import F32Array
 from tethercap.watch.lines import Line, Lines, candidate_lines, joined, steps, support_map
 from tethercap.watch.perforations import PerforationRows, find_perforations
 from tethercap.watch.reduced import ReducedView, segment_columns, segment_rows
-from tethercap.watch.tones import SideScore, SideTones, base_tone, score_side
+from tethercap.watch.tones import SideScore, SideTones, score_sides
 
 LARGEST_TILT_DEG = 6.0
 ACROSS_SEGMENTS = 24
@@ -22,6 +22,8 @@ RIM_MM = 0.4
 """Where the tone on either side of a line is read: outside a soft edge, before the perforations 0.68 mm away."""
 LEAST_SUPPORT = 0.08
 LEAST_FRAME_PX = 20
+SHORT_PAIRS = 6
+"""So many pairs of short edges are judged for each pair of long ones."""
 STRIP_OFF_MM = 1.6
 """How far a frame's middle may be from the strip's: camera gates differ by some tenths, and a hidden part of a hole by more."""
 
@@ -205,10 +207,45 @@ def _follow_up(
     lefts = joined(candidate_lines(support, slopes, -1, least=LEAST_SUPPORT, most=8), either)
     rights = joined(candidate_lines(support, slopes, +1, least=LEAST_SUPPORT, most=8), either)
     narrow = Scale(px_per_mm, scale.slack if scale.px_per_mm else 0.03)
-    for _, left, right, _ in _pairs(lefts, rights, film_format.along_mm, film_format.size_tolerance_mm, narrow):
-        yield _judge(
-            scene, (columns, heights), (top, bottom, left, right), film_format, px_per_mm, middle_y, negative=negative
-        )
+    pairs = sorted(
+        _pairs(lefts, rights, film_format.along_mm, film_format.size_tolerance_mm, narrow), key=lambda pair: -_promise(pair, scene.view)
+    )[:SHORT_PAIRS]
+    read = _SideReader(scene, (columns, heights - middle_y), top, bottom, px_per_mm)
+    for _, left, right, _ in pairs:
+        yield _judge(scene, read, (top, bottom, left, right), film_format, px_per_mm, middle_y, negative=negative)
+
+
+def _promise(pair: Pair, view: ReducedView) -> float:
+    """Rank short edges by what is seen of them and how near the middle they are."""
+    strength, left, right, _ = pair
+    return strength - 0.8 * abs((left.at + right.at) / 2 - (view.width - 1) / 2) / (right.at - left.at)
+
+
+class _SideReader:
+    """Reads the tones beside lines, each short edge once."""
+
+    def __init__(
+        self, scene: Scene, columns: tuple[F32Array, F32Array], top: Line, bottom: Line, px_per_mm: float
+    ) -> None:
+        self._rim = float(np.clip(RIM_MM * px_per_mm, 1.6, 4.0))
+        self._columns = columns
+        self._centres = scene.centres
+        places = scene.centres - (scene.view.width - 1) / 2
+        self._top = side_tones(scene.profiles, places, top, +1, self._rim)
+        self._bottom = side_tones(scene.profiles, places, bottom, -1, self._rim)
+        self._short: dict[tuple[Line, int], SideTones] = {}
+
+    def __call__(self, left: Line, right: Line) -> tuple[SideTones, SideTones, SideTones, SideTones]:
+        """Tones beside top, right, bottom, left; the long edges between the short ones only."""
+        within = (self._centres > left.at) & (self._centres < right.at)
+        long = (SideTones(side.outside[within], side.inside[within]) for side in (self._top, self._bottom))
+        top, bottom = long
+        return top, self._beside(right, -1), bottom, self._beside(left, +1)
+
+    def _beside(self, line: Line, inward: int) -> SideTones:
+        if (line, inward) not in self._short:
+            self._short[line, inward] = side_tones(*self._columns, line, inward, self._rim)
+        return self._short[line, inward]
 
 
 def _rows_between(view: ReducedView, top: Line, bottom: Line) -> slice:
@@ -218,7 +255,7 @@ def _rows_between(view: ReducedView, top: Line, bottom: Line) -> slice:
 
 def _judge(
     scene: Scene,
-    columns: tuple[F32Array, F32Array],
+    read: _SideReader,
     lines: tuple[Line, Line, Line, Line],
     film_format: FilmFormat,
     px_per_mm: float,
@@ -227,26 +264,16 @@ def _judge(
     negative: bool,
 ) -> Hypothesis:
     top, bottom, left, right = lines
-    middle_x = (scene.view.width - 1) / 2
-    inside = (scene.centres > left.at) & (scene.centres < right.at)
-    rows, across = scene.profiles[inside], scene.centres[inside] - middle_x
-    down, rim = columns[1] - middle_y, float(np.clip(RIM_MM * px_per_mm, 1.6, 4.0))
-    tones = (
-        side_tones(rows, across, top, +1, rim),
-        side_tones(columns[0], down, right, -1, rim),
-        side_tones(rows, across, bottom, -1, rim),
-        side_tones(columns[0], down, left, +1, rim),
-    )
-    base = base_tone(tones)
-    scores = tuple(score_side(side, base) for side in tones)
+    scores, base = score_sides(read(left, right))
     touching = tuple(i % 2 == 1 and s.against > 0.5 and s.any_step > 0.6 for i, s in enumerate(scores))
     brighter = _brighter_inside(scene.view, lines, base)
-    visible = np.clip(min(right.at, scene.view.width - 1) - max(left.at, 0), 0, None) / max(right.at - left.at, 1)
+    shown = min(right.at, scene.view.width - 1) - max(left.at, 0)
+    visible = max(shown, 0.0) / max(right.at - left.at, 1)
     score = sum(_worth(s, t) for s, t in zip(scores, touching, strict=True)) * (0.5 + 0.5 * visible) - 2.0 * brighter
     score -= _off_place(lines, scene.view, film_format, px_per_mm)
     return Hypothesis(
         top, bottom, left, right, film_format, px_per_mm, base, (scores[0], scores[1], scores[2], scores[3]),
-        (touching[0], touching[1], touching[2], touching[3]), brighter, float(score), (middle_x, middle_y), not negative,
+        (touching[0], touching[1], touching[2], touching[3]), brighter, float(score), ((scene.view.width - 1) / 2, middle_y), not negative,
     )  # fmt: skip
 
 
@@ -292,10 +319,12 @@ def _read(profiles: F32Array, at: F32Array) -> F32Array:
     length = profiles.shape[1]
     low = np.floor(at).astype(np.intp)
     out = (low < 0) | (low > length - 2)
-    safe = np.clip(low, 0, max(length - 2, 0))
+    safe = np.minimum(np.maximum(low, 0), length - 2)
     share = (at - low)[:, None].astype(np.float32)
-    each = np.arange(profiles.shape[0])
-    tone: F32Array = profiles[each, safe] * (1 - share) + profiles[each, safe + 1] * share
+    flat = profiles.reshape(-1, 3)
+    start = safe + np.arange(profiles.shape[0]) * length
+    first = flat[start]
+    tone: F32Array = first + (flat[start + 1] - first) * share
     tone[out] = np.nan
     return tone
 
@@ -307,4 +336,4 @@ def _brighter_inside(view: ReducedView, lines: tuple[Line, Line, Line, Line], ba
     patch = view.pixels[rows, columns]
     if patch.size == 0 or bool(np.isnan(base).any()):
         return 1.0
-    return float((patch.mean(axis=2) > 1.12 * base.mean() + 8.0).mean())
+    return float((patch.sum(axis=2) > 3.36 * base.mean() + 24.0).mean())

@@ -41,23 +41,28 @@ class SideScore:
     """A step either way between two pictures: what is left of an edge where frames touch."""
 
 
-def base_tone(sides: tuple[SideTones, ...]) -> F32Array:
+def base_tone(outside: F32Array, step: F32Array) -> F32Array:
     """Tone of the clear base: the middle one of the brighter half of all bright sides; NaN when there is none.
+
+    Parameters
+    ----------
+    outside : ndarray
+        Tones outside all four sides, shape (n, 3), NaN where out of view.
+    step : ndarray
+        By how much they are brighter than inside, shape (n,).
 
     Returns
     -------
     ndarray
         Shape (3,), blue, green, red.
     """
-    outside = np.concatenate([side.outside for side in sides])
-    inside = np.concatenate([side.inside for side in sides])
-    step = outside.mean(axis=1) - inside.mean(axis=1)
     stepped = outside[step > SEEN_STEP + 1]
     if len(stepped) == 0:
         return np.full(3, np.nan, np.float32)
-    bright = stepped.mean(axis=1)
-    upper = stepped[bright >= np.median(bright) * 0.9]
-    return np.asarray(np.median(upper, axis=0), np.float32)
+    bright = stepped.sum(axis=1)
+    order = np.sort(bright)
+    upper = stepped[bright >= order[len(order) // 2] * np.float32(0.9)]
+    return np.asarray(np.sort(upper, axis=0)[len(upper) // 2], np.float32)
 
 
 def like_base(tone: F32Array, base: F32Array, spread: float = 0.15) -> BoolArray:
@@ -72,28 +77,46 @@ def like_base(tone: F32Array, base: F32Array, spread: float = 0.15) -> BoolArray
     spread : float
         How far the light may rise or fall across the field, as a share; the channels move together but for a little.
     """
-    base_mean = base.mean(axis=-1)
-    level = tone.mean(axis=-1) / np.maximum(base_mean, 1.0)
+    base_mean = np.maximum(base.sum(axis=-1) / np.float32(3), np.float32(1))
+    level = tone.sum(axis=-1) / (3 * base_mean)
     apart = np.abs(tone - level[..., None] * base).max(axis=-1)
-    level_ok = np.abs(level - 1.0) <= spread + 5.0 / np.maximum(base_mean, 1.0)
+    level_ok = np.abs(level - 1.0) <= spread + 5.0 / base_mean
     return np.asarray(level_ok & (apart <= 6.0 + 0.07 * base.max(axis=-1)))
 
 
-def score_side(tones: SideTones, base: F32Array) -> SideScore:
-    """Judge what lies along one side."""
-    count = len(tones.outside)
-    if count == 0 or bool(np.isnan(base).any()):
-        return SideScore()
-    visible = ~(np.isnan(tones.outside[:, 0]) | np.isnan(tones.inside[:, 0]))
-    out_tone, in_tone = tones.outside[visible], tones.inside[visible]
-    clear_out = like_base(out_tone, base)
-    step = out_tone.mean(axis=1) - in_tone.mean(axis=1)
-    dark = out_tone.mean(axis=1) < 0.3 * base.mean()
-    wrong_way = clear_out & (step < -8.0)
-    return SideScore(
-        seen=float((clear_out & (step > SEEN_STEP)).sum() / count),
-        against=float((~clear_out & ~dark).sum() / count) + float(wrong_way.sum() / count),
-        dark=float(dark.sum() / count),
-        clear=float((clear_out & (np.abs(step) <= SEEN_STEP)).sum() / count),
-        any_step=float((~dark & (np.abs(step) > SEEN_STEP)).sum() / count),
-    )
+def score_sides(sides: tuple[SideTones, ...]) -> tuple[tuple[SideScore, ...], F32Array]:
+    """Judge what lies along the four sides of a hypothetical frame.
+
+    Returns
+    -------
+    scores : tuple of SideScore
+        In the order of `sides`.
+    base : ndarray
+        Tone of the clear base they share, shape (3,); NaN when there is none, and then all scores are zero.
+    """
+    outside = np.concatenate([side.outside for side in sides])
+    inside = np.concatenate([side.inside for side in sides])
+    out_level, in_level = outside.sum(axis=1) / np.float32(3), inside.sum(axis=1) / np.float32(3)
+    step = out_level - in_level
+    base = base_tone(outside, step)
+    if np.isnan(base[0]):
+        return (SideScore(),) * len(sides), base
+    visible = ~np.isnan(step)
+    clear_out = like_base(outside, base) & visible
+    dark = visible & (out_level < np.float32(0.3) * base.mean())
+    shares = np.stack(
+        [
+            clear_out & (step > SEEN_STEP),
+            (visible & ~clear_out & ~dark) | (clear_out & (step < -8.0)),
+            dark,
+            clear_out & (np.abs(step) <= SEEN_STEP),
+            visible & ~dark & ~clear_out & ~like_base(inside, base) & (np.abs(step) > SEEN_STEP),
+        ]
+    ).astype(np.float32)
+    ends = np.cumsum([len(side.outside) for side in sides])
+    scores, start = [], 0
+    for end in ends:
+        mean = shares[:, start:end].mean(axis=1) if end > start else np.zeros(5, np.float32)
+        scores.append(SideScore(*mean.tolist()))
+        start = int(end)
+    return tuple(scores), base

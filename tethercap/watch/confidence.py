@@ -1,0 +1,105 @@
+"""How far an answer may be trusted, from the evidence for it: a logistic model fitted on generated pictures.
+
+The features are shares and ratios, so that they mean the same for every format, view size and camera.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tethercap.pictures import F32Array
+from tethercap.watch.refine import SideFit
+from tethercap.watch.search import Hypothesis
+
+SEEN_LEAST = 0.08
+"""Share of its length below which an edge is not called seen, and is placed by the model."""
+
+FEATURES = (
+    "better long edge", "better short edge", "worse long edge", "worse short edge", "one long edge unseen", "one short edge unseen",
+    "size off", "shape off", "base uneven", "ragged", "brighter inside", "against", "dark", "clear", "long edges not parallel",
+    "short edges not parallel", "not square", "tilted against strip", "strip middle known", "off strip middle", "weakest contrast",
+    "touching", "slide", "corner only", "search score",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fitted:
+    """A hypothesis after its edges were fitted."""
+
+    hypothesis: Hypothesis
+    corners: F32Array
+    """Shape (4, 2), full px."""
+    fits: tuple[SideFit, ...]
+    """Top, right, bottom, left."""
+    px_per_mm: float
+    """Full px, as assumed."""
+    strip_off_mm: float | None
+    """Frame's middle off the strip's, where perforations tell it."""
+    strip_tilt: float
+    """The film's direction, rise over run."""
+
+
+def is_seen(fit: SideFit) -> bool:
+    """Whether an edge itself says where it is."""
+    return float(fit.seen.mean()) >= SEEN_LEAST
+
+
+def features(fitted: Fitted) -> F32Array:
+    """Evidence as numbers, in the order of `FEATURES`, shape (len(FEATURES),)."""
+    h, fits = fitted.hypothesis, fitted.fits
+    top, right, bottom, left = (float(fit.seen.mean()) for fit in fits)
+    seen = [is_seen(fit) for fit in fits]
+    long_missing, short_missing = not (seen[0] and seen[2]), not (seen[1] and seen[3])
+    size_off, shape_off = _size(fitted, long_missing=long_missing, short_missing=short_missing)
+    angles = _angles(fitted.corners)
+    tones = [fit.outside for fit, s in zip(fits, seen, strict=True) if s]
+    uneven = float(np.ptp(np.array(tones), axis=0).max() / max(float(np.mean(tones)), 20.0)) if len(tones) > 1 else 0.0
+    ragged = max((fit.ragged_px for fit, s in zip(fits, seen, strict=True) if s), default=0.0) / fitted.px_per_mm
+    contrast = min((fit.contrast for fit, s in zip(fits, seen, strict=True) if s), default=1.0)
+    strip_off = abs(fitted.strip_off_mm) if fitted.strip_off_mm is not None else 0.0
+    return np.array(
+        [
+            max(top, bottom), max(left, right), min(top, bottom), min(left, right), long_missing, short_missing,
+            min(size_off, 0.1) * 10, min(shape_off, 0.1) * 10, min(uneven, 0.6), min(ragged, 0.3) * 5, min(h.brighter_inside, 0.5),
+            sum(s.against for s in h.sides), sum(s.dark for s in h.sides), sum(s.clear for s in h.sides),
+            0.0 if long_missing else min(abs(angles[0] - angles[2]), 3.0), 0.0 if short_missing else min(abs(angles[1] - angles[3]), 3.0),
+            min(abs((angles[0] + angles[2] - angles[1] - angles[3]) / 2), 3.0),
+            min(abs((angles[0] + angles[2]) / 2 - float(np.degrees(np.arctan(fitted.strip_tilt)))), 3.0),
+            fitted.strip_off_mm is not None, min(strip_off, 1.5), np.log10(max(contrast, 1.0)), any(h.touching), h.inverted,
+            long_missing and short_missing, float(np.clip(h.score, -1, 4)),
+        ],
+        np.float32,
+    )  # fmt: skip
+
+
+def _size(fitted: Fitted, *, long_missing: bool, short_missing: bool) -> tuple[float, float]:
+    """Size against the one assumed, and shape against the format's, as shares; 0 where not measured."""
+    tl, tr, br, bl = fitted.corners.astype(np.float64)
+    width = float(np.hypot(*(tr - tl)) + np.hypot(*(br - bl))) / 2
+    height = float(np.hypot(*(bl - tl)) + np.hypot(*(br - tr))) / 2
+    f = fitted.hypothesis.film_format
+    off_width = abs(width / (f.along_mm * fitted.px_per_mm) - 1)
+    off_height = abs(height / (f.across_mm * fitted.px_per_mm) - 1)
+    size_off = max(0.0 if short_missing else off_width, 0.0 if long_missing else off_height)
+    shape_off = 0.0 if short_missing or long_missing else abs((width / height) / (f.along_mm / f.across_mm) - 1)
+    return size_off, shape_off
+
+
+def _angles(corners: F32Array) -> tuple[float, float, float, float]:
+    """Direction of each side against its nominal one, clockwise positive, degrees."""
+    along = np.roll(corners, -1, axis=0) - corners
+    angles = np.degrees(np.arctan2(along[:, 1], along[:, 0])) - 90.0 * np.arange(4)
+    a, b, c, d = ((angles + 180.0) % 360.0 - 180.0).tolist()
+    return a, b, c, d
+
+
+WEIGHTS: tuple[float, ...] = ()
+BIAS = 0.0
+
+
+def confidence(evidence: F32Array) -> float:
+    """Share of answers with this evidence that are right, 0..1."""
+    if not WEIGHTS:
+        a, b, c, d = (float(v) for v in evidence[:4])
+        return float(np.clip(0.2 + 0.4 * (a + b) + 0.2 * (c + d), 0, 1))
+    return float(1.0 / (1.0 + np.exp(-(BIAS + float(evidence @ np.array(WEIGHTS, np.float32))))))
