@@ -18,7 +18,7 @@ from typing import IO
 from tethercap.camera.protocol import ProcessSetup
 
 PRIVATE_SETTINGS = """\
-libgphoto=cached-images=20
+libgphoto=cached-images=6
 ptp2=capturetarget=card
 ptp2=autofocus=off
 ptp2=normal_timeout=6000

@@ -149,12 +149,12 @@ class EventDuty:
     ----------
     tell : callable
         Gets each `CameraEvent`.
-    keep_ram_file : callable
-        Gets each new file at once; the driver keeps only a few pictures that are not on the card.
+    secure : callable
+        Gets each new file at once and returns it, completed: the driver keeps only a few that are not on a card.
     """
 
     tell: Callable[[CameraEvent], None]
-    keep_ram_file: Callable[[CameraFile], None]
+    secure: Callable[[CameraFile], CameraFile]
     next_at_s: float = NEVER
     shot: ShotUnderWay | None = None
     settings_stirred: bool = False
@@ -227,7 +227,7 @@ class EventDuty:
 
     def announce(self, file: CameraFile, at_s: float) -> None:
         """Tell of a file that appeared."""
-        self.keep_ram_file(file)
+        file = self.secure(file)
         if self.shot is not None:
             self.shot.files += 1
             self.shot.last_at_s = at_s
@@ -268,6 +268,7 @@ class PullDuty:
         """Whether the content was there from the start."""
         self._offset = 0
         self._slot = 0
+        self.key = (file.folder, file.name)
         self.credit = PIECE_SLOTS
         """Free places in shared memory."""
 

@@ -105,7 +105,7 @@ class CameraKeeper:
     @staticmethod
     def _drain(opened: opening.OpenCamera) -> None:
         # What happened before we came is not ours: some bodies keep an old picture and tell it first.
-        silent = EventDuty(lambda _event: None, lambda _file: None)
+        silent = EventDuty(lambda _event: None, lambda file: file)
         for _ in range(3):
             silent.turn(opened.camera, time.monotonic, live=False)
 

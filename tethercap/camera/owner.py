@@ -60,10 +60,10 @@ class CameraOwner:
         self._forget_home = forget_home
         self._board = LiveBoard(setup.shared)
         self._outbox: deque[object] = deque()
-        self._ram_files: dict[tuple[str, str], bytes] = {}
+        self._in_memory: dict[tuple[str, str], bytes] = {}
         self._pull: PullDuty | None = None
         self._live = LiveDuty(self._board, self._ring, setup.first_sequence)
-        self._events = EventDuty(self._tell, self._keep_ram_file)
+        self._events = EventDuty(self._tell, self._secure)
         self._keeper = CameraKeeper(Watchdog(self._board, log), setup.parent_pid, self._live, self._events)
         self._next_ping_s = self._next_look_s = 0.0
         self._complained_at_s = -COMPLAINT_PERIOD_S
@@ -204,9 +204,10 @@ class CameraOwner:
     def _begin_pull(self, number: int, file: CameraFile) -> CameraFile:
         opened = self._keeper.ready()
         self._break_pull(CameraError("Another file is pulled now."))
-        if not file.size_bytes:
+        content = self._in_memory.get((file.folder, file.name))
+        if not file.size_bytes and file.folder != "/":
             file = replace(file, size_bytes=opened.camera.describe_file(file.folder, file.name).size_bytes)
-        self._pull = PullDuty(number, file, self._ram_files.get((file.folder, file.name)))
+        self._pull = PullDuty(number, file, content)
         return file
 
     def _more(self, number: int) -> None:
@@ -236,14 +237,23 @@ class CameraOwner:
         self._outbox.append(piece)
         if piece.last:
             self._pull = None
+            # The driver keeps its own copy of the last few.
+            self._in_memory.pop(pull.key, None)
 
-    def _keep_ram_file(self, file: CameraFile) -> None:
+    def _secure(self, file: CameraFile) -> CameraFile:
         # Pictures outside the card's folders live in the body's memory, and go with the next ones.
         opened = self._keeper.opened
         if file.folder != "/" or opened is None:
-            return
-        with contextlib.suppress(CameraError):
-            self._ram_files[file.folder, file.name] = opened.camera.read_whole(file, 60.0)
+            return file
+        try:
+            content = opened.camera.read_whole(file, 60.0)
+        except (CameraGoneError, CameraSilentError):
+            raise
+        except CameraError as error:
+            logging.warning("%s", error)
+            return file
+        self._in_memory[file.folder, file.name] = content
+        return replace(file, size_bytes=len(content))
 
     # Listening
 
