@@ -37,35 +37,31 @@ def read_battery(widgets: Mapping[str, Widget], maker: Maker) -> BatteryReading 
 
 
 def _readings(widgets: Mapping[str, Widget], maker: Maker) -> Iterator[BatteryReading]:
-    steps = _top_of_scale(widgets.get(_PROPERTY))
+    fine = widgets.get(_PROPERTY)
+    steps = _top_of_scale(fine)
     counts_steps = steps is not None and not _HIGHEST_STEP < steps <= 100
-    if (fine := widgets.get(_PROPERTY)) is not None and steps is not None and not counts_steps:
+    if fine is not None and steps is not None and not counts_steps:
         yield from _percent(fine)
-    named = [widget for name, widget in widgets.items() if is_battery_name(name)]
-    for widget in (*named, *(widgets[name] for name in ("batterylevel", "battery") if name in widgets)):
-        # Where the property counts in steps, the driver puts its % sign behind the step.
-        if not (is_battery_name(widget.name) and counts_steps):
-            yield from _percent(widget)
+    step = parse_number(fine.current_text) if fine is not None and counts_steps else None
+    translated = (name for name in widgets if is_battery_name(name))
+    for name in (*translated, "batterylevel", "battery"):
+        for reading in _percent(widgets[name]) if name in widgets else ():
+            # Where the property counts in steps, the driver may put its % sign behind the bare step.
+            if step != reading.percent or step == 0:
+                yield reading
     if maker is Maker.SONY and _SONY_PROPERTY in widgets:
         yield from _percent(widgets[_SONY_PROPERTY])
     if maker is Maker.FUJIFILM and _FUJI_PROPERTY in widgets:
         first, *_ = widgets[_FUJI_PROPERTY].current_text.split(",")
         yield from _percent(widgets[_FUJI_PROPERTY], first)
-    # A percentage beside it that cannot be believed (1000 %) spoils the property as well.
-    if fine is not None and steps is not None and counts_steps and "batterylevel" not in widgets:
-        yield from _step(fine, steps)
+    if fine is not None and steps is not None and step is not None and 0 <= step <= steps:
+        yield BatteryReading(round(100 * step / steps), fine)
 
 
 def _percent(widget: Widget, text: str | None = None) -> Iterator[BatteryReading]:
     value = read_percent(widget.current_text if text is None else text)
     if value.kind is ValueKind.NUMBER and value.number is not None:
         yield BatteryReading(value.number, widget)
-
-
-def _step(widget: Widget, steps: float) -> Iterator[BatteryReading]:
-    step = parse_number(widget.current_text)
-    if step is not None and 0 <= step <= steps:
-        yield BatteryReading(round(100 * step / steps), widget)
 
 
 def _top_of_scale(widget: Widget | None) -> float | None:
