@@ -165,7 +165,7 @@ def test_everything_known_about_a_shot_is_in_the_record(roll: Roll) -> None:
     assert list(filed.offset_mm or ()) == [0.1, -0.2]
     assert filed.tilt_deg == 0.3
     assert filed.corners_px is not None
-    assert filed.corners_px[2] == (110, 90)
+    assert list(filed.corners_px[2]) == [110.0, 90.0]
     assert filed.findings[0].code == "clipped"
     assert filed.findings[0].value == 0.25
     assert filed.reasons[0].code == "off-centre"
