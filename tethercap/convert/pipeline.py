@@ -22,6 +22,7 @@ from tethercap.convert.film_base import FilmBase, estimate_base, measure_base
 from tethercap.convert.film_model import IDENTITY, FilmModel
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.generic_models import generic_model
+from tethercap.convert.neutral import estimate_neutral
 from tethercap.convert.recipe import Recipe
 from tethercap.convert.tone import print_tone
 from tethercap.errors import ConversionError
@@ -127,10 +128,10 @@ def plan_conversion(
     """Measure and choose everything for one picture, touching none of its pixels yet; parameters as in `convert`."""
     cells = measure_cells(raw, look.flat)
     base, warnings = _base_for(raw, cells, corners, film_kind, look)
-    model = look.model or generic_model(film_kind)
+    density = frame_density(cells, base, corners)
+    model = look.model or own_neutral(generic_model(film_kind, raw), density)
     if film_kind is FilmKind.BW_NEGATIVE:
         model = _grey_model(model, recipe)
-    density = frame_density(cells, base, corners)
     exposure = look.exposure or _exposure_for(raw, density, model, recipe, film_kind)
     layout = lay_out(raw.size, corners, recipe)
     tables = make_tables(raw, base, model, exposure, recipe, film_kind, with_flat=look.flat is not None)
@@ -176,7 +177,7 @@ def render(
 
 
 def frame_density(cells: Cells, base: FilmBase, corners: QuadPx | None) -> F64Array:
-    """Densities over base of the cells inside the picture, shape (n, 3).
+    """Densities over base of the cells inside the picture, shape (rows, columns, 3); NaN where a cell is outside it.
 
     Raises
     ------
@@ -185,12 +186,17 @@ def frame_density(cells: Cells, base: FilmBase, corners: QuadPx | None) -> F64Ar
     """
     counts = cells.counts
     chosen = inside(cells, corners, -cells.cell_px) if corners is not None else np.ones(counts.shape[:2], np.bool_)
-    kept = counts[chosen].astype(np.float64)
-    if not len(kept):
+    if not chosen.any():
         raise ConversionError(
             "The found frame lies outside the picture.", todo="Look at the RAW with tethercap inspect."
         )
-    return np.asarray(-np.log10(np.maximum(kept, 0.5) / np.array(base.counts_rgb)))
+    density = -np.log10(np.maximum(counts.astype(np.float64), 0.5) / np.array(base.counts_rgb))
+    return np.where(chosen[..., None], density, np.nan)
+
+
+def own_neutral(model: FilmModel, density: F64Array) -> FilmModel:
+    """Model of a frame that stands alone: its neutral as far as one frame can tell it."""
+    return estimate_neutral([density], model) if model.film_kind is FilmKind.COLOUR_NEGATIVE else model
 
 
 def _base_for(
@@ -219,6 +225,7 @@ def _grey_model(model: FilmModel, recipe: Recipe) -> FilmModel:
 def _exposure_for(
     raw: RawPicture, density: F64Array, model: FilmModel, recipe: Recipe, film_kind: FilmKind
 ) -> PrintExposure:
+    density = density[np.isfinite(density[..., 0])]
     if film_kind is FilmKind.SLIDE:
         return find_slide_exposure(10.0**-density @ slide_matrix(raw, model).T)
     if not recipe.auto_exposure:
@@ -326,6 +333,7 @@ __all__ = [
     "frame_density",
     "make_tables",
     "one_after_another",
+    "own_neutral",
     "plan_conversion",
     "render",
     "slide_matrix",

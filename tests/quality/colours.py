@@ -1,0 +1,44 @@
+"""Reference colours and colour differences, by the colour-science package."""
+
+from __future__ import annotations
+
+import warnings
+
+import numpy as np
+
+from tests.quality import spectra
+from tests.quality.spectra import F64
+
+_D65 = np.array([0.95047, 1.0, 1.08883])
+_SRGB_TO_XYZ = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+
+
+def srgb_decode(encoded: F64) -> F64:
+    """Encoded sRGB 0..1 to linear (IEC 61966-2-1)."""
+    return np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
+
+
+def lab_of_linear(linear_srgb: F64) -> F64:
+    """CIE Lab of linear sRGB, D65 white."""
+    xyz = (linear_srgb @ _SRGB_TO_XYZ.T) / _D65
+    root = np.where(xyz > (6 / 29) ** 3, np.cbrt(np.maximum(xyz, 0)), xyz / (3 * (6 / 29) ** 2) + 4 / 29)
+    return np.stack(
+        [116 * root[..., 1] - 16, 500 * (root[..., 0] - root[..., 1]), 200 * (root[..., 1] - root[..., 2])], axis=-1
+    )
+
+
+def delta_e(linear_a: F64, linear_b: F64) -> F64:
+    """CIEDE2000 between two arrays of linear sRGB."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        from colour.difference import delta_E_CIE2000
+
+        return np.asarray(delta_E_CIE2000(lab_of_linear(linear_a), lab_of_linear(linear_b)))
+
+
+def chart_linear_srgb(light: str = "D65") -> F64:
+    """Linear sRGB of the ColorChecker's patches under a light, adapted to D65 by von Kries in the basis of XYZ, shape (24, 3)."""
+    weights = spectra.cmfs() * spectra.illuminant(light)[:, None]
+    xyz = (spectra.chart_reflectances() @ weights) / weights[:, 1].sum()
+    white = weights.sum(axis=0) / weights[:, 1].sum()
+    return np.asarray((xyz / white * _D65) @ np.linalg.inv(_SRGB_TO_XYZ).T)

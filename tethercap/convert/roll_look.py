@@ -1,0 +1,113 @@
+"""What the frames of a roll share: one film base, one neutral. Made of small surveys, one for each frame."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tethercap.convert.cells import Cells, inside, measure_cells
+from tethercap.convert.film_base import FilmBase, combine_bases, measure_base
+from tethercap.convert.film_model import FilmModel
+from tethercap.convert.flat_field import FlatField
+from tethercap.convert.neutral import estimate_neutral
+from tethercap.film.kinds import FilmKind
+from tethercap.geometry import QuadPx
+from tethercap.pictures import F32Array, F64Array, RawPicture
+
+_SURVEY_CELL_PX = 16
+_MOST_FRAMES = 72
+"""Frames that the neutral is told from; more say nothing new, and the roll may be long."""
+_DRIFT_DENSITY = 0.04
+"""Furthest a frame's own base may lie from the roll's and still be followed."""
+_DRIFT_FRAMES = 5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FrameSurvey:
+    """One frame in small."""
+
+    base: FilmBase | None
+    """As measured on this frame alone."""
+    counts: F32Array
+    """Counts over black of the cells, shape (rows, columns, 3), float32; NaN outside the picture and where clipped."""
+    corners: QuadPx | None
+    """The picture on the film, mosaic pixels."""
+
+    def density(self, base: FilmBase) -> F64Array:
+        """Density over a base, shape (rows, columns, 3)."""
+        return np.asarray(-np.log10(np.maximum(self.counts, 0.5) / np.array(base.counts_rgb)))
+
+
+def survey_frame(
+    raw: RawPicture, film_kind: FilmKind, corners: QuadPx | None, flat: FlatField | None = None
+) -> FrameSurvey:
+    """Measure one frame of a roll.
+
+    Parameters
+    ----------
+    raw : RawPicture
+    film_kind : FilmKind
+    corners : QuadPx or None
+        The picture on the film, mosaic pixels.
+    flat : FlatField, optional
+    """
+    cells = measure_cells(raw, flat, _SURVEY_CELL_PX)
+    base = measure_base(raw, cells, corners, film_kind)
+    return FrameSurvey(base, _picture_counts(cells, corners), corners)
+
+
+def _picture_counts(cells: Cells, corners: QuadPx | None) -> F32Array:
+    kept = ~cells.clipped
+    if corners is not None:
+        kept &= inside(cells, corners, -cells.cell_px)
+    counts = np.where(kept[..., None], cells.counts, np.float32(np.nan))
+    return counts[::2, ::2] if counts.size > 3 * 40_000 else counts
+
+
+def bases_along_roll(surveys: Sequence[FrameSurvey]) -> list[FilmBase] | None:
+    """Give each frame its film base: the roll's, drift along the roll followed where the frames measured it.
+
+    Returns
+    -------
+    list of FilmBase or None
+        As many as frames; None where no frame showed clear film.
+    """
+    measured = [survey.base for survey in surveys if survey.base is not None]
+    beside = [base for base in measured if base.how == "rebate"]
+    if not measured:
+        return None
+    if not beside:
+        # No frame was found on the film: the clearest part of the whole roll is the nearest to clear film there is.
+        clearest = sorted(measured, key=lambda base: sum(base.counts_rgb))[-max(len(measured) // 5, 1) :]
+        return [combine_bases(clearest)] * len(surveys)
+    of_roll = combine_bases(beside)
+    own = [_own_or(survey.base, of_roll) for survey in surveys]
+    reach = _DRIFT_FRAMES // 2
+    return [combine_bases(own[max(k - reach, 0) : k + reach + 1]) for k in range(len(own))]
+
+
+def _own_or(base: FilmBase | None, of_roll: FilmBase) -> FilmBase:
+    if base is None or base.how != "rebate":
+        return of_roll
+    roll_here = np.array(of_roll.counts_rgb)
+    if base.camera_exposure is not None and of_roll.camera_exposure is not None:
+        roll_here = roll_here * (base.camera_exposure / of_roll.camera_exposure)
+    away = np.abs(np.log10(np.array(base.counts_rgb) / roll_here)).max()
+    return base if away < _DRIFT_DENSITY else of_roll
+
+
+def neutral_of_roll(surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], start: FilmModel) -> FilmModel:
+    """Tell the roll's neutral from all its frames.
+
+    Parameters
+    ----------
+    surveys, bases : sequence
+        One of each for every frame.
+    start : FilmModel
+        What is usual, or what a chart or cards on the roll told.
+    """
+    if start.film_kind is not FilmKind.COLOUR_NEGATIVE or not surveys:
+        return start
+    step = -(-len(surveys) // _MOST_FRAMES)
+    chosen = list(zip(surveys, bases, strict=True))[::step]
+    return estimate_neutral([survey.density(base) for survey, base in chosen], start)
