@@ -99,13 +99,17 @@ class CaptureView:
         return 60 * left / self.frames_per_minute if left is not None and self.frames_per_minute else None
 
     def catch_up(self, snapshot: Snapshot) -> None:
-        """Take over what only the runner counts: marks, pace, strip."""
+        """Take over everything a snapshot says; events then keep it up to date."""
         self.roll_id, self.strip = snapshot.roll_id, snapshot.strip
-        self.marks = dict(snapshot.frames)
-        self.frames_expected, self.frames_per_minute = snapshot.frames_expected, snapshot.frames_per_minute
+        self.take_counts(snapshot)
         self.next_frame_id = snapshot.next_frame_id or self.next_frame_id
         self.mode = snapshot.mode
         self.settings = dict(snapshot.settings) or self.settings
+
+    def take_counts(self, snapshot: Snapshot) -> None:
+        """Take over what no event tells: marks set elsewhere, how many frames, pace."""
+        self.marks = dict(snapshot.frames)
+        self.frames_expected, self.frames_per_minute = snapshot.frames_expected, snapshot.frames_per_minute
 
     def apply(self, event: SessionEvent) -> None:
         """Take in one event."""

@@ -161,6 +161,8 @@ class CellEncoder:
         self._colour_size = len(lead_fore) + len(numbers)
         self._bytes = np.empty((rows, columns, len(template)), dtype=np.uint8)
         self._bytes[:] = np.frombuffer(template, dtype=np.uint8)
+        pattern = np.tile((_BAYER_4 * 5 - 37), (-(-rows // 4), -(-columns // 4)))  # mean 0, about a step of the palette
+        self._dither = pattern[:rows, :columns, None].astype(np.int16)
         self._kept = np.ones((rows, columns, len(template)), dtype=bool)
 
     def lines(self, grid: CellGrid) -> list[str]:
@@ -208,7 +210,7 @@ class CellEncoder:
 
     def _values(self, colours: U8Array) -> U8Array:
         if self.depth is Depth.PALETTE:
-            return to_palette(colours)[..., None]
+            return to_palette(np.clip(colours + self._dither, 0, 255).astype(np.uint8))[..., None]
         return to_bits_15(colours) if self.depth is Depth.BITS_15 else colours
 
     def _write_glyphs(self, glyphs: U16Array) -> None:

@@ -10,7 +10,7 @@ from textual.containers import Horizontal
 
 from tethercap.errors import RollNameError
 from tethercap.roll.names import FrameId
-from tethercap.session.events import Mode, SettingChanged, Signal, Signalled, Watched
+from tethercap.session.events import Mode, SessionEvent, SettingChanged, Signal, Signalled, Watched
 from tethercap.session.states import RunState
 from tethercap.tui.actions import Where, bindings_of
 from tethercap.tui.capture_view import CaptureView
@@ -34,6 +34,7 @@ from tethercap.watch.limits import Limits
 from tethercap.watch.sighting import Decision
 
 _FIGURES_EVERY_S = 0.1
+_COUNTS_EVERY_BEATS = 5
 BELLS = {Signal.SEATED: 1, Signal.FILED: 2, Signal.HELD: 3, Signal.STRIP_DONE: 4}
 """How often the bell rings for what."""
 _DRAWINGS = ("all", "frame", "nothing")
@@ -80,6 +81,7 @@ class CaptureScreen(LiveScreen):
         self._peaking = False
         self._corners = False
         self._leaving = False
+        self._beats = 0
         self._watched: Watched | None = None
         self._thread = threading.Thread(target=self._run, name=self.RUNNER_THREAD, daemon=False)
 
@@ -146,13 +148,15 @@ class CaptureScreen(LiveScreen):
     def on_events_arrived(self) -> None:
         """Take in what happened and show it at once."""
         for event in self.mailbox.take():
-            self.view.apply(event)
-            if isinstance(event, Signalled):
-                self.ring(event.signal)
-            elif isinstance(event, SettingChanged):
-                self._dialled()
-        self.view.catch_up(self.runner.snapshot())
+            self._take(event)
         self.show_all()
+
+    def _take(self, event: SessionEvent) -> None:
+        self.view.apply(event)
+        if isinstance(event, Signalled):
+            self.ring(event.signal)
+        elif isinstance(event, SettingChanged):
+            self._dialled()
 
     def on_runner_finished(self, message: RunnerFinished) -> None:
         """Leave, or say what ended the run."""
@@ -167,13 +171,18 @@ class CaptureScreen(LiveScreen):
         if self.app.screen is not self:
             return
         for event in self.mailbox.take():
-            self.view.apply(event)
-        self.show_figures()
+            self._take(event)
+        self._beats += 1
+        if self._beats % _COUNTS_EVERY_BEATS == 0:
+            self.view.take_counts(self.runner.snapshot())
+            self.show_all()
+        else:
+            self.show_figures()
 
     def ring(self, signal: Signal) -> None:
         """Ring for a signal, unless bells are off."""
         if self.sounds:
-            self.post_message(Ring(BELLS[signal]))
+            self.app.post_message(Ring(BELLS[signal]))
 
     # --- showing ------------------------------------------------------------------------------------------------------
 
