@@ -23,16 +23,17 @@ def directional_loss(linear: F32Array) -> tuple[float, float]:
         Share of fine detail missing along x and along y against the other axis, 0..1; 0 where the axes are alike.
     """
     root = np.sqrt(np.maximum(linear, 0))  # evens out shot noise over the tones
-    energy_x = _fine_energy(cv2.Sobel(root, cv2.CV_32F, 2, 0, ksize=3), root)
-    energy_y = _fine_energy(cv2.Sobel(root, cv2.CV_32F, 0, 2, ksize=3), root)
+    energy_x = _fine_energy(root, 2, 0)
+    energy_y = _fine_energy(root, 0, 2)
     if min(energy_x, energy_y) <= 0:
         return 0.0, 0.0
     ratio = energy_x / energy_y
     return (max(0.0, 1 - ratio), max(0.0, 1 - 1 / ratio))
 
 
-def _fine_energy(curvature: F32Array, root: F32Array) -> float:
+def _fine_energy(root: F32Array, order_x: int, order_y: int) -> float:
     """Median of squared curvature over tiles; the median passes over edges, dust and hair."""
+    curvature = np.asarray(cv2.Sobel(root, cv2.CV_32F, order_x, order_y, ksize=3), np.float32)
     tile = 32
     rows, columns = root.shape[0] // tile, root.shape[1] // tile
     if rows == 0 or columns == 0:

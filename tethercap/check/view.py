@@ -12,7 +12,7 @@ def _encode_lut() -> U8Array:
     """Display encoding of 0..1 in steps of 1/4095; sRGB (IEC 61966-2-1)."""
     linear = np.linspace(0.0, 1.0, _LUT_SIZE)
     encoded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
-    return np.rint(encoded * 255).astype(np.uint8)
+    return np.asarray(np.rint(encoded * 255), np.uint8)
 
 
 _ENCODE = _encode_lut()
@@ -60,7 +60,8 @@ def raw_to_view(raw: RawPicture, reduction: int = 2) -> U8Array:
     if reduction > 2:
         factor = reduction // 2
         size = (planes.shape[1] // factor, planes.shape[0] // factor)
-        planes = cv2.resize(planes[: size[1] * factor, : size[0] * factor], size, interpolation=cv2.INTER_AREA)
+        whole = planes[: size[1] * factor, : size[0] * factor]
+        planes = np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.float32)
     balanced = planes * raw.daylight_multipliers.astype(np.float32)
     top = float(np.percentile(balanced[::8, ::8].max(axis=2), 99.9))
     gain = 0.913 / top if top > 1e-4 else 1.0  # 0.913 linear is code 245

@@ -13,8 +13,8 @@ from tethercap.session.events import Mode, SessionEvent, Signal
 from tethercap.session.options import RunnerOptions
 from tethercap.session.snapshot import Snapshot
 from tethercap.session.states import RunState, move
-from tethercap.watch.sighting import Sighting
-from tethercap.watch.watcher import Watcher
+from tethercap.session.watching import FilmWatcher
+from tethercap.watch.sighting import Reason, Sighting
 
 
 @dataclass(slots=True)
@@ -22,7 +22,7 @@ class Desk:
     """Camera, film, roll and where things stand."""
 
     camera: Camera
-    watcher: Watcher
+    watcher: FilmWatcher
     roll: Roll
     clock: Clock
     emit: Callable[[SessionEvent], None]
@@ -53,7 +53,7 @@ class Desk:
         self.go(RunState.HELD)
         self.say(*sentences, reasons=reasons)
 
-    def say(self, *sentences: str, reasons: tuple[events.Reason, ...] = ()) -> None:
+    def say(self, *sentences: str, reasons: tuple[Reason, ...] = ()) -> None:
         """Tell the person what to do, whatever the state."""
         self.emit(events.FrameHeld(self.book.frame_id, reasons, sentences))
         self.emit(events.Signalled(Signal.HELD))

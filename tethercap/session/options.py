@@ -16,7 +16,7 @@ class RunnerOptions:
     """Note unexposed frames as blank and go on, instead of asking."""
     blank_after_s: float = 1.0
     """How long a blank frame must lie still before it is noted."""
-    file_deadline_s: float = 15.0
+    file_deadline_s: float = 30.0
     """After the exposure, how long the camera may take to announce a file."""
     moving_above_mm_s: float = 3.0
     """Faster than this is moving, slower is settling."""

@@ -13,7 +13,7 @@ from functools import partial
 
 from tethercap.camera.base import Camera, CameraLost, CaptureFinished, FileAppeared
 from tethercap.clock import Clock
-from tethercap.errors import CameraError, CameraGoneError, TethercapError
+from tethercap.errors import CameraError, CameraGoneError, PictureError, TethercapError
 from tethercap.exposure.settings import Setting, Value
 from tethercap.image_files.jpeg import decode_live
 from tethercap.roll.folder import Roll
@@ -26,9 +26,8 @@ from tethercap.session.options import RunnerOptions
 from tethercap.session.shot_line import Checker, ShotLine
 from tethercap.session.snapshot import Snapshot
 from tethercap.session.states import RunState
-from tethercap.session.watching import BUSY, Travel, state_of
+from tethercap.session.watching import BUSY, FilmWatcher, Travel, state_of
 from tethercap.watch.sighting import Decision, Reason, ReasonCode, Sighting
-from tethercap.watch.watcher import Watcher
 
 
 class RollRunner:
@@ -38,7 +37,7 @@ class RollRunner:
     ----------
     camera : Camera
         Open; the runner does not close it.
-    watcher : Watcher
+    watcher : FilmWatcher
         Judges each live frame.
     roll : Roll
         Open; the runner does not close it.
@@ -56,7 +55,7 @@ class RollRunner:
         self,
         *,
         camera: Camera,
-        watcher: Watcher,
+        watcher: FilmWatcher,
         roll: Roll,
         clock: Clock,
         on_event: Callable[[SessionEvent], None],
@@ -219,8 +218,9 @@ class RollRunner:
         if live is None:
             return
         self._live_sequence = live.sequence
-        frame = decode_live(live)
-        if frame is None:
+        try:
+            frame = decode_live(live)
+        except PictureError:
             return  # a torn or empty live picture; the next one is on its way
         desk.sighting = sighting = desk.watcher.watch(frame)
         if sighting.alignment is not None:

@@ -1,14 +1,38 @@
 """From one sighting to the state of the roll: pure, so that every case can be written down in a table."""
 
 from dataclasses import dataclass
+from typing import Protocol
 
+from tethercap.film.formats import FilmFormat
+from tethercap.film.kinds import FilmKind
+from tethercap.pictures import LiveFrame
 from tethercap.session.states import RunState
-from tethercap.watch.sighting import Decision, ReasonCode, Sighting
+from tethercap.watch.limits import Limits
+from tethercap.watch.sighting import Decision, Sighting
 
 BUSY = frozenset({RunState.EXPOSING, RunState.PULLING, RunState.CHECKING})
 """States in which a shot is under way; what the live view shows does not change them."""
 
-_NO_FRAME = frozenset({ReasonCode.NO_FILM, ReasonCode.NO_PICTURE})
+
+class FilmWatcher(Protocol):
+    """What a run asks of whoever watches its film; `tethercap.watch.watcher.Watcher` is one."""
+
+    film_format: FilmFormat
+    film_kind: FilmKind | None
+    limits: Limits
+    shutter_s: float
+
+    def watch(self, frame: LiveFrame) -> Sighting:
+        """Judge one live picture."""
+        ...
+
+    def shot_taken(self, at_s: float) -> None:
+        """Note that a shot was fired."""
+        ...
+
+    def reopen_frame(self) -> None:
+        """Let the frame in view be fired on again."""
+        ...
 
 
 def state_of(sighting: Sighting, *, moving_above_mm_s: float, taken_here: bool) -> RunState:
