@@ -264,8 +264,8 @@ class PullDuty:
         self.number = number
         self._file = file
         self._whole = whole
-        self.in_memory = whole is not None
-        """Whether the content was there from the start."""
+        self.in_memory = whole is not None or file.folder == "/"
+        """Whether the file lies in the body's memory, which the driver serves whole from its cache alone."""
         self._offset = 0
         self._slot = 0
         self.key = (file.folder, file.name)

@@ -29,8 +29,11 @@ class FamilyTraits:
     """Settings whose setter in the driver writes outside its memory."""
     card_target: tuple[tuple[str, str], ...] = ()
     """(setting, value) pairs that make the body keep pictures on its card, in the order to try."""
-    release: tuple[tuple[str, str], ...] = ()
-    """(setting, value) pairs that fire faster than the driver's trigger; empty where the trigger is fastest."""
+    release: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    """Settings to write in turn that fire faster than the driver's trigger, each with the names that versions of the
+    driver gave to the same value, best first; empty where the trigger is fastest."""
+    switch_on_first: bool = False
+    """Live view must be switched on before a picture is asked for: the driver believes it still on after it was off."""
     whole_files: bool = False
     """Pull files in one piece: the bodies do not like partial reads."""
     refused: str = ""
@@ -44,8 +47,12 @@ TRAITS: dict[Family, FamilyTraits] = {
     Family.NIKON: FamilyTraits(card_target=(("capturetarget", "Memory card"),)),
     Family.CANON: FamilyTraits(
         card_target=(("capturetarget", "Memory card"),),
-        # Manual-focus press and release: 3-6 ms in the driver, where its trigger half-presses first and takes 153 ms.
-        release=(("eosremoterelease", "Press Full MF"), ("eosremoterelease", "Release Full")),
+        switch_on_first=True,
+        # Press without focusing and let go: 3-6 ms in the driver. Its trigger half-presses first and takes 153 ms.
+        release=(
+            ("eosremoterelease", ("Press Full MF", "Press Full")),
+            ("eosremoterelease", ("Release", "Release Full")),
+        ),
     ),
     # By its name the driver sends an empty value. By number it sends 17, card and memory both: it sees no picture else.
     Family.SONY: FamilyTraits(card_target=(("d222", "17"),), hints=("Set the camera's USB menu to PC Remote.",)),

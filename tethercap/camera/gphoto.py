@@ -20,7 +20,7 @@ with warnings.catch_warnings():
 from tethercap.camera import gphoto_errors
 from tethercap.camera.base import CameraFile
 from tethercap.camera.words.widgets import Widget, WidgetKind
-from tethercap.errors import CameraRefusedError, NoCameraError
+from tethercap.errors import CameraRefusedError, NoCameraError, NotSupportedError
 
 # Handing in a CameraFile is the only way to hand in a context too; the binding calls it deprecated.
 warnings.filterwarnings("ignore", "In function", DeprecationWarning)
@@ -174,7 +174,11 @@ class GPhotoCamera:
         CameraError
         """
         with self._call(f"read {name}", 10.0):
-            return _widget_of(self._camera.get_single_config(name, self._context), name)
+            widget = self._camera.get_single_config(name, self._context)
+            if widget is None:
+                # Some of the driver's readers give up without a word.
+                raise NotSupportedError(f"The driver cannot read {name} on this camera.")
+            return _widget_of(widget, name)
 
     def write_setting(self, name: str, value: str | float | int) -> None:
         """Set one setting, always by a fresh widget: the driver sends what it sees as changed only.
@@ -185,6 +189,8 @@ class GPhotoCamera:
         """
         with self._call(f"set {name} to {value}", 40.0):
             widget = self._camera.get_single_config(name, self._context)
+            if widget is None:
+                raise NotSupportedError(f"The driver cannot set {name} on this camera.")
             kind = widget.get_type()
             widget.set_value(
                 float(value)

@@ -159,6 +159,7 @@ class CameraKeeper:
         opened = self.ready()
         if not opened.abilities.live_view or self.live.wanted:
             return
+        opened.begin_live_view()
         self.live.begin(time.monotonic())
         try:
             while not self.live.turn(opened.camera, time.monotonic, FIRST_PICTURE_S):
@@ -216,7 +217,7 @@ class CameraKeeper:
             finally:
                 self.events.tell = tell
             if was_live:
-                self.live.begin(time.monotonic())
+                self.start_live()
         files = sum(isinstance(event, FileAppeared) for event in found)
         note = str(reason) if reason is not None else "The camera took the command and no picture came of it."
         for event in found:
@@ -245,7 +246,7 @@ def release(opened: opening.OpenCamera, exposure_s: float) -> None:
     ------
     CameraError
     """
-    steps = [(name, press) for name, press in opened.traits.release if name in opened.names]
+    steps = opened.release
     if not steps:
         opened.camera.trigger(TRIGGER_DEADLINE_S + 2 * exposure_s)
         return

@@ -35,6 +35,8 @@ class OpenCamera:
     names: frozenset[str]
     abilities: CameraAbilities = field(default_factory=lambda: CameraAbilities(False, True, True))
     locks: list[CameraLock] = field(default_factory=list)
+    release: tuple[tuple[str, str], ...] = ()
+    """Settings to write in turn that release the shutter; empty where the driver's trigger does."""
 
     @property
     def traits(self) -> FamilyTraits:
@@ -50,6 +52,16 @@ class OpenCamera:
             lock.release()
         self.locks.clear()
 
+    def begin_live_view(self) -> None:
+        """Switch live view on where asking for a picture is not enough.
+
+        Raises
+        ------
+        CameraError
+        """
+        if self.traits.switch_on_first and self._live_switch is not None:
+            self.camera.write_setting(self._live_switch, 1)
+
     def end_live_view(self) -> None:
         """Put the mirror down and the sensor to rest.
 
@@ -57,9 +69,12 @@ class OpenCamera:
         ------
         CameraError
         """
-        switch = next((name for name in ("viewfinder", "eosviewfinder") if name in self.names), None)
-        if switch is not None:
-            self.camera.write_setting(switch, 0)
+        if self._live_switch is not None:
+            self.camera.write_setting(self._live_switch, 0)
+
+    @property
+    def _live_switch(self) -> str | None:
+        return next((name for name in ("viewfinder", "eosviewfinder") if name in self.names), None)
 
 
 def open_wished(wish: OpenWish, timer: Timer, owner_pid: int) -> OpenCamera:
@@ -178,6 +193,7 @@ def _prepare(opened: OpenCamera) -> None:
     notes: list[str] = []
     _choose_card(opened, notes)
     live_view = _probe_live_view(opened, notes)
+    opened.release = _find_release(opened)
     trigger = opened.camera.claims_capture()
     if not trigger:
         hints = (
@@ -185,6 +201,17 @@ def _prepare(opened: OpenCamera) -> None:
         )
         notes.append(f"The camera offers no remote release in this USB mode. {hints}")
     opened.abilities = CameraAbilities(live_view, trigger, not opened.traits.whole_files, tuple(notes))
+
+
+def _find_release(opened: OpenCamera) -> tuple[tuple[str, str], ...]:
+    steps = []
+    for name, spellings in opened.traits.release:
+        choices = opened.camera.read_setting(name).choices if name in opened.names else ()
+        spelling = next((text for text in spellings if text in choices), None)
+        if spelling is None:
+            return ()
+        steps.append((name, spelling))
+    return tuple(steps)
 
 
 def _choose_card(opened: OpenCamera, notes: list[str]) -> None:

@@ -36,6 +36,7 @@ PING_PERIOD_S = 5.0
 """How often the camera is asked for something real: a dead link answers events all the same."""
 COMPLAINT_PERIOD_S = 10.0
 """How often live view that fails is spoken of."""
+LOOK_IN_LOG = "This is a mistake in the program; `tethercap doctor` says where its log is."
 LOOK_PAUSE_S = 0.5
 """The exposure settings are looked at no more often than this, however much the body stirs."""
 LOOK_PERIOD_S = 3.0
@@ -145,6 +146,10 @@ class CameraOwner:
             reply = Reply(request.number, error=error)
         except TethercapError as error:
             reply = Reply(request.number, error=error)
+        except Exception as error:
+            # A mistake of ours must not end the session with the camera; the log has the whole of it.
+            logging.exception("%s failed", request.verb)
+            reply = Reply(request.number, error=CameraError(f"Could not {request.verb}: {error!r}.", todo=LOOK_IN_LOG))
         if request.number:
             self._setup.commands.send(reply)
 
@@ -225,7 +230,9 @@ class CameraOwner:
 
     def _pull_on(self, opened: OpenCamera, pull: PullDuty) -> None:
         try:
-            piece, in_pieces = pull.turn(opened.camera, self._board, pieces_allowed=opened.abilities.partial_read)
+            piece, in_pieces = pull.turn(
+                opened.camera, self._board, pieces_allowed=opened.abilities.partial_read and not pull.in_memory
+            )
         except (CameraGoneError, CameraSilentError):
             raise
         except CameraError as error:
