@@ -31,4 +31,7 @@ def bag(roll: Path, out: Path, as_json: bool) -> ExitCode:
     else:
         print(made.path)
         Console(stderr=True).print(escape(f"{made.files} files, {made.size_bytes / 1e6:.1f} MB, packed and read back."))
+    for file in made.encoded:
+        talk = f"{file!r} has a sign in its name that some validators of bags do not understand; better rename it."
+        Console(stderr=True).print(escape(talk))
     return ExitCode.DONE

@@ -30,6 +30,9 @@ class Bag:
     files: int
     size_bytes: int
     """Of the payload."""
+    encoded: tuple[str, ...] = ()
+    """Files with a percent sign or line feed in their name. The bag has them as the standard says; some validators,
+    bagit-python 1.9 among them, do not decode the percent sign (its issue 157) and miss them."""
 
 
 def encode_path(path: str) -> str:
@@ -80,7 +83,7 @@ def write_bag(
             layer.sync_folder(out)
         finally:
             shutil.rmtree(growing, ignore_errors=True)
-    return Bag(target, files, size_bytes)
+    return Bag(target, len(files), size_bytes, tuple(file for file in files if encode_path(file) != file))
 
 
 def _fill(
@@ -91,7 +94,7 @@ def _fill(
     setup: RollSetup,
     today: date,
     progress: Callable[[int], None] | None,
-) -> tuple[int, int]:
+) -> tuple[int, list[str]]:
     files = [file for file in files_in(folder) if file not in _NOT_PACKED]
     missing = sorted(set(expected) - set(files))
     if missing:
@@ -115,7 +118,7 @@ def _fill(
         _write(layer, bag / name, [content])
     for place in sorted(path for path in (bag, *bag.rglob("*")) if path.is_dir()):
         layer.sync_folder(place)
-    return size_bytes, len(files)
+    return size_bytes, files
 
 
 def _copy(layer: FileLayer, source: Path, target: Path, progress: Callable[[int], None] | None) -> str:
