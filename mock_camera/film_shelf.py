@@ -26,12 +26,14 @@ class FilmShelf:
     ----------
     plan : StripPlan
     strips : int
-    live_px_per_mm : float
-        Scale of the live view.
+    live_px_per_mm, raw_px_per_mm : float
+        Scale of the live view and of the sensor; the film is not drawn finer than the sensor sees it.
     """
 
-    def __init__(self, plan: StripPlan, strips: int, live_px_per_mm: float) -> None:
+    def __init__(self, plan: StripPlan, strips: int, live_px_per_mm: float, raw_px_per_mm: float) -> None:
         self.plan = plan
+        frame_mm = max(plan.film_format.along_mm, plan.film_format.across_mm)
+        self._raw_scale = min(SCENE_LONG_SIDE_PX / frame_mm, raw_px_per_mm)
         self._live_scale = live_px_per_mm * LIVE_OVERSAMPLING
         self._strips = [make_strip(plan, index) for index in range(strips)]
         self._pool = ThreadPoolExecutor(1, "draw-strip")
@@ -69,8 +71,7 @@ class FilmShelf:
             if kept is not None and kept[0] == number and kept[1].covers(left_mm, right_mm):
                 return kept[1]
             top = _visible_half_mm(self.plan.film_format)
-            scale = SCENE_LONG_SIDE_PX / max(self.plan.film_format.along_mm, self.plan.film_format.across_mm)
-            region = Region(left_mm - SPARE_MM, right_mm + SPARE_MM, -top, top, scale)
+            region = Region(left_mm - SPARE_MM, right_mm + SPARE_MM, -top, top, self._raw_scale)
             canvas = compose(self._strips[number], region, self._source(region))
             self._raw = number, canvas
             return canvas
@@ -112,7 +113,7 @@ class FilmShelf:
                 inside = min(raw_region.right_mm, frame.x_mm + along / 2) - max(
                     raw_region.left_mm, frame.x_mm - along / 2
                 )
-            scale = SCENE_LONG_SIDE_PX / max(along, across)
+            scale = self._raw_scale
             if inside <= 0.25 * along:
                 scale = min(scale, LIVE_SCENE_OVERSAMPLING * self._live_scale)
             return scenes.draw(frame.scene, frame.seed, round(along * scale), round(across * scale))

@@ -123,14 +123,8 @@ class Track:
     def cut(self, time_s: float) -> None:
         """Forget what was planned after `time_s`; the film stays where it is then."""
         pose = self.pose_at(time_s)
+        # A move that was under way keeps its course up to now: a look-up takes the latest segment that has begun.
         kept = [segment for segment in self._segments if segment.start_s < time_s]
-        if kept and kept[-1].end_s > time_s:
-            # The cut move keeps its true course up to now, so that a picture exposed during it stays right.
-            last = kept.pop()
-            steps = np.linspace(last.start_s, time_s, 17)
-            poses = [last.pose_at(float(step)) for step in steps]
-            pieces = zip(steps[:-1], steps[1:], poses[:-1], poses[1:], strict=True)
-            kept += [Segment(float(s), float(e), a, b, 0.0) for s, e, a, b in pieces]
         self._segments = [*kept, Segment(time_s, time_s, pose, pose, 0.0)]
 
 

@@ -170,10 +170,12 @@ class SensorCanvas:
     f_number: float
 
 
-def to_sensor_canvas(canvas: Canvas, f_number: float) -> SensorCanvas:
-    """Convert a canvas to camera colours and blur it as the lens does at an f-number."""
+def to_sensor_canvas(canvas: Canvas, f_number: float, mm_per_px: float) -> SensorCanvas:
+    """Convert a canvas to camera colours and blur it as the lens at an f-number and pixels of a size on the film do."""
     colours = cv2.transform(canvas.pixels.astype(np.float32), (sensor.MIXING / FULL_T).astype(np.float32))
-    spread = math.sqrt(max(sensor.blur_px(f_number, canvas.px_per_mm) ** 2 - 0.25**2, 0.0))
+    # A square has a standard deviation of 0.29 sides: the sensor's pixel adds to the lens, the canvas's own is there already.
+    lens, pixel, own = sensor.blur_px(f_number, canvas.px_per_mm), 0.29 * mm_per_px * canvas.px_per_mm, 0.29
+    spread = math.sqrt(max(lens * lens + pixel * pixel - own * own, 0.0))
     if spread > 0.15:
         colours = cv2.GaussianBlur(colours, (0, 0), spread)
     red, green, blue = (

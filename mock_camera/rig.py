@@ -192,7 +192,7 @@ class CopyRig:
         canvas = shelf.raw_canvas(strip_number, left, right)
         kept = self._sensor_canvas
         if kept is None or kept.canvas is not canvas or kept.f_number != f_number:
-            kept = self._sensor_canvas = to_sensor_canvas(canvas, f_number)
+            kept = self._sensor_canvas = to_sensor_canvas(canvas, f_number, view.mm_per_px)
         return kept
 
     def _live_view(self, width_px: int, height_px: int) -> LiveView:
@@ -327,7 +327,9 @@ class CopyRig:
             plan.film_format, plan.kind, settings.sensor_width_px, settings.sensor_height_px, settings.seed
         )
         self.settings = settings
-        self.shelf = FilmShelf(plan, settings.strips, LIVE_SIZE_PX[0] / plan.film_format.view_width_mm)
+        width_mm = plan.film_format.view_width_mm
+        scales = LIVE_SIZE_PX[0] / width_mm, settings.sensor_width_px / width_mm
+        self.shelf = FilmShelf(plan, settings.strips, *scales)
         self._live = None
         work = Work(
             lambda strip: len(self._strip(strip).frames),
