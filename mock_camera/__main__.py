@@ -18,10 +18,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from mock_camera.bodies import BODIES
-from mock_camera.body import FAST, Body, RigLike, Timing
+from mock_camera.body import FAST, Body, Timing
 from mock_camera.card import Card
 from mock_camera.control import ControlServer, Desk
 from mock_camera.faults import FaultBox, FaultError, parse
+from mock_camera.lens import RigLike
 from mock_camera.responder import Responder
 
 RigMaker = Callable[[argparse.Namespace], RigLike]

@@ -12,7 +12,7 @@ import sys
 import threading
 import time
 import traceback
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -22,6 +22,7 @@ from mock_camera.card import CARD_ID, Card, StoredObject
 from mock_camera.codes import UNSOLICITED, Format, Response
 from mock_camera.datasets import ObjectInfo, date_text
 from mock_camera.faults import FaultBox
+from mock_camera.lens import PictureLike, RigLike
 from mock_camera.sensor import Exposure
 from mock_camera.settings import Settings
 
@@ -45,50 +46,6 @@ class Timing:
 
 
 FAST = Timing(shutter_lag_s=0.010, blackout_s=0.010, write_s=0.0, transfer_bytes_s=None, live_view_fps=150.0)
-
-
-class PictureLike(Protocol):
-    """What the rig hands back for an exposure."""
-
-    @property
-    def dng(self) -> bytes:
-        """The raw file."""
-
-    @property
-    def jpeg(self) -> bytes:
-        """The body's own JPEG."""
-
-    @property
-    def thumb(self) -> bytes:
-        """A small JPEG."""
-
-    @property
-    def width_px(self) -> int:
-        """Width of the picture."""
-
-    @property
-    def height_px(self) -> int:
-        """Height of the picture."""
-
-    @property
-    def truth(self) -> Mapping[str, object]:
-        """Where the film really lay."""
-
-
-class RigLike(Protocol):
-    """What stands in front of the lens."""
-
-    def live_view_jpeg(self, exposure: Exposure, width_px: int = ..., height_px: int = ...) -> bytes:
-        """Return one live-view picture of this moment."""
-
-    def expose(self, exposure: Exposure, opened_at_s: float) -> PictureLike:
-        """Return the picture of an exposure that has ended."""
-
-    def control(self, command: Mapping[str, object]) -> dict[str, object]:
-        """Carry out a command for the film side."""
-
-    def close(self) -> None:
-        """Let go of everything."""
 
 
 @dataclass(frozen=True)
@@ -173,6 +130,7 @@ class Body:
         self._exposing = False
         self._dark_until_s = 0.0
         self._next_frame_s = 0.0
+        self._closed_at_s = -1e9
         self._count = 0
         self._last: PictureLike | None = None
         self._picture_bytes = 50_000_000
@@ -267,12 +225,13 @@ class Body:
                 self._drawing = self._finder.submit(self.rig.live_view_jpeg, exposure, *LIVE_VIEW_PX)
             drawing = self._drawing
         try:
-            jpeg = drawing.result(timeout=LONGEST_DRAWING_S)
+            return drawing.result(timeout=LONGEST_DRAWING_S)
         except TimeoutError:
             return None
-        with self._lock:
-            self._drawing = None
-        return jpeg
+        finally:
+            if drawing.done():
+                with self._lock:
+                    self._drawing = None
 
     def warm_up(self) -> None:
         """Draw one frame, however long the first takes."""
@@ -283,7 +242,7 @@ class Body:
     def release(self, transaction: int = UNSOLICITED, target: str = "card", body_button: bool = False) -> Response:
         """Press the release; the answer says whether a shot began."""
         with self._lock:
-            if self._exposing or self._waiting >= self.timing.buffer_shots:
+            if self._exposing or self._waiting >= self.timing.buffer_shots or self._in_gap():
                 return Response.DEVICE_BUSY
             if target != "ram" and self.free_bytes < self._picture_bytes:
                 return Response.STORE_FULL
@@ -302,6 +261,10 @@ class Body:
         self._to_shutter.put(shot)
         return Response.OK
 
+    def _in_gap(self) -> bool:
+        fault = self.faults.standing("busy-gap")
+        return fault is not None and self._now_s() < self._closed_at_s + fault.number("seconds", 0.4)
+
     def _run_shutter(self) -> None:
         while (shot := self._to_shutter.get()) is not _STOP:
             self._closing.wait(self.timing.shutter_lag_s)
@@ -309,7 +272,8 @@ class Body:
             self._closing.wait(shot.exposure.time_s)
             with self._lock:
                 self._exposing = False
-                self._dark_until_s = self._now_s() + self.timing.blackout_s
+                self._closed_at_s = self._now_s()
+                self._dark_until_s = self._closed_at_s + self.timing.blackout_s
             self._to_card.put(replace(shot, opened_at_s=opened_at_s))
         self._to_card.put(_STOP)
 
@@ -337,7 +301,12 @@ class Body:
             if listener:
                 listener.store_filled(shot)
             return
-        objects = self._store(shot, picture)
+        try:
+            objects = self._store(shot, picture)
+        except OSError:  # the disk under the simulated card is full
+            if listener:
+                listener.store_filled(shot)
+            return
         self._note(shot, picture, objects)
         if late := self.faults.strike("object-added-late"):
             self._closing.wait(late.number("seconds", 2.0))
@@ -384,7 +353,7 @@ class Body:
         )
 
     def _note(self, shot: Shot, picture: PictureLike, objects: list[StoredObject]) -> None:
-        first = next(stored for stored in objects if stored.path)
+        first = next(stored for stored in objects if stored.is_file)
         entry = dict(picture.truth)
         entry.update(
             n=shot.number,

@@ -1,7 +1,7 @@
 """The memory card and the picture buffer: objects with handles, their bytes kept on disk.
 
 Pictures of 24 megapixels would fill the memory of a small machine within a roll, so their bytes
-lie in a private temporary folder and are read back piece by piece.
+lie in one temporary file without a name, which is gone when the process is, however it ends.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ import os
 import tempfile
 import threading
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 from mock_camera.codes import Format
 from mock_camera.datasets import ObjectInfo, StorageInfo
@@ -20,26 +19,68 @@ FIRST_NAME_PREFIX = "TCAP"
 _LAST_NUMBER = 9999
 
 
+class Medium:
+    """Bytes appended to a nameless file on disk."""
+
+    def __init__(self) -> None:
+        # Lives as long as the card: closed by `close`, not by a context.
+        self._file = tempfile.TemporaryFile(prefix="mock-camera-", buffering=0)  # noqa: SIM115
+        self._end = 0
+        self._lock = threading.Lock()
+
+    def append(self, data: bytes) -> int:
+        """Keep bytes; return where they begin.
+
+        Raises
+        ------
+        OSError
+            If the disk of this machine is full.
+        """
+        with self._lock:
+            start, view = self._end, memoryview(data)
+            while view:
+                written = os.pwrite(self._file.fileno(), view, self._end)
+                self._end += written
+                view = view[written:]
+            return start
+
+    def read(self, start: int, count: int) -> bytes:
+        """Return bytes kept before."""
+        return os.pread(self._file.fileno(), count, start)
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._file.close()
+
+
 @dataclass(frozen=True)
 class StoredObject:
-    """A file or folder: handle, what ObjectInfo says of it, and where its bytes lie."""
+    """A file or folder: handle, what ObjectInfo says of it, and where its bytes lie.
+
+    `length` is how many bytes there really are, whatever ObjectInfo says; None for a folder.
+    """
 
     handle: int
     info: ObjectInfo
-    path: Path | None = None
+    medium: Medium
+    start: int = 0
+    length: int | None = None
     thumb: bytes = b""
 
-    def read(self, offset: int, count: int) -> bytes:
-        """Return at most `count` bytes from `offset` on; empty past the end."""
-        if self.path is None:
-            return b""
-        with self.path.open("rb") as file:
-            return os.pread(file.fileno(), count, offset)
+    @property
+    def is_file(self) -> bool:
+        """Whether it has bytes."""
+        return self.length is not None
 
     @property
     def stored_bytes(self) -> int:
-        """How many bytes there really are, whatever ObjectInfo says."""
-        return self.path.stat().st_size if self.path else 0
+        """How many bytes there really are."""
+        return self.length or 0
+
+    def read(self, offset: int, count: int) -> bytes:
+        """Return at most `count` bytes from `offset` on; empty past the end."""
+        count = min(count, self.stored_bytes - offset)
+        return self.medium.read(self.start + offset, count) if count > 0 else b""
 
 
 class NameCounter:
@@ -79,17 +120,16 @@ class Card:
     def __init__(self, capacity_bytes: int = 64 * 10**9, first_number: int = 1) -> None:
         self._capacity_bytes = capacity_bytes
         self._names = NameCounter(first_number)
-        self._folder = tempfile.TemporaryDirectory(prefix="mock-camera-")
+        self._medium = Medium()
         self._objects: dict[int, StoredObject] = {}
         self._buffered: list[StoredObject] = []
         self._next_handle = 0x0001
-        self._next_file = 0
         self._lock = threading.RLock()
         self._dcim = self.add_folder("DCIM", 0).handle
 
     def close(self) -> None:
         """Throw the bytes away."""
-        self._folder.cleanup()
+        self._medium.close()
 
     def _take_handle(self) -> int:
         handle = self._next_handle
@@ -100,7 +140,7 @@ class Card:
         """Make a folder on the card."""
         info = ObjectInfo(CARD_ID, Format.ASSOCIATION, 0, name, parent=parent)
         with self._lock:
-            folder = StoredObject(self._take_handle(), info)
+            folder = StoredObject(self._take_handle(), info, self._medium)
             self._objects[folder.handle] = folder
             return folder
 
@@ -114,23 +154,21 @@ class Card:
             folder = self.add_folder(folder_name, self._dcim)
             return [folder], folder.handle, stem
 
-    def _write(self, data: bytes) -> Path:
-        path = Path(self._folder.name) / f"{self._next_file:06d}"
-        self._next_file += 1
-        path.write_bytes(data)
-        return path
+    def _write(self, info: ObjectInfo, data: bytes, thumb: bytes) -> StoredObject:
+        start = self._medium.append(data)
+        return StoredObject(self._take_handle(), info, self._medium, start, len(data), thumb)
 
     def add_file(self, info: ObjectInfo, data: bytes, thumb: bytes) -> StoredObject:
         """Put a file on the card."""
         with self._lock:
-            stored = StoredObject(self._take_handle(), info, self._write(data), thumb)
+            stored = self._write(info, data, thumb)
             self._objects[stored.handle] = stored
             return stored
 
     def buffer_file(self, info: ObjectInfo, data: bytes, thumb: bytes) -> StoredObject:
         """Keep a file in the body's buffer; it is on no store."""
         with self._lock:
-            stored = StoredObject(self._take_handle(), replace(info, storage=0, parent=0), self._write(data), thumb)
+            stored = self._write(replace(info, storage=0, parent=0), data, thumb)
             self._buffered.append(stored)
             return stored
 
@@ -142,11 +180,7 @@ class Card:
     def drop_buffered(self, handle: int) -> None:
         """Forget a file in the buffer."""
         with self._lock:
-            gone = [stored for stored in self._buffered if stored.handle == handle]
             self._buffered = [stored for stored in self._buffered if stored.handle != handle]
-        for stored in gone:
-            if stored.path:
-                stored.path.unlink(missing_ok=True)
 
     def find(self, handle: int) -> StoredObject | None:
         """Return the object with that handle, on the card or in the buffer."""
@@ -168,11 +202,9 @@ class Card:
         """Remove a file, or a folder with all that is in it."""
         with self._lock:
             children = [s.handle for s in self._objects.values() if s.info.parent == handle]
-            stored = self._objects.pop(handle, None)
+            self._objects.pop(handle, None)
         for child in children:
             self.delete(child)
-        if stored and stored.path:
-            stored.path.unlink(missing_ok=True)
 
     @property
     def free_bytes(self) -> int:

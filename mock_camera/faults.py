@@ -13,6 +13,7 @@ drop-event         the event connection is closed when `op` comes
 truncate           the data phase of `op` stops after `bytes`, with response 0x2007
 wrong-size         ObjectInfo states a size that is off by `by` bytes
 outside-list       the current value of property `prop` is `value`, whatever its list says
+busy-gap           a release within `seconds` after a shot is answered busy
 store-full         the card is full at once, or with ``when=during`` runs full in the shot
 no-live-view       live view is refused with reason `bits` (as far as the dialect has reasons)
 live-view-busy     live view answers busy
@@ -47,6 +48,7 @@ NAMES = frozenset(
         "truncate",
         "wrong-size",
         "outside-list",
+        "busy-gap",
         "store-full",
         "no-live-view",
         "live-view-busy",

@@ -266,7 +266,7 @@ class Dialect:
     def get_object(self, request: Request) -> Reply:
         """Answer GetObject."""
         stored = self.find(request.params[0])
-        if stored is None or stored.path is None:
+        if stored is None or not stored.is_file:
             return Reply(Response.INVALID_OBJECT_HANDLE)
         data = stored.read(0, stored.stored_bytes)
         self.was_read(request.params[0])
@@ -276,7 +276,7 @@ class Dialect:
         """Answer GetPartialObject(handle, offset, most bytes); the response tells how many came."""
         handle, offset, most = request.params[:3]
         stored = self.find(handle)
-        if stored is None or stored.path is None:
+        if stored is None or not stored.is_file:
             return Reply(Response.INVALID_OBJECT_HANDLE)
         if offset > stored.stored_bytes:
             return Reply(Response.INVALID_PARAMETER)
@@ -298,7 +298,7 @@ class Dialect:
         if kind:
             return Reply(Response.SPECIFICATION_BY_FORMAT_UNSUPPORTED)
         if handle == ANY_HANDLE:
-            doomed = [stored for stored in self.body.card.on_card() if stored.path]
+            doomed = [stored for stored in self.body.card.on_card() if stored.is_file]
         else:
             found = self.find(handle)
             if found is None:

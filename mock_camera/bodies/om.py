@@ -106,7 +106,7 @@ class BodyOM(Dialect):
     def objects_added(self, shot: Shot, objects: list[StoredObject]) -> None:
         """Report new files; folders are not reported."""
         for stored in objects:
-            if stored.path:
+            if stored.is_file:
                 self.emit(_OBJECT_ADDED, (stored.handle,))
 
     def shot_finished(self, shot: Shot) -> None:

@@ -335,7 +335,7 @@ class Body0B(Dialect):
                 middle = u32(stored.info.storage) + u32(kind) + bytes(8)
                 rest = size + u32(stored.info.parent) + u32(stored.handle)
                 self._queue(Record.OBJECT_ADDED, head + middle + rest + name)
-            elif stored.path:
+            elif stored.is_file:
                 shown = kind if name.endswith(b"JPG\x00") else _RAW_FORMAT
                 self._queue(Record.OBJECT_WAITS, head + u32(shown) + bytes(4) + size + bytes(4) + name)
 

@@ -73,6 +73,17 @@ def test_a_full_store_during_the_shot_is_an_event(start_camera: Any, connect: An
     assert camera.control("shots")["shots"] == []
 
 
+def test_a_release_too_soon_after_a_shot_is_busy(start_camera: Any, connect: Any) -> None:
+    camera = start_camera("--body", "standard", "--fault", "busy-gap:seconds=60")
+    wire = connect(camera).open()
+    assert wire.ask(Operation.INITIATE_CAPTURE, 0, 0)[0] == Response.OK
+    while wire.next_event().code != EventCode.CAPTURE_COMPLETE:
+        pass
+    assert wire.ask(Operation.INITIATE_CAPTURE, 0, 0)[0] == Response.DEVICE_BUSY
+    camera.control("clear-faults")
+    assert wire.ask(Operation.INITIATE_CAPTURE, 0, 0)[0] == Response.OK
+
+
 def test_a_silent_operation_costs_the_driver_its_own_timeout_only(start_camera: Any) -> None:
     camera = start_camera("--body", "0a", "--fault", "silence:op=0x9203,after=1,times=1")
     results = camera.drive(["init"], ["preview"], ["preview"], ["exit"], ["init"], ["preview"], ["exit"])

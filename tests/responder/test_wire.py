@@ -294,9 +294,9 @@ def test_random_bytes_end_in_a_closed_connection(start_camera: Any, connect: Any
 def test_random_operations_are_answered_by_every_body(start_camera: Any, connect: Any, body: str) -> None:
     wire = connect(start_camera("--body", body)).open()
     source = random.Random(body)
-    known = [*Operation, *range(0x9100, 0x9130), *range(0x90C0, 0x90CC), *range(0x9150, 0x9162)]
+    known: list[int] = [*Operation, *range(0x9100, 0x9130), *range(0x90C0, 0x90CC), *range(0x9150, 0x9162)]
     known += [*range(0x9200, 0x920A), *range(0x9400, 0x9418), *range(0x9480, 0x948A), 0x9706, 0xFFFF]
-    values = (0, 1, 2, 3, 6, 0xFFFFFFFF, 0xFFFFC001, 0xFFFFC002, 0x80000001, 0x02000020, 0x02000031)
+    values: tuple[int, ...] = (0, 1, 2, 3, 6, 0xFFFFFFFF, 0xFFFFC001, 0xFFFFC002, 0x80000001, 0x02000020, 0x02000031)
     values += (0xD001, 0xD102, 0xD11C, 0xD1B0, 0xD208, 0xD2C2, 0x500D, 0x00010001)
     for _ in range(400):
         code = source.choice(known)
