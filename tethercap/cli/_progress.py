@@ -1,10 +1,16 @@
-"""Bars on stderr for commands that let one wait; silent where stderr is no terminal."""
+"""Talk on stderr: sentences, and bars for commands that let one wait; bars only where stderr is a terminal."""
 
 import contextlib
 from collections.abc import Callable, Iterator
 
 from rich.console import Console
+from rich.markup import escape
 from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn, TimeRemainingColumn
+
+
+def say(sentence: str) -> None:
+    """Say something to the person; a path in it is never broken over two lines."""
+    Console(stderr=True, highlight=False).print(escape(sentence), soft_wrap=True)
 
 
 @contextlib.contextmanager

@@ -5,10 +5,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import click
-from rich.console import Console
-from rich.markup import escape
 
-from tethercap.cli._progress import byte_bar
+from tethercap.cli._progress import byte_bar, say
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.roll.bag import write_bag
 from tethercap.roll.fixity import files_in, total_bytes
@@ -30,8 +28,8 @@ def bag(roll: Path, out: Path, as_json: bool) -> ExitCode:
         print(json.dumps({"bag": str(made.path), "files": made.files, "size_bytes": made.size_bytes}))
     else:
         print(made.path)
-        Console(stderr=True).print(escape(f"{made.files} files, {made.size_bytes / 1e6:.1f} MB, packed and read back."))
+        say(f"{made.files} files, {made.size_bytes / 1e6:.1f} MB, packed and read back.")
     for file in made.encoded:
         talk = f"{file!r} has a sign in its name that some validators of bags do not understand; better rename it."
-        Console(stderr=True).print(escape(talk))
+        say(talk)
     return ExitCode.DONE

@@ -9,10 +9,8 @@ from typing import Any
 
 import click
 import msgspec
-from rich.console import Console
-from rich.markup import escape
 
-from tethercap.cli._progress import count_bar
+from tethercap.cli._progress import count_bar, say
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.errors import ProfileError
 from tethercap.image_files.metadata import embed, xmp_packet
@@ -50,7 +48,7 @@ def describe(roll: Path, settings: tuple[str, ...], frames: str | None, table: P
         changes = _parsed(settings, RollSetup)
     with Roll.open(roll, sidecar=xmp_packet) as opened:
         for note in opened.opening_notes:
-            Console(stderr=True).print(escape(note))
+            say(note)
         if changes or notes:
             opened.change_setup(changes, notes)
         takes = sum(len(frame.takes) for frame in opened.frames.values())
@@ -100,12 +98,11 @@ def _tell(report: DescribeReport, as_json: bool) -> ExitCode:
     else:
         for file in report.written:
             print(file)
-        talk = Console(stderr=True)
-        talk.print(f"{len(report.written)} files written, {report.unchanged} said it all already.")
+        say(f"{len(report.written)} files written, {report.unchanged} said it all already.")
         for file in report.kept:
-            talk.print(escape(f"A sidecar that another program had changed is kept as {file}."))
+            say(f"A sidecar that another program had changed is kept as {file}.")
         for file in report.left:
-            talk.print(escape(f"{file} was changed by another program and is left as it is."))
+            say(f"{file} was changed by another program and is left as it is.")
         for trouble in report.troubles:
-            talk.print(escape(trouble))
+            say(trouble)
     return ExitCode.FOUND if report.kept or report.left or report.troubles else ExitCode.DONE

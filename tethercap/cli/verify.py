@@ -4,10 +4,8 @@ import json
 from pathlib import Path
 
 import click
-from rich.console import Console
-from rich.markup import escape
 
-from tethercap.cli._progress import byte_bar
+from tethercap.cli._progress import byte_bar, say
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.cli.main import exit_code_for
 from tethercap.errors import TethercapError
@@ -42,7 +40,7 @@ def verify(rolls: tuple[Path, ...], as_json: bool) -> ExitCode:
             report = _verified(folder)
         except TethercapError as error:
             # The rolls that follow are looked at all the same.
-            Console(stderr=True).print(escape(str(error)))
+            say(str(error))
             code = max(code, exit_code_for(error))
             continue
         print(json.dumps(_as_data(report)) if as_json else _as_text(report))
