@@ -47,7 +47,7 @@ def _readings(widgets: Mapping[str, Widget], maker: Maker) -> Iterator[BatteryRe
     for name in (*translated, "batterylevel", "battery"):
         for reading in _percent(widgets[name]) if name in widgets else ():
             # Where the property counts in steps, the driver may put its % sign behind the bare step.
-            if step != reading.percent or step == 0:
+            if step != reading.percent:
                 yield reading
     if maker is Maker.SONY and _SONY_PROPERTY in widgets:
         yield from _percent(widgets[_SONY_PROPERTY])

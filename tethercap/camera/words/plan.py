@@ -52,6 +52,8 @@ def plan_change(understanding: Understanding, setting: Setting, value: Value | f
     state, carrier = _settable(understanding, setting)
     if carrier.kind is WidgetKind.RANGE:
         aim = _within_range(setting, carrier, value)
+    elif carrier.kind is WidgetKind.TEXT and not state.choices:
+        aim = _free_text(understanding, setting, value)
     elif setting is Setting.IMAGE_FORMAT and value == ImageFormat.RAW:
         aim = _raw_alone(understanding)
     else:
@@ -80,6 +82,12 @@ def _within_range(setting: Setting, carrier: Carrier, value: Value | float | str
     lowest, highest, _step = carrier.range or (figure, figure, 0.0)
     held = min(max(float(figure), lowest), highest)
     return Value(ValueKind.NUMBER, f"{held:g}", number=held)
+
+
+def _free_text(understanding: Understanding, setting: Setting, value: Value | float | str) -> Value:
+    # The driver takes any text here and the body decides (live-view magnification).
+    text = value.text if isinstance(value, Value) else value if isinstance(value, str) else f"{value:g}"
+    return read_value(understanding, setting, text)
 
 
 def _raw_alone(understanding: Understanding) -> Value:

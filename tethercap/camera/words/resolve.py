@@ -95,7 +95,7 @@ def _state(setting: Setting, widget: Widget, maker: Maker, formats: FormatReadin
     parse = parser_for(setting, widget.name, maker)
     choices = tuple(_value(setting, parse, text, formats) for text in widget.choices)
     if widget.kind is WidgetKind.TOGGLE and setting in _SWITCHES:
-        choices = (word("0", "off"), word("1", "on"))
+        choices = (parse("0"), parse("1"))
     current = _value(setting, parse, widget.current_text, formats)
     if setting is Setting.SHUTTER:
         current, *shown = _without_doubtful_codes((current, *choices))

@@ -46,6 +46,8 @@ def eos() -> list[Widget]:
         widget("manualfocusdrive", "None", ["Near 1", "Near 2", "Near 3", "None", "Far 1", "Far 2", "Far 3"]),
         widget("viewfinder", "2", kind=WidgetKind.TOGGLE, section="actions"),
         widget("capturetarget", "Internal RAM", ["Internal RAM", "Memory card"], section="settings"),
+        text("eoszoom", "0", section="actions"),
+        widget("silentmode", "0", kind=WidgetKind.TOGGLE),
         text("manufacturer", "Canon Inc."),
         text("cameramodel", "Canon EOS 0D"),
         text("batterylevel", "50%"),

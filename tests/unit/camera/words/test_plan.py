@@ -40,6 +40,8 @@ EOS, NIKON, SONY = understand(eos()), understand(nikon()), understand(sony())
         (SONY, Setting.CAPTURE_TARGET, "card+memory", "capturetarget", "card+sdram"),
         (EOS, Setting.LIVE_VIEW, "on", "viewfinder", "1"),
         (EOS, Setting.FOCUS_DRIVE, "far-2", "manualfocusdrive", "Far 2"),
+        (EOS, Setting.LIVE_VIEW_ZOOM, 5, "eoszoom", "5"),
+        (EOS, Setting.QUIET_SHUTTER, "quiet", "silentmode", "1"),
         (NIKON, Setting.FOCUS_DRIVE, -250.0, "manualfocusdrive", "-250"),
         (NIKON, Setting.FOCUS_DRIVE, 99_999, "manualfocusdrive", "32767"),
     ],

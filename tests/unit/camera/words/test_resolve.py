@@ -61,6 +61,14 @@ def test_a_manual_lens_is_normal(aperture: Widget) -> None:
     assert "on the lens" in understanding.states[Setting.APERTURE].note
 
 
+@pytest.mark.parametrize(("program", "is_manual"), [("AV", True), ("Manual", True), ("P", False), ("Custom", False)])
+def test_a_list_without_a_current_aperture_means_a_manual_lens_only_where_it_is_ours(
+    program: str, is_manual: bool
+) -> None:
+    shown = widget("aperture", "Unknown value 0000", ["4", "5.6"])
+    assert understand(replaced(eos(), shown, widget("autoexposuremode", program))).manual_lens is is_manual
+
+
 def test_an_aperture_known_by_number_means_that_the_lens_talks() -> None:
     body = replaced(
         without(eos(), "aperture"), widget("f-number", "(null)"), widget("5007", "430", kind=WidgetKind.MENU)
