@@ -65,8 +65,9 @@ def report(
     program = states[Setting.PROGRAM].value.word if Setting.PROGRAM in states else None
     offers_raw = formats is not None and formats.raw_alone is not None
     if not any(setting in states for setting in _EXPOSURE) and not offers_raw:
-        sentence = "The camera is there, but it shows no sensitivity, exposure time or format. " + _USB_MODE[maker]
-        return Report(Control.NONE, (sentence,), (), program, manual_lens=False)
+        found = "The camera is there, but it shows no sensitivity, exposure time or format. "
+        last = " If nothing changes, this body cannot be controlled by a computer."
+        return Report(Control.NONE, (found + _USB_MODE[maker] + last,), (), program, manual_lens=False)
     manual_lens = not lens_talks and _is_manual_lens(states.get(Setting.APERTURE), program)
     turn = _turn_to_manual(maker, program)
     sentences = [_exposure_sentence(setting, states.get(setting), program, turn) for setting in _EXPOSURE]
