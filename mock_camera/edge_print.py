@@ -74,7 +74,7 @@ def draw(picture: FloatPicture, strip: Strip, x: FloatPicture, y: FloatPicture) 
 def _exposed(kind: FilmKind) -> NDArray[np.float32]:
     """Transmittance of printed (strongly exposed) film: dark on a negative, amber on a slide."""
     light = np.array([[[1.6, 1.1, 0.35]]], np.float32)
-    return transmittance(light, kind)[0, 0]
+    return np.asarray(transmittance(light, kind)[0, 0], np.float32)
 
 
 def _print_135(ink: NDArray[np.uint8], strip: Strip, x: FloatPicture, y: FloatPicture) -> None:

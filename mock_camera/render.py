@@ -173,7 +173,7 @@ class SensorCanvas:
 def to_sensor_canvas(canvas: Canvas, f_number: float, mm_per_px: float) -> SensorCanvas:
     """Convert a canvas to camera colours and blur it as the lens at an f-number and pixels of a size on the film do."""
     colours = cv2.transform(canvas.pixels.astype(np.float32), (sensor.MIXING / FULL_T).astype(np.float32))
-    # A square has a standard deviation of 0.29 sides: the sensor's pixel adds to the lens, the canvas's own is there already.
+    # A square spreads by 0.29 of its side. The sensor's pixel adds to the lens; the canvas's own is in already.
     lens, pixel, own = sensor.blur_px(f_number, canvas.px_per_mm), 0.29 * mm_per_px * canvas.px_per_mm, 0.29
     spread = math.sqrt(max(lens * lens + pixel * pixel - own * own, 0.0))
     if spread > 0.15:
@@ -294,7 +294,7 @@ class SensorView:
         tile, spread = self._grain_tile(film, 0 if self.kind.monochrome else channel)
         grain = self._warp(tile, pose, offset, 128.0)
         np.maximum(part, 1e-5, out=part)
-        density = cv2.log(part)
+        density = np.asarray(cv2.log(part), np.float32)
         density *= np.float32(-1.0 / math.log(10.0))
         np.maximum(density, 0.0, out=density)
         grain -= np.float32(128.0)

@@ -70,7 +70,7 @@ def _dark_house(p: Painter, x: float, width: float, top: float, glimmer: np.floa
     for row in np.arange(top + 0.04, 0.58, 0.075):
         for column in np.arange(x + 0.018, x + width - 0.03, 0.035):
             if p.random.random() < 0.35:
-                bright = np.array([0.75, 0.48, 0.18]) * p.random.uniform(0.3, 1.3)
+                bright = np.array([0.75, 0.48, 0.18], np.float32) * np.float32(p.random.uniform(0.3, 1.3))
                 p.box(float(column), float(row), 0.016, 0.038, bright, 0.1)
 
 

@@ -224,7 +224,8 @@ def _place_scene(developed: FloatPicture, frame: Frame, film_format: FilmFormat,
     width, height = film_format.along_mm * part.px_per_mm, film_format.across_mm * part.px_per_mm
     if developed.shape[1] > 1.3 * width:
         # Area averaging first, or a finer scene would alias.
-        developed = cv2.resize(developed, (round(width), round(height)), interpolation=cv2.INTER_AREA)
+        size = round(width), round(height)
+        developed = np.asarray(cv2.resize(developed, size, interpolation=cv2.INTER_AREA), np.float32)
     scene_x = developed.shape[1] / film_format.along_mm
     scene_y = developed.shape[0] / film_format.across_mm
     turn = math.radians(frame.tilt_deg)

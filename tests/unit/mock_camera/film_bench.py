@@ -31,19 +31,19 @@ def whole_canvas(strip: Strip, px_per_mm: float = 28.0, level: float = 0.18) -> 
 
 
 def crossing(profile: NDArray[np.float64], near: float, reach: int) -> float:
-    """Place (in samples) where a profile passes half way between its levels `reach` samples to either side of `near`."""
+    """Place (in samples) where a profile passes half way between its levels `reach` samples beside `near`."""
     left, right = round(near) - reach, round(near) + reach
     low, high = profile[left - 3 : left + 1].mean(), profile[right : right + 4].mean()
     middle = (low + high) / 2
     part = (profile[left : right + 1] - middle) * np.sign(high - low)
     after = int(np.flatnonzero(part > 0)[0])
-    return left + after - part[after] / (part[after] - part[after - 1])
+    return float(left + after - part[after] / (part[after] - part[after - 1]))
 
 
-def ramp_length(profile: NDArray[np.float64], low: float, high: float) -> float:
-    """Length of a straight ramp between two levels, from the distance between its 10 % and 90 % points."""
-    rising = profile if high > low else profile[::-1]
-    low, high = min(low, high), max(low, high)
+def ramp_length(profile: NDArray[np.float64], first: float, last: float) -> float:
+    """Length of a straight ramp from one level to another, from the distance between its 10 % and 90 % points."""
+    rising = profile if last > first else profile[::-1]
+    low, high = min(first, last), max(first, last)
     places = []
     for part in (0.1, 0.9):
         level = low + part * (high - low)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import rawpy
 import tifffile
+from numpy.typing import NDArray
 
 from mock_camera import dng, sensor
 from mock_camera.sensor import Exposure
@@ -18,7 +19,7 @@ INFO = dng.ShotInfo(
 )  # fmt: skip
 
 
-def random_mosaic() -> np.ndarray:
+def random_mosaic() -> NDArray[np.uint16]:
     return np.random.default_rng(1).integers(sensor.BLACK, sensor.WHITE, (96, 128), dtype=np.uint16)
 
 
@@ -62,6 +63,7 @@ def test_the_preview_is_the_jpeg_that_was_given(file: bytes) -> None:
     with rawpy.imread(io.BytesIO(file)) as raw:
         thumb = raw.extract_thumb()
     picture = cv2.imdecode(np.frombuffer(thumb.data, np.uint8), cv2.IMREAD_COLOR)
+    assert picture is not None
     assert picture.shape == (60, 90, 3)
     assert picture.mean(axis=(0, 1)) == pytest.approx([20, 120, 220], abs=4)
 

@@ -2,13 +2,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from mock_camera.film_stock import FORMATS, GREY, KINDS, rebate_transmittance, transmittance
 
 
-def density(level: float, kind: str) -> np.ndarray:
+def density(level: float, kind: str) -> NDArray[np.float64]:
     picture = np.full((2, 2, 3), level, np.float32)
-    return -np.log10(transmittance(picture, KINDS[kind])[0, 0])
+    return np.asarray(-np.log10(transmittance(picture, KINDS[kind])[0, 0]), np.float64)
 
 
 def test_the_masked_base_has_the_usual_densities() -> None:

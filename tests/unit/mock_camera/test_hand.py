@@ -77,7 +77,7 @@ def test_the_bell_brings_every_frame_of_every_strip_and_then_an_empty_holder() -
 
 
 def test_bare_light_lies_between_two_strips() -> None:
-    order = []
+    order: list[int] = []
     hand = make_hand("timed", time_scale=0.2)
     for step in range(2000):
         hand.step(step * 0.01)

@@ -6,11 +6,13 @@ import threading
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
+from typing import Any
 
 import cv2
 import numpy as np
 import pytest
 import rawpy
+from numpy.typing import NDArray
 
 from mock_camera.rig import CopyRig, Exposure, RigSettings
 from tests.unit.mock_camera.film_bench import ramp_length
@@ -31,6 +33,18 @@ class HandClock:
         return self.now_s
 
 
+def decoded(jpeg: bytes) -> NDArray[np.uint8]:
+    """Pixels of a JPEG, BGR."""
+    picture = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
+    assert picture is not None
+    return np.asarray(picture, np.uint8)
+
+
+def truth_of(rig: CopyRig) -> dict[str, Any]:
+    """What the control channel would say."""
+    return rig.control({"cmd": "truth"})
+
+
 @pytest.fixture
 def clock() -> HandClock:
     return HandClock()
@@ -47,7 +61,7 @@ def test_film_is_placed_where_the_command_says(rig: CopyRig) -> None:
     assert rig.control({"cmd": "place", "frame": 2, "along_mm": 0.5, "across_mm": -0.3, "tilt_deg": 0.6, "strip": 1})[
         "ok"
     ]
-    truth = rig.control({"cmd": "truth"})
+    truth = truth_of(rig)
     assert truth["offset_mm"] == pytest.approx([0.5, -0.3])
     assert truth["tilt_deg"] == pytest.approx(0.6)
     assert (truth["strip"], truth["frame_index"], truth["frame_label"]) == (1, 2, "6")
@@ -57,7 +71,7 @@ def test_film_is_placed_where_the_command_says(rig: CopyRig) -> None:
 
 def test_the_live_view_is_a_jpeg_of_the_asked_size(rig: CopyRig) -> None:
     for size in ((1024, 680), (640, 424)):
-        picture = cv2.imdecode(np.frombuffer(rig.live_view_jpeg(NORMAL, *size), np.uint8), cv2.IMREAD_COLOR)
+        picture = decoded(rig.live_view_jpeg(NORMAL, *size))
         assert picture.shape == (size[1], size[0], 3)
     # A colour negative's base looks orange under daylight white balance.
     blue, green, red = picture[35, 320].astype(int)
@@ -68,10 +82,7 @@ def test_film_just_put_in_place_is_not_smeared(rig: CopyRig) -> None:
     before = rig.live_view_jpeg(NORMAL)
     rig.control({"cmd": "place", "frame": 2})
     rig.control({"cmd": "place", "frame": 0})
-    pictures = [
-        cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR).astype(float)
-        for data in (before, rig.live_view_jpeg(NORMAL))
-    ]
+    pictures = [decoded(data).astype(float) for data in (before, rig.live_view_jpeg(NORMAL))]
     assert np.abs(pictures[0] - pictures[1]).mean() < 3.0
 
 
@@ -90,7 +101,7 @@ def test_a_raw_of_moving_film_is_smeared_by_speed_times_time(rig: CopyRig, clock
     rig.control({"cmd": "place", "frame": 0, "along_mm": 2.5})
     rig.control({"cmd": "move", "by_mm": -5.0, "seconds": 1.0})
     clock.now_s += 0.5
-    speed = rig.control({"cmd": "truth"})["speed_mm_s"]
+    speed = truth_of(rig)["speed_mm_s"]
     assert speed == pytest.approx(1.875 * 5.0, rel=0.01)
     exposure = Exposure(1 / 8, 8.0, 25)
     opened = clock.now_s - exposure.time_s / 2
@@ -137,7 +148,7 @@ def test_the_clock_of_the_exif_runs_with_the_rig(rig: CopyRig, clock: HandClock)
 
 def test_an_empty_holder_has_no_frame_and_gives_bare_light(rig: CopyRig, clock: HandClock) -> None:
     rig.control({"cmd": "film", "strip": -1})
-    truth = rig.control({"cmd": "truth"})
+    truth = truth_of(rig)
     assert truth["film_present"] is False
     assert truth["frame_index"] is None
     assert truth["corners_px"] is None
@@ -149,7 +160,7 @@ def test_other_film_can_be_laid_on_the_table(rig: CopyRig) -> None:
     answer = rig.control({"cmd": "film", "kind": "slide", "format": "135-18x24", "seed": 3, "blank": [1]})
     assert answer["ok"]
     rig.control({"cmd": "place", "frame": 1})
-    truth = rig.control({"cmd": "truth"})
+    truth = truth_of(rig)
     assert truth["blank"] is True
     corners = truth["corners_px"]
     assert math.dist(corners[0], corners[1]) * truth["mm_per_px"] == pytest.approx(18.0)
@@ -178,17 +189,17 @@ def test_light_can_be_dimmed_and_made_to_flicker(rig: CopyRig) -> None:
     ],
 )
 def test_senseless_commands_are_answered_with_a_reason(rig: CopyRig, command: dict[str, object], words: str) -> None:
-    before = rig.control({"cmd": "truth"})
+    before = truth_of(rig)
     answer = rig.control(command)
     assert answer["ok"] is False
     assert words in str(answer["error"])
-    assert rig.control({"cmd": "truth"}) == before
+    assert truth_of(rig) == before
 
 
 def test_the_hand_works_through_the_commands(rig: CopyRig, clock: HandClock) -> None:
     rig.control({"cmd": "hand", "do": "next"})
     clock.now_s += 20.0
-    truth = rig.control({"cmd": "truth"})
+    truth = truth_of(rig)
     assert truth["frame_index"] == 1
     assert max(abs(v) for v in truth["offset_mm"]) < 0.15
     assert truth["speed_mm_s"] == 0.0
