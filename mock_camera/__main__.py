@@ -17,11 +17,11 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
+from mock_camera import faults
 from mock_camera.bodies import BODIES
 from mock_camera.body import FAST, Body, Timing
 from mock_camera.card import Card
 from mock_camera.control import ControlServer, Desk
-from mock_camera.faults import FaultBox, FaultError, parse
 from mock_camera.lens import RigLike
 from mock_camera.responder import Responder
 
@@ -45,7 +45,12 @@ def size(text: str) -> tuple[int, int]:
 
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser of the command line."""
-    parser = argparse.ArgumentParser("mock_camera", description="A simulated camera on 127.0.0.1, looking at film.")
+    parser = argparse.ArgumentParser(
+        "mock_camera",
+        description="A simulated camera on 127.0.0.1, looking at film.",
+        epilog=faults.__doc__,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     add = parser.add_argument
     add("--body", choices=list(BODIES), default="0a", help="dialect: standard, or a vendor extension's number")
     add("--port", type=int, default=0, help="PTP/IP port; 0 takes any")
@@ -121,8 +126,8 @@ def run(argv: Sequence[str] | None = None, make_rig: RigMaker = make_copy_rig) -
     parser = build_parser()
     args = parser.parse_args(argv)
     try:
-        faults = FaultBox([parse(spec) for spec in args.fault])
-    except FaultError as error:
+        box = faults.FaultBox([faults.parse(spec) for spec in args.fault])
+    except faults.FaultError as error:
         parser.error(str(error))
     if not 1 <= args.first_number <= 9999:
         parser.error("--first-number lies between 1 and 9999")
@@ -133,7 +138,7 @@ def run(argv: Sequence[str] | None = None, make_rig: RigMaker = make_copy_rig) -
     timing = FAST if args.fast else Timing()
     if args.transfer_mb_s:
         timing = replace(timing, transfer_bytes_s=args.transfer_mb_s * 1e6)
-    body = Body(make_rig(args), card, faults, timing)
+    body = Body(make_rig(args), card, box, timing)
     body.warm_up()
     dialect = BODIES[args.body](body, args.serial)
     responder = Responder(dialect, args.port, args.trace)

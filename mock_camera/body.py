@@ -15,7 +15,7 @@ import traceback
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Protocol
 
 from mock_camera.card import CARD_ID, Card, StoredObject
@@ -318,8 +318,10 @@ class Body:
     def _store(self, shot: Shot, picture: PictureLike) -> list[StoredObject]:
         folders, parent, stem = self.card.next_stem()
         objects = list(folders)
+        since_s = self._now_s() - shot.opened_at_s
+        taken = date_text(datetime.now() - timedelta(seconds=since_s))
         for kind, name, data in self._files_of(shot, picture, stem):
-            info = self._describe(kind, name, len(data), parent, picture)
+            info = replace(self._describe(kind, name, len(data), parent, picture), taken=taken)
             if shot.target != "ram":
                 objects.append(self.card.add_file(info, data, picture.thumb))
             if shot.target != "card":
@@ -349,7 +351,6 @@ class Body:
             thumb_size_px=THUMB_PX,
             image_size_px=(picture.width_px, picture.height_px),
             bit_depth=14 if kind is Format.DNG else 24,
-            taken=date_text(datetime.now()),
         )
 
     def _note(self, shot: Shot, picture: PictureLike, objects: list[StoredObject]) -> None:

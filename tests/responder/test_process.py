@@ -14,6 +14,8 @@ from typing import Any
 import psutil
 import pytest
 
+from mock_camera.packets import InitCommandAck, InitCommandRequest
+
 TINY_RIG = Path(__file__).parent / "tiny_rig.py"
 
 
@@ -97,3 +99,31 @@ sys.stdin.read()
             return
         time.sleep(0.05)
     pytest.fail("the camera outlived its parent")
+
+
+def test_many_sessions_leave_nothing_behind(start_camera: Any, connect: Any) -> None:
+    camera = start_camera("--body", "standard")
+    process = psutil.Process(camera.process.pid)
+
+    def settled() -> tuple[int, int]:
+        """Return (open files, threads) once they stop falling."""
+        counts = process.num_fds(), process.num_threads()
+        for _ in range(100):
+            time.sleep(0.05)
+            fresh = process.num_fds(), process.num_threads()
+            if fresh == counts:
+                break
+            counts = fresh
+        return counts
+
+    connect(camera).open().close()
+    before = settled()
+    for _ in range(60):
+        for _ in range(200):
+            wire = connect(camera)
+            wire.send(InitCommandRequest(bytes(16), "again"))
+            if isinstance(wire.receive(), InitCommandAck):
+                break
+            time.sleep(0.01)
+        wire.close()
+    assert settled() == before
