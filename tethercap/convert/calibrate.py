@@ -3,6 +3,7 @@
 import dataclasses
 
 import numpy as np
+import numpy.typing as npt
 
 from tethercap.convert import spaces
 from tethercap.convert.exposure import scene_light
@@ -77,7 +78,7 @@ def fit_neutral(density: F64Array, start: FilmModel) -> FilmModel:
 
 
 def fit_chart(
-    density: F64Array, linear_srgb: F64Array, greys: F64Array, start: FilmModel, *, pull: float = 0.15
+    density: F64Array, linear_srgb: F64Array, greys: npt.NDArray[np.intp], start: FilmModel, *, pull: float = 0.15
 ) -> FilmModel:
     """Fit curves and both matrices to a colour chart on the roll.
 

@@ -106,3 +106,10 @@ def resample_rows(layout: Layout, pixels: U16Array, top: int, first: int, last: 
     size = (layout.size.width_px, last - first)
     warped = cv2.warpPerspective(pixels, mapping, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
     return warped.astype(np.uint16, copy=False)
+
+
+def quad_or_none(corners_px: object) -> QuadPx | None:
+    """Corners as a record holds them, or None where it holds none."""
+    if corners_px is None or not np.size(np.asarray(corners_px)):
+        return None
+    return QuadPx.from_array(np.asarray(corners_px, dtype=np.float64))

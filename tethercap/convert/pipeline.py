@@ -1,7 +1,7 @@
 """The whole chain for one picture: measurements and choices first, as a plan that can be read; then the pixels."""
 
 import dataclasses
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +19,7 @@ from tethercap.convert.develop import (
 )
 from tethercap.convert.exposure import PrintExposure, find_exposure, find_slide_exposure
 from tethercap.convert.film_base import FilmBase, estimate_base, measure_base
-from tethercap.convert.film_model import IDENTITY, FilmModel
+from tethercap.convert.film_model import IDENTITY, FilmModel, Triple
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.generic_models import generic_model
 from tethercap.convert.neutral import estimate_neutral
@@ -34,11 +34,12 @@ Step = tuple[str, dict[str, object]]
 RunBands = Callable[[Callable[[tuple[int, int]], None], Iterable[tuple[int, int]]], None]
 CHUNK_ROWS = 512
 _LUMINANCE = (0.2126, 0.7152, 0.0722)
-_TYPICAL_BASE_DENSITY = {
+TYPICAL_BASE_DENSITY: Mapping[FilmKind, Triple] = {
     FilmKind.COLOUR_NEGATIVE: (0.25, 0.65, 0.95),
     FilmKind.BW_NEGATIVE: (0.28, 0.28, 0.28),
     FilmKind.SLIDE: (0.12, 0.12, 0.12),
 }
+"""From memory, as in profiles/film_kinds; used only where no base can be measured."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -210,7 +211,7 @@ def _base_for(
     measured = measure_base(raw, cells, corners, film_kind)
     if measured is not None:
         return measured, ()
-    estimate = estimate_base(raw, cells, film_kind, _TYPICAL_BASE_DENSITY[film_kind])
+    estimate = estimate_base(raw, cells, film_kind, TYPICAL_BASE_DENSITY[film_kind])
     if film_kind is FilmKind.SLIDE:
         return estimate, ()
     return estimate, ("No clear film was found beside the picture; the base is estimated from the picture itself.",)

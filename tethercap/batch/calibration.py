@@ -1,0 +1,207 @@
+"""Film models measured on the roll itself: grey cards or a colour chart among its frames."""
+
+import dataclasses
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from tethercap.batch.find_frame import find_frame
+from tethercap.convert.calibrate import fit_chart, fit_greys, fit_neutral
+from tethercap.convert.cells import Cells, measure_cells
+from tethercap.convert.charts import (
+    GREY_PATCHES,
+    Patch,
+    card_patch,
+    chart_linear_srgb,
+    chart_patches,
+    find_chart,
+    patch_densities,
+)
+from tethercap.convert.film_base import FilmBase, estimate_base, measure_base
+from tethercap.convert.film_model import FilmModel
+from tethercap.convert.flat_field import FlatField
+from tethercap.convert.generic_models import generic_model
+from tethercap.convert.pipeline import TYPICAL_BASE_DENSITY, convert
+from tethercap.convert.recipe import Border, Recipe
+from tethercap.errors import ConversionError, ProfileError
+from tethercap.film.kinds import FilmKind
+from tethercap.geometry import QuadPx
+from tethercap.image_files.raw import read_raw
+from tethercap.pictures import RawPicture, U8Array
+
+_CARD_REFLECTANCE = 0.18
+_CELL_PX = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """A picture of a card or a chart, and what is known about where it lies."""
+
+    raw_path: Path
+    patches: tuple[QuadPx, ...] = ()
+    """Corners of each patch, mosaic pixels; empty where nobody said."""
+    outline: QuadPx | None = None
+    """Corners of a chart's patches together."""
+    stops: float | None = None
+    """Exposure of a card over normal, where it is known."""
+
+
+def calibrate_on_cards(
+    targets: Sequence[Target], film_kind: FilmKind, base: FilmBase | None, flat: FlatField | None
+) -> FilmModel:
+    """Measure the neutral on grey cards.
+
+    Parameters
+    ----------
+    targets : sequence of Target
+        Pictures of the card; at different exposures they tell the slopes as well.
+    film_kind : FilmKind
+    base : FilmBase or None
+        The roll's; None measures it on each picture.
+    flat : FlatField or None
+
+    Raises
+    ------
+    PictureError, ConversionError
+        If a picture cannot be read or used.
+    """
+    rows, stops, start = [], [], generic_model(film_kind)
+    for target in targets:
+        raw = read_raw(target.raw_path)
+        start = generic_model(film_kind, raw)
+        cells = measure_cells(raw, flat, _CELL_PX)
+        corners = find_frame(raw, film_kind)
+        width_px, height_px = raw.size
+        said = target.patches or ((target.outline,) if target.outline is not None else ())
+        patches = [Patch(quad) for quad in said] or [card_patch(width_px, height_px, corners)]
+        here = _base(raw, cells, corners, film_kind, base)
+        rows.append(np.median(patch_densities(cells, patches, here), axis=0))
+        stops.append(target.stops)
+    density = np.array(rows)
+    known = [stop for stop in stops if stop is not None]
+    if len(known) == len(stops) and len(known) > 1:
+        model = fit_greys(density, np.log10(_CARD_REFLECTANCE) + np.array(known) * np.log10(2.0), start)
+    else:
+        model = fit_neutral(density, start)
+    return dataclasses.replace(model, source=f"grey card, {len(rows)} exposures")
+
+
+def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | None, flat: FlatField | None) -> FilmModel:
+    """Measure curves and matrices on a colour chart.
+
+    Raises
+    ------
+    PictureError, ConversionError
+        If the picture cannot be read, or the chart is not found in it.
+    """
+    raw = read_raw(target.raw_path)
+    cells = measure_cells(raw, flat, _CELL_PX)
+    corners = find_frame(raw, film_kind)
+    here = _base(raw, cells, corners, film_kind, base)
+    patches = [Patch(quad) for quad in target.patches]
+    if not patches:
+        outline = target.outline or _look_for_chart(raw, film_kind, here)
+        if outline is None:
+            raise ConversionError(
+                f"No colour chart was found in {target.raw_path}.",
+                todo="Give the corners of its patches in a JSON file.",
+            )
+        patches = chart_patches(outline)
+    if len(patches) != len(chart_linear_srgb()):
+        raise ConversionError(f"The chart has 24 patches; {target.raw_path} is given {len(patches)}.")
+    density = patch_densities(cells, patches, here)
+    model = fit_chart(density, chart_linear_srgb(), GREY_PATCHES, generic_model(film_kind, raw))
+    return dataclasses.replace(model, source="colour chart on the roll")
+
+
+def _base(
+    raw: RawPicture, cells: Cells, corners: QuadPx | None, film_kind: FilmKind, base: FilmBase | None
+) -> FilmBase:
+    if base is not None:
+        return base.for_shot(raw.shot)
+    measured = measure_base(raw, cells, corners, film_kind)
+    return measured or estimate_base(raw, cells, film_kind, TYPICAL_BASE_DENSITY[film_kind])
+
+
+def _look_for_chart(raw: RawPicture, film_kind: FilmKind, base: FilmBase) -> QuadPx | None:
+    rough = convert(
+        raw, Recipe(half_size=True, border=Border.WHOLE), base=base, corners=None, film_kind=film_kind
+    ).positive.pixels_rgb
+    found = find_chart(_eight_bit(rough))
+    return None if found is None else found.scaled(2.0)
+
+
+def _eight_bit(pixels: np.ndarray) -> U8Array:
+    return np.ascontiguousarray((pixels >> 8).astype(np.uint8)[..., ::-1])
+
+
+def read_targets(paths: Sequence[Path]) -> list[Target]:
+    """Understand what is given as cards or chart: pictures, or JSON files that say where the patches lie.
+
+    A JSON file maps picture to corners: four points (a card's patch, or the outline of a chart's 24 patches), a list of
+    such quadrilaterals (each patch), or an object with "corners_px", "patches_px" and "stops". Points are [x, y]
+    in mosaic pixels, clockwise; file names are relative to the JSON file.
+
+    Raises
+    ------
+    ProfileError
+        If a JSON file cannot be understood.
+    """
+    targets: list[Target] = []
+    for path in paths:
+        if path.suffix.lower() != ".json":
+            targets.append(Target(path))
+            continue
+        try:
+            said = json.loads(path.read_text(encoding="utf-8"))
+            targets += [_target(path.parent / name, value) for name, value in _entries(said)]
+        except (OSError, ValueError, TypeError, KeyError, AttributeError) as error:
+            raise ProfileError(f"{path} does not say where patches lie: {error}.") from error
+    return targets
+
+
+def _entries(said: object) -> list[tuple[str, object]]:
+    if isinstance(said, list):
+        return [entry for item in said for entry in _entries(item)]
+    if not isinstance(said, Mapping):
+        raise ValueError("an object of picture names is needed")
+    for key in ("file", "picture", "raw", "path"):
+        if key in said:
+            return [(str(said[key]), said)]
+    if "files" in said:
+        return _entries(said["files"])
+    return [(str(name), value) for name, value in said.items()]
+
+
+def _target(path: Path, value: object) -> Target:
+    if not isinstance(value, Mapping):
+        quads = _quads(value)
+        return _single(path, quads[0], None) if len(quads) == 1 else Target(path, quads)
+    stops = float(value["stops"]) if value.get("stops") is not None else None
+    for key in ("patches_px", "patches"):
+        if key in value:
+            return Target(path, _quads(value[key]), None, stops)
+    for key in ("corners_px", "corners", "quad_px"):
+        if key in value:
+            quads = _quads(value[key])
+            return _single(path, quads[0], stops) if len(quads) == 1 else Target(path, quads, None, stops)
+    return Target(path, stops=stops)
+
+
+def _single(path: Path, quad: QuadPx, stops: float | None) -> Target:
+    # One quadrilateral is a card's patch and a chart's outline alike; each reader takes what it needs.
+    return Target(path, (), quad, stops)
+
+
+def _quads(value: object) -> tuple[QuadPx, ...]:
+    if isinstance(value, Mapping):
+        value = list(value.values())
+    if not isinstance(value, list) or not value:
+        raise ValueError("corners are needed")
+    items = [item.get("corners_px", item.get("corners")) if isinstance(item, Mapping) else item for item in value]
+    if np.asarray(items, dtype=np.float64).shape == (4, 2):
+        return (QuadPx.from_array(items),)
+    return tuple(QuadPx.from_array(item) for item in items)

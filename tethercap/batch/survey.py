@@ -1,0 +1,89 @@
+"""First pass over a roll: every frame looked at in small, then what the frames share is settled."""
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from pathlib import Path
+
+from tethercap.batch.find_frame import find_frame
+from tethercap.convert.film_base import FilmBase
+from tethercap.convert.film_model import FilmModel
+from tethercap.convert.flat_field import FlatField
+from tethercap.convert.generic_models import generic_model
+from tethercap.convert.roll_look import FrameSurvey, bases_along_roll, neutral_of_roll, survey_frame
+from tethercap.film.kinds import FilmKind
+from tethercap.geometry import QuadPx
+from tethercap.image_files.raw import read_raw
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SurveyJob:
+    """One RAW to look at."""
+
+    raw_path: Path
+    film_kind: FilmKind
+    corners: QuadPx | None = None
+    find_frame: bool = True
+    flat: FlatField | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RollSurvey:
+    """What the frames of a roll share."""
+
+    frames: tuple[FrameSurvey, ...]
+    bases: tuple[FilmBase, ...] | None
+    """One for each frame; None where no frame showed clear film."""
+    model: FilmModel
+
+
+def survey_file(job: SurveyJob) -> FrameSurvey:
+    """Look at one RAW.
+
+    Raises
+    ------
+    PictureError
+        If it cannot be read.
+    """
+    raw = read_raw(job.raw_path)
+    corners = job.corners
+    if corners is None and job.find_frame:
+        corners = find_frame(raw, job.film_kind)
+    return survey_frame(raw, job.film_kind, corners, job.flat)
+
+
+def survey_roll(
+    jobs: Sequence[SurveyJob],
+    pool: Executor,
+    *,
+    start: FilmModel | None = None,
+    on_done: Callable[[], None] = lambda: None,
+) -> RollSurvey:
+    """Look at all frames of a roll and settle base and neutral.
+
+    Parameters
+    ----------
+    jobs : sequence of SurveyJob
+        In the film's order, at least one.
+    pool : Executor
+    start : FilmModel, optional
+        What a chart or cards told; it is kept. None tells the neutral from the frames.
+    on_done : callable
+        Called after each frame.
+
+    Raises
+    ------
+    PictureError
+        If a frame cannot be read.
+    """
+    surveys = []
+    for survey in pool.map(survey_file, jobs):
+        surveys.append(survey)
+        on_done()
+    bases = bases_along_roll(surveys)
+    model = start
+    if model is None:
+        model = generic_model(jobs[0].film_kind, read_raw(jobs[0].raw_path))
+        if bases is not None:
+            model = neutral_of_roll(surveys, bases, model)
+    return RollSurvey(tuple(surveys), None if bases is None else tuple(bases), model)
