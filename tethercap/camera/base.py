@@ -35,6 +35,8 @@ class CameraAbilities:
     """Files can be pulled in pieces, live view going on."""
     notes: tuple[str, ...] = ()
     """Sentences for the person: what is missing and which dial, menu or cable to change."""
+    shortest_gap_s: float = 0.0
+    """Shortest time between two shots, learned from a body that called itself busy; 0 as long as none did."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,7 @@ from tethercap.camera.base import (
     Fired,
 )
 from tethercap.camera.driver_handle import OVERRUN_GRACE_S, DriverProcess
+from tethercap.camera.learned import load_gaps, save_gap
 from tethercap.camera.protocol import (
     DEADLINES_S,
     PIECE_DEADLINE_S,
@@ -72,7 +73,7 @@ class ChildCamera:
     """
 
     def __init__(self, port: str | None = None, serial: str | None = None, *, log_dir: Path | None = None) -> None:
-        self._wish = OpenWish(port, serial)
+        self._wish = OpenWish(port, serial, gaps_s=load_gaps(log_dir))
         self._log_dir = log_dir
         self._events: deque[CameraEvent] = deque()
         self._pieces: deque[Piece] = deque()
@@ -205,9 +206,14 @@ class ChildCamera:
                 if isinstance(message, Piece):
                     self._pieces.append(message)
                 elif isinstance(message, AbilitiesChanged):
-                    self._opened = replace(self._opened, abilities=message.abilities)
+                    self._take_abilities(message.abilities)
                 else:
                     self._remember(message)
+
+    def _take_abilities(self, abilities: CameraAbilities) -> None:
+        if abilities.shortest_gap_s != self._opened.abilities.shortest_gap_s:
+            save_gap(self._log_dir, self.identity.model, abilities.shortest_gap_s)
+        self._opened = replace(self._opened, abilities=abilities)
 
     def _remember(self, event: CameraEvent) -> None:
         if isinstance(event, FileAppeared):
@@ -280,7 +286,7 @@ class ChildCamera:
         if self._driver.alive and self._lost is None and self._rung <= LAST_RUNG_IN_PROCESS:
             try:
                 self._opened = self._driver.call(Verb.RECOVER, self._rung)
-                self._reopened_at_s = time.monotonic()
+                self._came_back()
                 return
             except (NoCameraError, CameraInUseError, CameraPermissionError, NotSupportedError):
                 if self._driver.alive:
@@ -296,13 +302,25 @@ class ChildCamera:
         self._pieces.clear()
         self._driver = DriverProcess(self._log_dir, self._newest_sequence + 1)
         is_usb = known.port.startswith("usb:")
-        wish = OpenWish(None if is_usb and known.serial else known.port, known.serial or None, self._memory)
+        wish = OpenWish(
+            None if is_usb and known.serial else known.port,
+            known.serial or None,
+            self._memory,
+            load_gaps(self._log_dir),
+        )
         try:
             self._opened = self._driver.call(Verb.OPEN, wish)
         except CameraError as error:
             self._lost = error
             raise
-        self._lost, self._rung, self._reopened_at_s = None, 0, time.monotonic()
+        self._rung = 0
+        self._came_back()
+
+    def _came_back(self) -> None:
+        self._lost, self._reopened_at_s = None, time.monotonic()
+        self._collect()
+        # Losses told before are over.
+        self._events = deque(event for event in self._events if not isinstance(event, CameraLost))
 
     def close(self) -> None:
         """End live view, close the session, end the process; safe to call twice."""

@@ -1,4 +1,4 @@
-"""What the camera process does by itself between commands: live pictures, events, pieces of files.
+"""What the camera process does by itself between commands: live pictures and events.
 
 Each duty says when it wants its next turn and takes one short turn at a time, so that a command waits for one driver
 call at most. None of them knows the pipes: results go out through the callables they are given.
@@ -9,15 +9,13 @@ from dataclasses import dataclass, field
 
 from tethercap.camera.base import CameraEvent, CameraFile, CaptureFinished, FileAppeared
 from tethercap.camera.gphoto import DriverEvent, DriverEventKind, GPhotoCamera
-from tethercap.camera.live_board import PIECE_BYTES, PIECE_SLOTS, LiveBoard
-from tethercap.camera.protocol import SLOWEST_TRANSFER_BYTES_S, Piece
+from tethercap.camera.live_board import LiveBoard
 from tethercap.errors import (
     CameraBusyError,
     CameraError,
     CameraGoneError,
     CameraRefusedError,
     CameraSilentError,
-    NotSupportedError,
 )
 
 NEVER = float("inf")
@@ -246,68 +244,3 @@ def describe(camera: GPhotoCamera, folder: str, name: str) -> CameraFile:
         raise
     except CameraError:
         return CameraFile(folder, name, 0)
-
-
-class PullDuty:
-    """Reads one file piece by piece into shared memory.
-
-    Parameters
-    ----------
-    number : int
-        Which pull this is.
-    file : CameraFile
-    whole : bytes, optional
-        The content, if it is in memory already.
-    """
-
-    def __init__(self, number: int, file: CameraFile, whole: bytes | None = None) -> None:
-        self.number = number
-        self._file = file
-        self._whole = whole
-        self.in_memory = whole is not None or file.folder == "/"
-        """Whether the file lies in the body's memory, which the driver serves whole from its cache alone."""
-        self._offset = 0
-        self._slot = 0
-        self.key = (file.folder, file.name)
-        self.credit = PIECE_SLOTS
-        """Free places in shared memory."""
-
-    @property
-    def ready(self) -> bool:
-        """Whether a turn can be taken now."""
-        return self.credit > 0
-
-    def turn(self, camera: GPhotoCamera, board: LiveBoard, *, pieces_allowed: bool) -> tuple[Piece, bool]:
-        """Read the next piece; return it, and whether the body gave it as a piece.
-
-        Raises
-        ------
-        CameraError
-        """
-        if self._whole is None and not pieces_allowed:
-            self._read_whole(camera)
-        length, in_pieces = self._next(camera, board.piece(self._slot))
-        self._offset += length
-        size = self._file.size_bytes if self._whole is None else len(self._whole)
-        last = length == 0 or 0 < size <= self._offset
-        piece = Piece(self.number, self._slot, length, last=last)
-        self._slot = (self._slot + 1) % PIECE_SLOTS
-        self.credit -= 1
-        return piece, in_pieces
-
-    def _next(self, camera: GPhotoCamera, into: memoryview) -> tuple[int, bool]:
-        if self._whole is None:
-            try:
-                return camera.read_piece(self._file, self._offset, into), True
-            except NotSupportedError:
-                if self._offset:
-                    raise
-                self._read_whole(camera)
-        content = self._whole or b""
-        piece = content[self._offset : self._offset + PIECE_BYTES]
-        into[: len(piece)] = piece
-        return len(piece), False
-
-    def _read_whole(self, camera: GPhotoCamera) -> None:
-        deadline_s = 20.0 + (self._file.size_bytes or 100_000_000) / SLOWEST_TRANSFER_BYTES_S
-        self._whole = camera.read_whole(self._file, deadline_s)

@@ -27,6 +27,8 @@ warnings.filterwarnings("ignore", "In function", DeprecationWarning)
 
 NETWORK_MODEL = "PTP/IP Camera"
 """The driver's entry for a body reached over the network."""
+STILL_THERE = "The picture is still on the camera."
+PULL_AGAIN = "Pull it again."
 
 _KINDS = {
     gp.GP_WIDGET_WINDOW: WidgetKind.WINDOW,
@@ -118,13 +120,13 @@ class GPhotoCamera:
         self._said.append(text.decode(errors="replace") if isinstance(text, bytes) else text)
 
     @contextlib.contextmanager
-    def _call(self, doing: str, deadline_s: float) -> Iterator[None]:
+    def _call(self, doing: str, deadline_s: float, safe: str = "", todo: str = "") -> Iterator[None]:
         self._said.clear()
         self._timer.start(doing, deadline_s)
         try:
             yield
         except gp.GPhoto2Error as error:
-            raise gphoto_errors.translate(error.code, tuple(self._said), doing=doing) from None
+            raise gphoto_errors.translate(error.code, tuple(self._said), doing=doing, safe=safe, todo=todo) from None
         finally:
             self._timer.stop()
 
@@ -272,7 +274,7 @@ class GPhotoCamera:
             If the body only gives whole files.
         CameraError
         """
-        with self._call(f"pull {file.name}", 15.0):
+        with self._call(f"pull {file.name}", 15.0, STILL_THERE, PULL_AGAIN):
             return int(
                 self._camera.file_read(file.folder, file.name, gp.GP_FILE_TYPE_NORMAL, offset, into, self._context)
             )
@@ -284,7 +286,7 @@ class GPhotoCamera:
         ------
         CameraError
         """
-        with self._call(f"pull {file.name}", deadline_s):
+        with self._call(f"pull {file.name}", deadline_s, STILL_THERE, PULL_AGAIN):
             content = gp.CameraFile()
             self._camera.file_get(file.folder, file.name, gp.GP_FILE_TYPE_NORMAL, content, self._context)
             return bytes(content.get_data_and_size())

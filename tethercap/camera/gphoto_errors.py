@@ -248,7 +248,7 @@ def meaning_of(code: int, texts: Sequence[str]) -> Meaning:
     return meaning
 
 
-def translate(code: int, texts: Sequence[str] = (), *, doing: str) -> CameraError:
+def translate(code: int, texts: Sequence[str] = (), *, doing: str, safe: str = "", todo: str = "") -> CameraError:
     """Return our error for one of the driver's.
 
     Parameters
@@ -259,8 +259,13 @@ def translate(code: int, texts: Sequence[str] = (), *, doing: str) -> CameraErro
         What it said to its context.
     doing : str
         What was tried, to follow "could not" ("take the picture").
+    safe, todo : str
+        What holds for what was tried when the error itself says nothing better.
     """
     meaning = meaning_of(code, texts)
     own_words = "; ".join(dict.fromkeys(text.strip() for text in texts if text.strip()))
     said = f' (the driver says: "{own_words}", {code})' if own_words else f" (driver result {code})"
-    return meaning.kind(f"Could not {doing}: {meaning.what}{said}.", safe=meaning.safe, todo=meaning.todo)
+    what = f"Could not {doing}: {meaning.what}{said}."
+    if meaning is _REFUSED:
+        return meaning.kind(what, safe=safe or meaning.safe, todo=todo or meaning.todo)
+    return meaning.kind(what, safe=meaning.safe or safe, todo=meaning.todo or todo)

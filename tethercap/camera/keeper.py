@@ -4,7 +4,7 @@ import contextlib
 import logging
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from tethercap.camera import opening
 from tethercap.camera.base import CameraEvent, CaptureFinished, FileAppeared, Fired
@@ -12,9 +12,10 @@ from tethercap.camera.card_search import find_missing
 from tethercap.camera.diagnosis import explain, find_reason
 from tethercap.camera.duties import AFTER_SHOT_S, EventDuty, LiveDuty, ShotUnderWay
 from tethercap.camera.gphoto import Timer, driver_version
+from tethercap.camera.learned import LONGEST_GAP_S
 from tethercap.camera.protocol import CardMemory, Opened, OpenWish
 from tethercap.camera.settings_desk import SettingsDesk
-from tethercap.errors import CameraError, CameraGoneError, CameraSilentError, NotSupportedError
+from tethercap.errors import CameraBusyError, CameraError, CameraGoneError, CameraSilentError, NotSupportedError
 from tethercap.exposure.settings import Setting
 
 FIRST_PICTURE_S = 3.0
@@ -22,6 +23,10 @@ FIRST_PICTURE_S = 3.0
 FIRST_PICTURE_PAUSE_S = 0.05
 UNKNOWN_EXPOSURE_S = 30.0
 """Taken for the exposure when the camera does not tell it; the longest that bodies time by themselves."""
+BUSY_WAITS_S = (0.05, 0.08, 0.12)
+"""Pauses between tries of a release on a busy body."""
+LONGEST_DISTANCE_S = 1.0
+"""A shot that comes too soon after the last waits no longer than this."""
 TRIGGER_DEADLINE_S = 15.0
 """How long a release may take on top of the exposure, which some drivers wait for."""
 
@@ -50,6 +55,7 @@ class CameraKeeper:
     """Why the camera cannot be used until it is recovered."""
     memory: CardMemory = field(default_factory=CardMemory)
     _wish: OpenWish = field(default_factory=OpenWish)
+    _accepted_at_s: float = float("-inf")
 
     def ready(self) -> opening.OpenCamera:
         """Return the camera.
@@ -89,6 +95,8 @@ class CameraKeeper:
 
     def _take_over(self, opened: opening.OpenCamera, *, again: bool) -> Opened:
         self.opened, self.desk, self.trouble = opened, None, None
+        gap_s = self._wish.gaps_s.get(opened.identity.model, 0.0)
+        opened.abilities = replace(opened.abilities, shortest_gap_s=gap_s)
         self.events.forget_shot()
         self.events.next_at_s = time.monotonic()
         if again:
@@ -138,7 +146,8 @@ class CameraKeeper:
             identity = opened.identity
             # A replugged body stands at another port: look for its serial number.
             wanders = identity.port.startswith("usb:") and identity.serial
-            self._wish = OpenWish(None if wanders else identity.port, identity.serial or None)
+            gaps_s = {**self._wish.gaps_s, identity.model: opened.abilities.shortest_gap_s}
+            self._wish = OpenWish(None if wanders else identity.port, identity.serial or None, gaps_s=gaps_s)
             if reset and identity.port.startswith("usb:"):
                 with contextlib.suppress(CameraError):
                     opened.camera.reset_port()
@@ -179,19 +188,42 @@ class CameraKeeper:
         """Release the shutter."""
         opened = self.ready()
         exposure_s = self._exposure_s()
+        self._keep_distance(opened)
         self.memory.await_shot()
-        fired_at_s = time.monotonic()
         try:
-            release(opened, exposure_s)
+            fired_at_s = self._release_patiently(opened, exposure_s)
         except (CameraGoneError, CameraSilentError):
             raise
         except CameraError as error:
             self.memory.forget_shot()
             raise explain(error, opened) from None
-        accepted_at_s = time.monotonic()
+        self._accepted_at_s = time.monotonic()
         self.events.expect(ShotUnderWay(fired_at_s, exposure_s, self._files_per_shot()))
-        self.live.excused_until_s = accepted_at_s + exposure_s + AFTER_SHOT_S
-        return Fired(fired_at_s, accepted_at_s)
+        self.live.excused_until_s = self._accepted_at_s + exposure_s + AFTER_SHOT_S
+        return Fired(fired_at_s, self._accepted_at_s)
+
+    def _keep_distance(self, opened: opening.OpenCamera) -> None:
+        left_s = self._accepted_at_s + opened.abilities.shortest_gap_s - time.monotonic()
+        if left_s > 0:
+            time.sleep(min(left_s, LONGEST_DISTANCE_S))
+
+    def _release_patiently(self, opened: opening.OpenCamera, exposure_s: float) -> float:
+        # Not for long: the film lay still when the key was pressed.
+        for wait_s in BUSY_WAITS_S:
+            fired_at_s = time.monotonic()
+            try:
+                release(opened, exposure_s)
+                return fired_at_s
+            except CameraBusyError:
+                time.sleep(wait_s)
+                self._learn_gap(opened, time.monotonic() - self._accepted_at_s)
+        fired_at_s = time.monotonic()
+        release(opened, exposure_s)
+        return fired_at_s
+
+    def _learn_gap(self, opened: opening.OpenCamera, gap_s: float) -> None:
+        if opened.abilities.shortest_gap_s < gap_s <= LONGEST_GAP_S:
+            opened.abilities = replace(opened.abilities, shortest_gap_s=round(gap_s, 3))
 
     def _exposure_s(self) -> float:
         state = self.desk.known.get(Setting.SHUTTER) if self.desk is not None else None

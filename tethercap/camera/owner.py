@@ -17,15 +17,17 @@ from tethercap.camera.base import (
     CameraLost,
     CaptureFinished,
     FileAppeared,
+    Fired,
     LiveViewTroubled,
     SettingMoved,
 )
-from tethercap.camera.duties import NEVER, EventDuty, LiveDuty, PullDuty
+from tethercap.camera.duties import NEVER, EventDuty, LiveDuty
 from tethercap.camera.gphoto import find_ports
 from tethercap.camera.keeper import CameraKeeper, ask
 from tethercap.camera.live_board import LiveBoard
 from tethercap.camera.opening import OpenCamera
 from tethercap.camera.protocol import AbilitiesChanged, Opened, OpenWish, Piece, ProcessSetup, Reply, Request, Verb
+from tethercap.camera.pull_duty import PullDuty
 from tethercap.camera.watchdog import Watchdog
 from tethercap.camera.words.widgets import Widget
 from tethercap.errors import CameraError, CameraGoneError, CameraSilentError, TethercapError
@@ -75,7 +77,7 @@ class CameraOwner:
             Verb.CHANGE: self._change,
             Verb.START_LIVE: self._keeper.start_live,
             Verb.STOP_LIVE: self._keeper.stop_live,
-            Verb.FIRE: self._keeper.fire,
+            Verb.FIRE: self._fire,
             Verb.PULL: self._begin_pull,
             Verb.MORE: self._more,
             Verb.END_PULL: self._end_pull,
@@ -112,9 +114,8 @@ class CameraOwner:
     def _pause_s(self) -> float:
         if self._camera_at_work is None:
             return LONGEST_PAUSE_S
-        if self._pull is not None and self._pull.ready:
-            return 0.0
-        due_s = min(self._live.next_at_s, self._events.next_at_s, self._next_ping_s)
+        pull_at_s = self._pull.not_before_s if self._pull is not None and self._pull.credit else NEVER
+        due_s = min(pull_at_s, self._live.next_at_s, self._events.next_at_s, self._next_ping_s)
         return min(max(0.0, due_s - time.monotonic()), LONGEST_PAUSE_S)
 
     def _do_duties(self) -> None:
@@ -127,8 +128,8 @@ class CameraOwner:
                 self._live.turn(opened.camera, time.monotonic)
             elif self._events.next_at_s <= now_s:
                 self._listen(opened)
-            elif self._pull is not None and self._pull.ready:
-                self._pull_on(opened, self._pull)
+            elif self._pull is not None and self._pull.credit and self._pull.not_before_s <= now_s:
+                self._pull_on(opened, self._pull, now_s)
             elif self._next_ping_s <= now_s:
                 self._next_ping_s = now_s + PING_PERIOD_S
                 ask(opened)
@@ -198,6 +199,15 @@ class CameraOwner:
     def _change(self, setting: Setting, wanted: Value | float | str) -> SettingChange:
         return self._keeper.settings().change(setting, wanted)
 
+    def _fire(self) -> Fired:
+        opened = self._keeper.ready()
+        before = opened.abilities
+        try:
+            return self._keeper.fire()
+        finally:
+            if opened.abilities is not before:
+                self._outbox.append(AbilitiesChanged(opened.abilities))
+
     def _ping(self) -> None:
         ask(self._keeper.ready())
 
@@ -228,19 +238,19 @@ class CameraOwner:
             self._outbox.append(Piece(self._pull.number, last=True, error=error))
             self._pull = None
 
-    def _pull_on(self, opened: OpenCamera, pull: PullDuty) -> None:
+    def _pull_on(self, opened: OpenCamera, pull: PullDuty, now_s: float) -> None:
         try:
-            piece, in_pieces = pull.turn(
-                opened.camera, self._board, pieces_allowed=opened.abilities.partial_read and not pull.in_memory
-            )
+            piece = pull.turn(opened.camera, self._board, now_s, pieces_allowed=opened.abilities.partial_read)
         except (CameraGoneError, CameraSilentError):
             raise
         except CameraError as error:
             self._break_pull(error)
             return
-        if opened.abilities.partial_read and not in_pieces and not pull.in_memory:
+        if pull.came_whole and opened.abilities.partial_read:
             opened.abilities = replace(opened.abilities, partial_read=False)
             self._outbox.append(AbilitiesChanged(opened.abilities))
+        if piece is None:
+            return
         self._outbox.append(piece)
         if piece.last:
             self._pull = None

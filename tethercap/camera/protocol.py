@@ -149,6 +149,8 @@ class OpenWish:
     serial: str | None = None
     memory: CardMemory | None = None
     """What is known of its card, if the body was open before: what it has to tell is told then, not skipped."""
+    gaps_s: dict[str, float] = field(default_factory=dict)
+    """Shortest time between two shots for models that were busy once, s."""
 
 
 @dataclass(frozen=True)
