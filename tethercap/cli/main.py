@@ -18,6 +18,7 @@ COMMANDS: dict[str, str] = {
     "inspect": "Find the frame in pictures and say how it lies.",
     "convert": "Turn RAW files or rolls into positives.",
     "sheet": "Make a roll's contact sheet.",
+    "frames": "List a roll's frames, or correct their numbers.",
     "describe": "Write what is known about a roll into its metadata.",
     "verify": "Check a roll's files against its manifest.",
     "bag": "Pack a roll as a BagIt bag.",
