@@ -104,13 +104,9 @@ class RollSetup(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only
     """Later entries add to earlier ones and win over them."""
 
     def __post_init__(self) -> None:
-        """Refuse what cannot be meant."""
-        try:
-            check_roll_id(self.id)
-            first = FrameId.parse(self.first_frame)
-        except RollNameError as error:
-            raise ValueError(str(error)) from None
-        msgspec.structs.force_setattr(self, "first_frame", str(first))
+        """Refuse what cannot be meant: RollNameError for the id and the first frame, ValueError for dates."""
+        check_roll_id(self.id)
+        msgspec.structs.force_setattr(self, "first_frame", str(FrameId.parse(self.first_frame)))
         check_date(self.taken_on)
         check_date(self.developed_on)
 

@@ -10,7 +10,7 @@ import msgspec
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
-from tethercap.errors import ProfileError
+from tethercap.errors import ProfileError, RollNameError
 from tethercap.roll.setup import FrameNotes, RollSetup
 
 FILE_NAME: Final = "roll.toml"
@@ -67,7 +67,7 @@ def read_setup(text: bytes, file_name: str = FILE_NAME) -> RollSetup:
     try:
         fields = msgspec.toml.decode(text)
         return msgspec.convert(_dates_as_text(fields), RollSetup)
-    except (msgspec.MsgspecError, UnicodeError, RecursionError) as error:
+    except (msgspec.MsgspecError, UnicodeError, RecursionError, RollNameError) as error:
         raise ProfileError(
             f"{file_name}: {_explain(str(error))}",
             safe="No picture is touched.",

@@ -286,8 +286,8 @@ class RollState:
     def _renumber(self, step: Renumbering | RenumberingParked | Renumbered) -> None:
         match step:
             case Renumbering():
-                self.moving, self.moving_parked = step, False
                 self._move_frames(step)
+                self.moving, self.moving_parked = step, False
                 self.describing = True
             case RenumberingParked():
                 self.moving_parked = True

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.unit.roll.rolls import setup
-from tethercap.errors import ProfileError
+from tethercap.errors import ProfileError, RollNameError
 from tethercap.roll.names import FrameId
 from tethercap.roll.setup import FrameNotes
 from tethercap.roll.setup_file import edit_setup, read_setup, write_setup
@@ -63,6 +63,12 @@ def test_mistakes_are_named(text: bytes, said: str) -> None:
         read_setup(text)
     assert said.lower() in str(caught.value).lower()
     assert caught.value.todo
+
+
+def test_a_setup_made_in_the_program_is_checked_as_well() -> None:
+    for mistake in ({"id": "my roll"}, {"id": "con"}, {"first_frame": "1B"}):
+        with pytest.raises(RollNameError):
+            setup(**mistake)
 
 
 @given(st.binary(max_size=300))
