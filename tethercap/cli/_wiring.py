@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import click
+
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import stand_back
 from tethercap.batch.sheet import SheetEntry, write_sheet
@@ -33,13 +35,15 @@ from tethercap.watch.watcher import Watcher
 
 
 @contextlib.contextmanager
-def open_roll(path: Path, setup: RollSetup | None) -> Iterator[Roll]:
+def open_roll(path: Path, setup: RollSetup | None, *, mirror: Path | None = None) -> Iterator[Roll]:
     """Open the roll in a folder, or make it where there is none.
 
     Parameters
     ----------
     setup : RollSetup or None
         Used for a new roll only; None opens what is there.
+    mirror : Path, optional
+        Folder, on another disk, that gets a second copy of the roll.
 
     Raises
     ------
@@ -48,11 +52,14 @@ def open_roll(path: Path, setup: RollSetup | None) -> Iterator[Roll]:
     """
     is_there = (path / "roll.toml").exists()
     if is_there or setup is None:
-        roll = Roll.open(path, sidecar=xmp_packet)
+        roll = Roll.open(path, sidecar=xmp_packet, mirror=mirror)
     else:
-        roll = Roll.create(path, setup, sidecar=xmp_packet)
+        roll = Roll.create(path, setup, sidecar=xmp_packet, mirror=mirror)
     with roll:
         yield roll
+    copy = roll.mirror_status
+    if copy is not None and copy.sentence:
+        click.echo(copy.sentence, err=True)
 
 
 @dataclass(slots=True)

@@ -59,6 +59,11 @@ from tethercap.watch.directions import Directions
 @click.option("--raw-and-jpeg", is_flag=True, help="The camera sends two files a shot.")
 @click.option("--skip-blank", is_flag=True, help="Note unexposed frames as blank and go on, without asking.")
 @click.option("--no-convert", is_flag=True, help="File only; positives can be made later.")
+@click.option(
+    "--mirror",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder, on another disk, that gets a second copy of the roll; it never holds up the work.",
+)
 @click.option("--plain", is_flag=True, help="One line of text for each thing that happens, no full screen.")
 def capture(
     roll: Path,
@@ -76,6 +81,7 @@ def capture(
     raw_and_jpeg: bool,
     skip_blank: bool,
     no_convert: bool,
+    mirror: Path | None,
     plain: bool,
 ) -> ExitCode:
     """Capture the roll in the folder ROLL: watch, fire, pull, check, file, convert.
@@ -99,7 +105,7 @@ def capture(
         expected_files=2 if raw_and_jpeg else 1,
         skip_blank=skip_blank,
     )
-    with open_roll(roll, setup) as opened, Workers.started(convert=not no_convert) as workers:
+    with open_roll(roll, setup, mirror=mirror) as opened, Workers.started(convert=not no_convert) as workers:
         for note in opened.opening_notes:
             click.echo(note, err=True)
         camera = open_camera(port, serial)

@@ -41,6 +41,15 @@ class MirrorStatus:
         """The copy holds all that the roll holds."""
         return self.waiting == 0 and self.error is None
 
+    @property
+    def sentence(self) -> str:
+        """What to tell the person; empty where all is well."""
+        aside = f"In the second copy, files of the same names were moved aside: {', '.join(self.moved_aside)}."
+        if self.is_caught_up:
+            return aside if self.moved_aside else ""
+        why = f" {self.error}" if self.error is not None else ""
+        return f"The second copy still lacks {self.waiting} files.{why} The next run with the same copy catches up."
+
 
 class Copying:
     """Brings a copy of a roll up to date, remembering what it has read back already.
