@@ -15,6 +15,7 @@ class Where(StrEnum):
     START = "start"
     SET_UP = "set-up"
     ROLL = "roll"
+    FRAME = "frame"
     CONVERT = "convert"
 
 
@@ -37,6 +38,14 @@ class Action:
 
 def _capture(id: str, label: str, key: str, tooltip: str, help: str, rank: int = 50) -> Action:
     return Action(id=id, where=Where.CAPTURE, label=label, key=key, tooltip=tooltip, help=help, rank=rank)
+
+
+def _roll(id: str, label: str, key: str, tooltip: str, help: str, rank: int = 50) -> Action:
+    return Action(id=id, where=Where.ROLL, label=label, key=key, tooltip=tooltip, help=help, rank=rank)
+
+
+def _frame(id: str, label: str, key: str, tooltip: str, help: str, rank: int = 50) -> Action:
+    return Action(id=id, where=Where.FRAME, label=label, key=key, tooltip=tooltip, help=help, rank=rank)
 
 
 def _everywhere(id: str, label: str, key: str, tooltip: str, help: str, rank: int = 50) -> Action:
@@ -166,6 +175,106 @@ ACTIONS: tuple[Action, ...] = (
         "One bell: the frame lies right. Two: filed. Three: held. Four: the strip is done.",
         14,
     ),
+    _roll(
+        "open_frame",
+        "Open",
+        "enter",
+        "Open the marked frame large.",
+        "With zoom down to single pixels, the RAW's histogram per channel and a map of sharpness.",
+        1,
+    ),
+    _roll(
+        "next_take",
+        "Take",
+        "c",
+        "Let the next take stand for this frame.",
+        "Goes round through the frame's takes. The one in brackets is used for positives and contact sheet.",
+        2,
+    ),
+    _roll(
+        "sieve",
+        "Show",
+        "f",
+        "Show all frames, or only some.",
+        "Goes round: all frames; to take again; with findings; without positive.",
+        3,
+    ),
+    _roll(
+        "negative",
+        "Negative",
+        "v",
+        "Show negatives, or positives again.",
+        "Negatives are made from the RAW files themselves, as the film looks on the light panel.",
+        4,
+    ),
+    _roll(
+        "roll_blank",
+        "Blank",
+        "b",
+        "Note the marked frame as unexposed.",
+        "Asks first. The frame counts as done; its files, if any, stay.",
+        6,
+    ),
+    _roll(
+        "roll_skip",
+        "Leave out",
+        "s",
+        "Leave the marked frame out.",
+        "Asks why; the reason goes into the record.",
+        7,
+    ),
+    _roll(
+        "reopen",
+        "Reopen",
+        "o",
+        "Take back that the frame is blank or left out.",
+        "The frame is open again and is on the list of those to take.",
+        8,
+    ),
+    _roll(
+        "renumber",
+        "Renumber",
+        "n",
+        "Give the marked frame another number.",
+        "Files are renamed with it; a number that is taken is refused.",
+        9,
+    ),
+    _roll(
+        "note",
+        "Note",
+        "i",
+        "Write a note about the marked frame.",
+        "Goes into roll.toml, and from there into sidecars and positives.",
+        5,
+    ),
+    _roll(
+        "retake_list",
+        "To take",
+        "l",
+        "List the frames that are to be taken again.",
+        "Held frames, and those that were never taken.",
+        10,
+    ),
+    _frame("closer", "Closer", "plus,equals_sign", "Zoom in.", "Up to thirty-two times the size that fits.", 1),
+    _frame("further", "Further", "minus", "Zoom out.", "Back to the whole picture.", 2),
+    _frame("frame_next", "Next", "n,pagedown", "Go to the next frame.", "Keeps zoom and place, to compare.", 3),
+    _frame("frame_before", "Before", "b,pageup", "Go to the frame before.", "Keeps zoom and place, to compare.", 4),
+    _frame(
+        "frame_negative",
+        "Negative",
+        "v",
+        "Show the RAW as a negative, or the positive again.",
+        "The negative is what the camera saw, scaled to its brightest part.",
+        5,
+    ),
+    _frame(
+        "sharp_map",
+        "Sharpness",
+        "k",
+        "Lay a map of sharpness over the picture.",
+        "Brighter is sharper, by fine detail in the RAW. Corners that stay dark on every frame speak of the rig.",
+        6,
+    ),
     _everywhere(
         "theme",
         "Colours",
@@ -201,6 +310,8 @@ _KEY_NAMES = {
     "ctrl+p": "^p",
     "pagedown": "pg dn",
     "pageup": "pg up",
+    "plus": "+",
+    "minus": "-",
 }
 
 

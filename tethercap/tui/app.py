@@ -10,6 +10,7 @@ from textual.app import App, SystemCommand
 from textual.binding import BindingType
 from textual.screen import Screen
 
+from tethercap.roll.folder import Roll
 from tethercap.tui.actions import ACTIONS, Where, bindings_of
 from tethercap.tui.hints import AS_THE_PICTURE_SHOWS
 from tethercap.tui.messages import Ring
@@ -17,6 +18,7 @@ from tethercap.tui.runner_port import RunnerMaker
 from tethercap.tui.screens.capture import CaptureScreen
 from tethercap.tui.screens.help import HelpScreen
 from tethercap.tui.screens.live import LiveScreen
+from tethercap.tui.screens.roll import RollScreen
 from tethercap.tui.themes import DARK, NO_COLOUR, THEMES
 from tethercap.watch.directions import Directions
 
@@ -155,3 +157,20 @@ def run_capture(
         if thread.name == CaptureScreen.RUNNER_THREAD and thread.is_alive():
             thread.join()
     return int(result or app.return_code or 0)
+
+
+def run_roll(roll: Roll, *, keys: Mapping[str, str] | None = None, theme: str | None = None) -> int:
+    """Show a roll that is open: its frames, what was found, what to do with them.
+
+    Parameters
+    ----------
+    roll : Roll
+        Open for writing; the caller closes it.
+
+    Returns
+    -------
+    int
+        0.
+    """
+    app = TerminalApp(lambda: RollScreen(roll), keys=keys, theme=theme)
+    return int(app.run() or app.return_code or 0)

@@ -106,7 +106,7 @@ def compose(pixels_bgr: U8Array, drawing: Drawing, rows: int, columns: int, dept
     """
     canvas_px = canvas_size(rows, columns, depth)
     if drawing.corners_only:
-        return _to_grid(corner_tiles(pixels_bgr, drawing.edges, canvas_px, ink), depth)
+        return to_grid(corner_tiles(pixels_bgr, drawing.edges, canvas_px, ink), depth)
     spot = place(SizePx(pixels_bgr.shape[1], pixels_bgr.shape[0]), canvas_px)
     canvas = np.empty((canvas_px.height_px, canvas_px.width_px, 3), dtype=np.uint8)
     canvas[:] = ink.surround
@@ -115,12 +115,13 @@ def compose(pixels_bgr: U8Array, drawing: Drawing, rows: int, columns: int, dept
     if drawing.peaking:
         inside[_peaks(pixels_bgr, spot)] = ink.peak
     _draw(canvas, drawing, spot, ink)
-    grid = _to_grid(canvas, depth)
+    grid = to_grid(canvas, depth)
     _write_labels(grid, drawing, spot, canvas_px, ink)
     return grid
 
 
-def _to_grid(canvas_rgb: U8Array, depth: Depth) -> CellGrid:
+def to_grid(canvas_rgb: U8Array, depth: Depth) -> CellGrid:
+    """Turn a canvas of `canvas_size` pixels into cells: half blocks, or dots where there is no colour."""
     if depth is Depth.NONE:
         return braille(np.asarray(cv2.cvtColor(canvas_rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8))
     return half_blocks(canvas_rgb)

@@ -157,6 +157,12 @@ def _rgb(colour: str) -> Rgb:
     return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
 
 
+def rgb_of(theme: Theme, name: str) -> Rgb:
+    """Colour of a theme by name ("background", "surface", "foreground", "accent", "faint", "tone-ready"...)."""
+    colour = theme.variables.get(name) or getattr(theme, name, None) or theme.foreground or "#ffffff"
+    return _rgb(str(colour))
+
+
 def ink_of(theme: Theme) -> Ink:
     """Colours in which the live picture is drawn on, for a theme; found frames are drawn in the accent."""
     ground = _rgb(str(theme.background))

@@ -6,19 +6,12 @@ from textual.binding import BindingType
 from textual.screen import Screen
 
 from tethercap.pictures import LiveFrame
-from tethercap.tui.cells import Depth
 from tethercap.tui.feed import LiveFeed
 from tethercap.tui.overlay import Drawing, Ink
 from tethercap.tui.quality import QualityLadder
 from tethercap.tui.themes import ink_of
+from tethercap.tui.widgets.cells_view import best_depth
 from tethercap.tui.widgets.live_view import LiveView
-
-_DEPTH_BY_COLOUR_SYSTEM = {
-    "truecolor": Depth.BITS_15,
-    "256": Depth.PALETTE,
-    "standard": Depth.PALETTE,
-    "windows": Depth.PALETTE,
-}
 
 
 class LiveScreen(Screen[None]):
@@ -33,7 +26,7 @@ class LiveScreen(Screen[None]):
     def start_feed(self) -> LiveFeed:
         """Begin to draw into the view."""
         view = self.query_one("#view", LiveView)
-        feed = LiveFeed(view.deliver, ladder=QualityLadder(self._best_depth()), ink=self._ink())
+        feed = LiveFeed(view.deliver, ladder=QualityLadder(best_depth(self.app)), ink=self._ink())
         feed.wants_acknowledgement = True
         self.feed = feed
         view.take_feed(feed)
@@ -72,8 +65,3 @@ class LiveScreen(Screen[None]):
 
     def _ink(self) -> Ink:
         return ink_of(self.app.current_theme)
-
-    def _best_depth(self) -> Depth:
-        if self.app.no_color:
-            return Depth.NONE
-        return _DEPTH_BY_COLOUR_SYSTEM.get(self.app.console.color_system or "", Depth.NONE)

@@ -1,27 +1,17 @@
 """The live picture."""
 
-from collections.abc import Callable
-
-from rich.segment import Segment
 from textual import events
-from textual.geometry import Region
 from textual.message import Message
-from textual.strip import Strip
-from textual.widget import Widget
 
-from tethercap.tui.cells import row_segments
 from tethercap.tui.feed import LiveFeed, Shown
-from tethercap.tui.ready_strip import ReadyStrip
+from tethercap.tui.widgets.cells_view import CellsView
 
 _ASK_CURSOR = "\x1b[6n"
 """Device status report (ECMA-48, DSR): answered with the cursor's place once all before it is worked off."""
 
 
-class LiveView(Widget):
-    """Shows what a `LiveFeed` delivers; tells the feed when the terminal has shown it.
-
-    It has neither border nor padding: its lines go out as they are.
-    """
+class LiveView(CellsView):
+    """Shows what a `LiveFeed` delivers; tells the feed when the terminal has shown it."""
 
     class PictureDrawn(Message):
         """The feed has a picture ready."""
@@ -33,7 +23,6 @@ class LiveView(Widget):
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
         self.feed: LiveFeed | None = None
-        self._strips: list[Strip] = []
         self.shown: Shown | None = None
 
     def take_feed(self, feed: LiveFeed) -> None:
@@ -52,34 +41,17 @@ class LiveView(Widget):
             self._acknowledge()
             return
         self.shown = shown
-        rows = len(shown.lines)
-        ready = [*shown.lines[:-1], shown.lines[-1] + _ASK_CURSOR] if self._terminal_answers() else shown.lines
-        self._strips = [ReadyStrip(ready[row], self._segments_of(shown, row), self.size.width) for row in range(rows)]
-        self.refresh()
-        if not self._terminal_answers():
+        answers = self._terminal_answers()
+        lines = [*shown.lines[:-1], shown.lines[-1] + _ASK_CURSOR] if answers else shown.lines
+        self.put_lines(lines, shown.grid, shown.depth)
+        if not answers:
             self._acknowledge()
-
-    def blank(self) -> None:
-        """Show nothing."""
-        self._strips = []
-        self.shown = None
-        self.refresh()
 
     def on_resize(self, event: events.Resize) -> None:
         """Ask for pictures of the new size."""
-        self._strips = []
         if self.feed is not None:
             self.feed.resize(event.size.height, event.size.width)
         self.refresh()
-
-    def render_lines(self, crop: Region) -> list[Strip]:
-        """Hand out finished lines; the usual way would wrap and filter each of them again."""
-        if len(self._strips) != self.size.height:
-            return [Strip.blank(crop.width, self.rich_style)] * crop.height
-        strips = self._strips[crop.y : crop.bottom]
-        if crop.x == 0 and crop.width == self.size.width:
-            return strips
-        return [strip.crop(crop.x, crop.right) for strip in strips]
 
     def _terminal_answers(self) -> bool:
         return not self.app.is_headless and self.feed is not None and self.feed.wants_acknowledgement
@@ -87,7 +59,3 @@ class LiveView(Widget):
     def _acknowledge(self) -> None:
         if self.feed is not None:
             self.feed.acknowledged()
-
-    @staticmethod
-    def _segments_of(shown: Shown, row: int) -> Callable[[], list[Segment]]:
-        return lambda: row_segments(shown.grid, row, shown.depth)

@@ -1,0 +1,121 @@
+"""A list to choose from: one line an entry, moved through with the arrow keys."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.message import Message
+
+from tethercap.tui.lines import Line, Role, Span
+from tethercap.tui.widgets.rows import Rows
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of a list."""
+
+    spans: Line
+    key: str = ""
+    """What the entry stands for; entries without one are headings and cannot be chosen."""
+
+
+class PickList(Rows, can_focus=True):
+    """Entries and headings; sends `Picked` on Enter and `Stepped` on left and right."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("up", "move(-1)", "Up", show=False),
+        Binding("down", "move(1)", "Down", show=False),
+        Binding("home", "move(-999)", "First", show=False),
+        Binding("end", "move(999)", "Last", show=False),
+        Binding("enter", "pick", "Choose", show=False),
+        Binding("left", "step(-1)", "Less", show=False),
+        Binding("right", "step(1)", "More", show=False),
+    ]
+
+    class Picked(Message):
+        """An entry was chosen."""
+
+        def __init__(self, key: str) -> None:
+            super().__init__()
+            self.key = key
+
+    class Stepped(Message):
+        """An entry's value is to go one step up or down."""
+
+        def __init__(self, key: str, step: int) -> None:
+            super().__init__()
+            self.key, self.step = key, step
+
+    class Moved(Message):
+        """Another entry has the mark."""
+
+        def __init__(self, key: str) -> None:
+            super().__init__()
+            self.key = key
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self._entries: list[Entry] = []
+        self.key = ""
+        self._first_row = 0
+
+    def set_entries(self, entries: Sequence[Entry]) -> None:
+        """Show these entries; the mark stays on its entry where that is still there."""
+        self._entries = list(entries)
+        keys = [entry.key for entry in entries if entry.key]
+        if self.key not in keys:
+            self.key = keys[0] if keys else ""
+        self._show()
+
+    def put_mark(self, key: str) -> None:
+        """Mark an entry."""
+        self.key = key
+        self._show()
+
+    def on_resize(self) -> None:
+        """Keep the mark in sight."""
+        self._show()
+
+    def on_focus(self) -> None:
+        """Show the mark as live."""
+        self._show()
+
+    def on_blur(self) -> None:
+        """Show the mark as resting."""
+        self._show()
+
+    def _show(self) -> None:
+        height = max(1, self.size.height)
+        marked = next((row for row, entry in enumerate(self._entries) if entry.key and entry.key == self.key), 0)
+        if marked < self._first_row + 1:
+            self._first_row = max(0, marked - 1)
+        elif marked >= self._first_row + height:
+            self._first_row = marked - height + 1
+        shown = self._entries[self._first_row : self._first_row + height]
+        self.show([self._line_of(entry) for entry in shown])
+
+    def _line_of(self, entry: Entry) -> Line:
+        if entry.key and entry.key == self.key:
+            mark = Span("▐ ", Role.ACCENT) if self.has_focus else Span("▏ ", Role.ACCENT)
+            return (mark, *(Span(s.text, Role.STRONG if s.role is Role.PLAIN else s.role) for s in entry.spans))
+        return (Span("  "), *entry.spans)
+
+    def action_move(self, step: int) -> None:
+        """Go to another entry."""
+        keys = [entry.key for entry in self._entries if entry.key]
+        if keys:
+            place = keys.index(self.key) if self.key in keys else 0
+            self.key = keys[min(max(place + step, 0), len(keys) - 1)]
+            self._show()
+            self.post_message(self.Moved(self.key))
+
+    def action_pick(self) -> None:
+        """Choose the marked entry."""
+        if self.key:
+            self.post_message(self.Picked(self.key))
+
+    def action_step(self, step: int) -> None:
+        """Change the marked entry's value."""
+        if self.key:
+            self.post_message(self.Stepped(self.key, step))

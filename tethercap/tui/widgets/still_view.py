@@ -1,0 +1,107 @@
+"""A still picture with zoom."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from textual import events
+
+from tethercap.geometry import SizePx
+from tethercap.pictures import U8Array
+from tethercap.tui.cells import CellEncoder, CellGrid, Depth, shrink_into
+from tethercap.tui.overlay import Rgb, canvas_size, place, to_grid
+from tethercap.tui.widgets.cells_view import CellsView, best_depth
+
+ZOOMS = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0)
+"""Times the size at which the whole picture fits."""
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Which part of a picture is shown."""
+
+    zoom: float = 1.0
+    x_share: float = 0.5
+    """Middle of the shown part, 0..1 from the left."""
+    y_share: float = 0.5
+
+    def zoomed(self, step: int) -> "Window":
+        """One step closer (1) or further away (-1)."""
+        index = min(max(ZOOMS.index(self.zoom) + step, 0), len(ZOOMS) - 1)
+        return replace(self, zoom=ZOOMS[index]).held()
+
+    def moved(self, across: float, down: float) -> "Window":
+        """Go on by so many widths and heights of what is shown."""
+        return replace(self, x_share=self.x_share + across / self.zoom, y_share=self.y_share + down / self.zoom).held()
+
+    def held(self) -> "Window":
+        """Keep inside the picture."""
+        half = 0.5 / self.zoom
+        return replace(
+            self, x_share=min(max(self.x_share, half), 1 - half), y_share=min(max(self.y_share, half), 1 - half)
+        )
+
+
+def draw_still(
+    pixels_bgr: U8Array, window: Window, rows: int, columns: int, depth: Depth, surround: Rgb
+) -> tuple[CellGrid, float]:
+    """Draw the shown part of a picture.
+
+    Returns
+    -------
+    grid : CellGrid
+    scale : float
+        Canvas pixels a picture pixel; 1 or more shows every pixel.
+    """
+    canvas_px = canvas_size(rows, columns, depth)
+    height, width = pixels_bgr.shape[:2]
+    spot = place(SizePx(width, height), canvas_px)
+    scale = spot.scale * window.zoom
+    shown_w, shown_h = min(width, canvas_px.width_px / scale), min(height, canvas_px.height_px / scale)
+    left = min(max(window.x_share * width - shown_w / 2, 0), width - shown_w)
+    top = min(max(window.y_share * height - shown_h / 2, 0), height - shown_h)
+    x_px, y_px = int(left), int(top)
+    cut = pixels_bgr[y_px : y_px + max(1, round(shown_h)), x_px : x_px + max(1, round(shown_w))]
+    out_w = min(canvas_px.width_px, max(1, round(shown_w * scale)))
+    out_h = min(canvas_px.height_px, max(1, round(shown_h * scale)))
+    canvas = np.empty((canvas_px.height_px, canvas_px.width_px, 3), dtype=np.uint8)
+    canvas[:] = surround
+    x_out, y_out = (canvas_px.width_px - out_w) // 2, (canvas_px.height_px - out_h) // 2
+    canvas[y_out : y_out + out_h, x_out : x_out + out_w] = shrink_into(cut, out_w, out_h)[..., ::-1]
+    return to_grid(canvas, depth), scale
+
+
+class StillView(CellsView):
+    """Shows one picture, whole or a part of it."""
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self.pixels_bgr: U8Array | None = None
+        self.window = Window()
+        self.surround: Rgb = (12, 10, 9)
+        self.scale = 1.0
+
+    def show_picture(self, pixels_bgr: U8Array | None, *, keep_window: bool = False) -> None:
+        """Show a picture; None shows nothing."""
+        self.pixels_bgr = pixels_bgr
+        if not keep_window:
+            self.window = Window()
+        self.draw()
+
+    def look_at(self, window: Window) -> None:
+        """Show another part."""
+        self.window = window
+        self.draw()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Draw in the new size."""
+        self.draw()
+
+    def draw(self) -> None:
+        """Draw what is to be seen now."""
+        rows, columns = self.size.height, self.size.width
+        if self.pixels_bgr is None or not rows or not columns:
+            self.clear()
+            return
+        depth = best_depth(self.app)
+        grid, self.scale = draw_still(self.pixels_bgr, self.window, rows, columns, depth, self.surround)
+        self.put_lines(CellEncoder(rows, columns, depth).lines(grid), grid, depth)
