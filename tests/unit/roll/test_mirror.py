@@ -9,7 +9,7 @@ import pytest
 
 from tests.unit.roll import rolls
 from tests.unit.roll.rolls import HastyDisk, reopen, take
-from tethercap.errors import RollError, RollExistsError
+from tethercap.errors import RollError, RollExistsError, StorageError
 from tethercap.roll.fixity import verify
 from tethercap.roll.folder import Roll
 from tethercap.roll.mirror import Copying, Mirror, MirrorStatus
@@ -174,3 +174,13 @@ def test_a_roll_keeps_its_second_copy(tmp_path: Path) -> None:
         assert roll.mirror_status.is_caught_up
     assert verify(tmp_path / "disk2/roll").is_sound
     assert (tmp_path / "disk2/roll/raw/X31-007_01.dng").exists()
+
+
+def test_what_is_said_about_the_copy() -> None:
+    assert MirrorStatus(0).sentence == ""
+    assert MirrorStatus(0, moved_aside=("raw/A_01.dng",)).sentence.endswith("moved aside: raw/A_01.dng.")
+    gone = StorageError("The disk is gone.", safe="The roll itself is not touched.", todo="Plug it in again.")
+    assert MirrorStatus(3, gone).sentence == (
+        "The second copy still lacks 3 files. The disk is gone. The roll itself is not touched. Plug it in again. "
+        "The next run with the same copy catches up."
+    )
