@@ -134,7 +134,7 @@ class Blank(_Body, frozen=True, kw_only=True, tag="blank"):
 
 
 class Reopened(_Body, frozen=True, kw_only=True, tag="reopened"):
-    """A skipped, blank or taken frame is to be taken after all."""
+    """A skipped or blank frame is to be taken after all."""
 
     frame: str
 
