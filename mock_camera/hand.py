@@ -176,7 +176,7 @@ class Hand:
         'none', 'timed' or 'bell'.
     seed : int
     time_scale : float
-        1 at normal speed, 0.2 when everything goes five times as fast.
+        Factor on the times of moves and rests: 1 at normal speed, 0.2 when all goes five times as fast.
     """
 
     def __init__(self, work: Work, track: Track, mode: str, seed: int, time_scale: float = 1.0) -> None:
@@ -252,7 +252,8 @@ class Hand:
             self._script, self._waiting = None, None
             return
         if isinstance(action, Wait):
-            self._waiting = action.timeout_s * self._scale
+            # Patience is not scaled: how soon a shot comes depends on what watches, not on how fast this hand is.
+            self._waiting = action.timeout_s
             self.track.add(Move(self.track.end_pose, 0.0), start_s)
             return
         self._waiting = None

@@ -90,7 +90,13 @@ class LiveView:
         self._noise: tuple[float, NDArray[np.uint8], NDArray[np.uint8]] | None = None
 
     def picture(
-        self, canvas: Canvas | None, poses: Sequence[Pose], exposure: Exposure, light: Light, opened_at_s: float
+        self,
+        canvas: Canvas | None,
+        poses: Sequence[Pose],
+        exposure: Exposure,
+        light: Light,
+        opened_at_s: float,
+        focus_error_mm: float = 0.0,
     ) -> NDArray[np.uint8]:
         """One picture, BGR uint8 (height, width, 3).
 
@@ -104,10 +110,14 @@ class LiveView:
         light : Light
         opened_at_s : float
             For flicker.
+        focus_error_mm : float
         """
         lit = self._shade
         if canvas is not None:
             self._warp(canvas, poses)
+            lens_px = sensor.blur_mm(self.film_format, exposure.f_number, focus_error_mm) / self.mm_per_px
+            if lens_px > 0.5:
+                cv2.GaussianBlur(self._film, (0, 0), lens_px, self._film)
             lit = cv2.multiply(self._film, self._shade, self._lit, 1.0 / FULL_T)  # type: ignore[assignment]
         seconds = min(exposure.time_s, LIVE_LONGEST_S)
         rows = light.row_gain(self.height_px, opened_at_s, seconds, sensor.READOUT_S)
@@ -167,14 +177,23 @@ class SensorCanvas:
 
     canvas: Canvas = field(repr=False)
     planes: tuple[Layer, Layer, Layer] = field(repr=False)
-    f_number: float
+    lens_mm: float
 
 
-def to_sensor_canvas(canvas: Canvas, f_number: float, mm_per_px: float) -> SensorCanvas:
-    """Convert a canvas to camera colours and blur it as the lens at an f-number and pixels of a size on the film do."""
+def to_sensor_canvas(canvas: Canvas, lens_mm: float, mm_per_px: float) -> SensorCanvas:
+    """Convert a canvas to camera colours and blur it as a lens and pixels of a size on the film do.
+
+    Parameters
+    ----------
+    canvas : Canvas
+    lens_mm : float
+        Standard deviation of the lens's point spread, from `sensor.blur_mm`.
+    mm_per_px : float
+        Side of a sensor pixel, on the film.
+    """
     colours = cv2.transform(canvas.pixels.astype(np.float32), (sensor.MIXING / FULL_T).astype(np.float32))
     # A square spreads by 0.29 of its side. The sensor's pixel adds to the lens; the canvas's own is in already.
-    lens, pixel, own = sensor.blur_px(f_number, canvas.px_per_mm), 0.29 * mm_per_px * canvas.px_per_mm, 0.29
+    lens, pixel, own = lens_mm * canvas.px_per_mm, 0.29 * mm_per_px * canvas.px_per_mm, 0.29
     spread = math.sqrt(max(lens * lens + pixel * pixel - own * own, 0.0))
     if spread > 0.15:
         colours = cv2.GaussianBlur(colours, (0, 0), spread)
@@ -182,7 +201,7 @@ def to_sensor_canvas(canvas: Canvas, f_number: float, mm_per_px: float) -> Senso
         Layer(np.asarray(plane, np.float32), canvas.left_mm, canvas.top_mm, canvas.px_per_mm)
         for plane in cv2.split(colours)
     )
-    return SensorCanvas(canvas, (red, green, blue), f_number)
+    return SensorCanvas(canvas, (red, green, blue), lens_mm)
 
 
 @dataclass(frozen=True)
@@ -307,16 +326,14 @@ class SensorView:
         """Grain over a whole canvas, uint8 around 128, and the density that `_GRAIN_STEPS` of it stand for."""
         scale = min(130.0, 0.9 / self.mm_per_px)
         canvas, spare = film.canvas, 2 * _LAYER_SHIFT_PX
-        if self._grain is None or self._grain[0] != film.f_number:
+        if self._grain is None or self._grain[0] != film.lens_mm:
             width, height = (math.ceil(side / canvas.px_per_mm * scale) for side in canvas.pixels.shape[1::-1])
             random = np.random.default_rng([self.seed, 17])
             noise = random.standard_normal((height + spare, width + spare), dtype=np.float32)
             noise *= np.float32(_GRAIN_STEPS)
-            noise = np.asarray(
-                cv2.GaussianBlur(noise, (0, 0), max(sensor.blur_px(film.f_number, scale), 0.3)), np.float32
-            )
+            noise = np.asarray(cv2.GaussianBlur(noise, (0, 0), max(film.lens_mm * scale, 0.3)), np.float32)
             noise += np.float32(128.5)
-            self._grain = film.f_number, np.clip(noise, 0, 255, out=noise).astype(np.uint8)
+            self._grain = film.lens_mm, np.clip(noise, 0, 255, out=noise).astype(np.uint8)
         # One field serves every frame, and shifted by a millimetre or so every layer of the film.
         start = channel * _LAYER_SHIFT_PX
         layer = Layer(self._grain[1][start:, start:], canvas.left_mm, canvas.top_mm, scale)

@@ -17,13 +17,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from mock_camera import dng, placing, scenes
+from mock_camera import dng, placing, sensor
 from mock_camera.film_shelf import FilmShelf
-from mock_camera.film_stock import FORMATS, KINDS
+from mock_camera.film_stock import FORMATS
 from mock_camera.hand import NO_STRIP, Hand, Move, Pose, Track, Work
 from mock_camera.render import LIVE_LONGEST_S, LiveView, Mosaic, SensorCanvas, SensorView, to_sensor_canvas
+from mock_camera.rig_settings import RigSettings, plan_strips, read_integer, read_number
 from mock_camera.sensor import Exposure, Light
-from mock_camera.strip_scene import Strip, StripPlan
+from mock_camera.strip_scene import Strip
 
 __all__ = ["CopyRig", "Exposure", "Picture", "RigSettings"]
 
@@ -32,40 +33,6 @@ PREVIEW_SIZE_PX = (1536, 1024)
 THUMB_SIZE_PX = (160, 106)
 MOST_POSES = 8
 FAST_SCALE = 0.2
-
-
-@dataclass(frozen=True)
-class RigSettings:
-    """What lies on the table; every picture follows from these, the clock and the commands.
-
-    Attributes
-    ----------
-    hand : str
-        'none', 'timed' or 'bell'.
-    scenes : tuple of str
-        Names from `scenes.SCENES`, taken in turn; empty = a mixture.
-    blank_frames : tuple of int
-        Frames of every strip (0-based) that were never exposed.
-    started_at : datetime
-        Time of day that belongs to the moment the rig is made (EXIF).
-    """
-
-    film_kind: str = "colour-negative"
-    film_format: str = "135-36x24"
-    strips: int = 1
-    frames_per_strip: int = 6
-    first_label: int = 1
-    seed: int = 1
-    hand: str = "none"
-    fast: bool = False
-    sensor_width_px: int = 6000
-    sensor_height_px: int = 4000
-    scenes: tuple[str, ...] = ()
-    blank_frames: tuple[int, ...] = ()
-    make: str = "Testbench"
-    model: str = "Mock One"
-    serial: str = "000001"
-    started_at: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -98,6 +65,7 @@ class CopyRig:
         self._live_lock = threading.Lock()
         self._raw_lock = threading.Lock()
         self._light = Light()
+        self._focus_error_mm = 0.0
         self._shots = 0
         self._sensor_canvas: SensorCanvas | None = None
         self._live: LiveView | None = None
@@ -125,7 +93,8 @@ class CopyRig:
         with self._live_lock:
             view = self._live_view(width_px, height_px)
             canvas = None if poses[1].strip == NO_STRIP else shelf.live_canvas(poses[1].strip)
-            return view.jpeg(view.picture(canvas, poses, exposure, light, opened))
+            picture = view.picture(canvas, poses, exposure, light, opened, self._focus_error_mm)
+            return view.jpeg(picture)
 
     def expose(self, exposure: Exposure, opened_at_s: float) -> Picture:
         """The RAW of an exposure that has ended; the film is where it was from `opened_at_s` on for `time_s`."""
@@ -135,13 +104,11 @@ class CopyRig:
             truth = self._truth(opened_at_s + exposure.time_s / 2)
             light, shelf, view = self._light, self.shelf, self._sensor_view
             shot, self._shots = self._shots, self._shots + 1
+            self.hand.hear("shot", self._now_s())
         with self._raw_lock:
             film = self._film_for_raw(shelf, view, poses, exposure.f_number)
             mosaic = view.mosaic(film, poses, exposure, light, opened_at_s, shot)
-            picture = self._to_files(mosaic, exposure, opened_at_s, truth)
-        with self._state:
-            self.hand.hear("shot", self._now_s())
-        return picture
+            return self._to_files(mosaic, exposure, opened_at_s, truth)
 
     def _to_files(self, mosaic: Mosaic, exposure: Exposure, opened_at_s: float, truth: dict[str, object]) -> Picture:
         settings = self.settings
@@ -190,9 +157,10 @@ class CopyRig:
         half = view.film_format.view_width_mm / 2 + 1.0
         left, right = min(p.position_mm for p in poses) - half, max(p.position_mm for p in poses) + half
         canvas = shelf.raw_canvas(strip_number, left, right)
+        lens_mm = sensor.blur_mm(view.film_format, f_number, self._focus_error_mm)
         kept = self._sensor_canvas
-        if kept is None or kept.canvas is not canvas or kept.f_number != f_number:
-            kept = self._sensor_canvas = to_sensor_canvas(canvas, f_number, view.mm_per_px)
+        if kept is None or kept.canvas is not canvas or kept.lens_mm != lens_mm:
+            kept = self._sensor_canvas = to_sensor_canvas(canvas, lens_mm, view.mm_per_px)
         return kept
 
     def _live_view(self, width_px: int, height_px: int) -> LiveView:
@@ -212,7 +180,7 @@ class CopyRig:
         Parameters
         ----------
         command : mapping
-            ``{"cmd": "truth" | "place" | "move" | "hand" | "bell" | "held" | "light" | "film", ...}``.
+            ``{"cmd": "truth" | "place" | "move" | "hand" | "bell" | "held" | "light" | "focus" | "film", ...}``.
 
         Returns
         -------
@@ -221,7 +189,8 @@ class CopyRig:
         """
         actions = {
             "truth": self._do_truth, "place": self._do_place, "move": self._do_move, "hand": self._do_hand,
-            "bell": self._do_hear, "held": self._do_hear, "light": self._do_light, "film": self._do_film,
+            "bell": self._do_hear, "held": self._do_hear, "light": self._do_light, "focus": self._do_focus,
+            "film": self._do_film,
         }  # fmt: skip
         name = str(command.get("cmd"))
         if name not in actions:
@@ -242,9 +211,9 @@ class CopyRig:
 
     def _do_place(self, command: Mapping[str, object]) -> dict[str, object]:
         now = self._now_s()
-        strip_number = _integer(command, "strip", max(self.track.pose_at(now).strip, 0))
-        frame = _integer(command, "frame", 0)
-        along, across, tilt = (_number(command, key, 0.0) for key in ("along_mm", "across_mm", "tilt_deg"))
+        strip_number = read_integer(command, "strip", max(self.track.pose_at(now).strip, 0))
+        frame = read_integer(command, "frame", 0)
+        along, across, tilt = (read_number(command, key, 0.0) for key in ("along_mm", "across_mm", "tilt_deg"))
         self.hand.go(Move(self._pose_for(strip_number, frame, along, across, tilt), 0.0), now)
         self.hand.set_frame(frame)
         return {}
@@ -254,15 +223,15 @@ class CopyRig:
         pose = self.track.pose_at(now)
         if pose.strip == NO_STRIP:
             raise ValueError("there is no film in the holder to move; place it first")
-        seconds = _number(command, "seconds", 0.8)
+        seconds = read_number(command, "seconds", 0.8)
         if seconds < 0.0:
             raise ValueError(f"a move cannot take {seconds} s")
         if "to_frame" in command:
-            frame = _integer(command, "to_frame", 0)
+            frame = read_integer(command, "to_frame", 0)
             target = self._pose_for(pose.strip, frame, 0.0, 0.0, 0.0)
             self.hand.set_frame(frame)
         else:
-            target = pose._replace(position_mm=pose.position_mm - _number(command, "by_mm", 0.0))
+            target = pose._replace(position_mm=pose.position_mm - read_number(command, "by_mm", 0.0))
         self.hand.go(Move(target, seconds), now)
         return {}
 
@@ -280,14 +249,19 @@ class CopyRig:
 
     def _do_light(self, command: Mapping[str, object]) -> dict[str, object]:
         light = Light(
-            _number(command, "level", self._light.level),
-            _number(command, "flicker_hz", self._light.flicker_hz),
-            _number(command, "depth", self._light.depth),
+            read_number(command, "level", self._light.level),
+            read_number(command, "flicker_hz", self._light.flicker_hz),
+            read_number(command, "depth", self._light.depth),
         )
         if light.level < 0.0 or not 0.0 <= light.depth <= 1.0 or light.flicker_hz < 0.0:
             raise ValueError(f"level and flicker_hz must not be negative, depth lies in 0 to 1; got {light}")
         self._light = light
         return {"level": light.level, "flicker_hz": light.flicker_hz, "depth": light.depth}
+
+    def _do_focus(self, command: Mapping[str, object]) -> dict[str, object]:
+        """Move the camera out of focus: `error_mm` between the film and the plane of sharpness."""
+        self._focus_error_mm = read_number(command, "error_mm", 0.0)
+        return {"error_mm": self._focus_error_mm}
 
     def _do_film(self, command: Mapping[str, object]) -> dict[str, object]:
         """Lay other film on the table, or another strip into the holder."""
@@ -310,7 +284,7 @@ class CopyRig:
             old = self.shelf
             self._load(settings)
             old.close()
-        strip_number = _integer(command, "strip", 0)
+        strip_number = read_integer(command, "strip", 0)
         if strip_number == NO_STRIP:
             self.hand.go(Move(Pose(NO_STRIP, 0.0, 0.0, 0.0), 0.0), self._now_s())
         else:
@@ -322,7 +296,7 @@ class CopyRig:
 
     def _load(self, settings: RigSettings) -> None:
         """Put film on the table and make the hand ready; raises ValueError for words that mean nothing."""
-        plan = _plan(settings)
+        plan = plan_strips(settings)
         self._sensor_view = SensorView(
             plan.film_format, plan.kind, settings.sensor_width_px, settings.sensor_height_px, settings.seed
         )
@@ -381,39 +355,6 @@ class CopyRig:
             "corners_px": placing.corners_px(pose, strip, frame, LIVE_SIZE_PX),
             "blank": frame.blank, "scene": None if frame.blank else frame.scene,
         }  # fmt: skip
-
-
-def _plan(settings: RigSettings) -> StripPlan:
-    for word, known, what in (
-        (settings.film_kind, KINDS, "film kind"), (settings.film_format, FORMATS, "film format"),
-    ):  # fmt: skip
-        if word not in known:
-            raise ValueError(f"no {what} is called '{word}'; known are {', '.join(known)}")
-    unknown = [name for name in settings.scenes if name not in scenes.SCENES]
-    if unknown:
-        raise ValueError(f"no scene is called '{unknown[0]}'; known are {', '.join(scenes.SCENES)}")
-    if settings.strips < 1 or settings.frames_per_strip < 1:
-        raise ValueError("there must be at least one strip with at least one frame")
-    names = list(scenes.MIXTURE)
-    np.random.default_rng([settings.seed, 1]).shuffle(names)
-    return StripPlan(
-        FORMATS[settings.film_format], KINDS[settings.film_kind], settings.frames_per_strip,
-        settings.scenes or tuple(names), settings.first_label, settings.seed, frozenset(settings.blank_frames),
-    )  # fmt: skip
-
-
-def _number(command: Mapping[str, object], key: str, default: float) -> float:
-    value = command.get(key, default)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise ValueError(f"'{key}' must be a number, not {value!r}")
-    return float(value)
-
-
-def _integer(command: Mapping[str, object], key: str, default: int) -> int:
-    value = command.get(key, default)
-    if isinstance(value, bool) or not isinstance(value, int):
-        raise ValueError(f"'{key}' must be a whole number, not {value!r}")
-    return value
 
 
 def _jpeg(picture: NDArray[np.uint8] | cv2.typing.MatLike, quality: int) -> bytes:

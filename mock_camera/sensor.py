@@ -35,6 +35,7 @@ XYZ_FROM_RGB = np.array([[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.715152
 COLOR_MATRIX = np.diag(NEUTRAL) @ MIXING @ np.linalg.inv(XYZ_FROM_RGB)
 """DNG ColorMatrix1: CIE XYZ to camera RGB under D65."""
 
+SENSOR_WIDTH_MM = 36.0
 NORMAL_TIME_S = 1.0 / 30.0
 NORMAL_F_NUMBER = 8.0
 """With ISO 100: the exposure that each film kind's light is chosen for."""
@@ -123,12 +124,25 @@ def _opening(film_format: FilmFormat, x: FloatPicture, y: FloatPicture) -> Float
     return np.asarray(soft * soft * (3.0 - 2.0 * soft), dtype=np.float32)
 
 
-def blur_px(f_number: float, px_per_mm: float) -> float:
-    """Standard deviation of the lens's point spread on the film, in canvas pixels.
+def blur_mm(film_format: FilmFormat, f_number: float, focus_error_mm: float = 0.0) -> float:
+    """Standard deviation of the lens's point spread on the film.
 
-    Diffraction: a Gaussian of 0.45 wavelengths times the effective f-number (at about 1:1.2) fits the Airy pattern's
-    core; aberrations add where the aperture is wide.
+    Diffraction: a Gaussian of 0.45 wavelengths times the working f-number on the film's side fits the core of the Airy
+    pattern; aberrations add where the aperture is wide.  Out of focus, a point becomes a disc whose diameter is the error
+    over the working f-number (thin lens); a disc's standard deviation along one axis is a quarter of its diameter.
+
+    Parameters
+    ----------
+    film_format : FilmFormat
+        Its view width gives the magnification on a sensor `SENSOR_WIDTH_MM` wide.
+    f_number : float
+        As marked on the lens.
+    focus_error_mm : float
+        Distance of the film from the plane of sharpness.
     """
-    diffraction_mm = 0.45 * 550e-6 * f_number * 1.85
-    aberration_mm = 0.004 + 0.010 * (2.8 / f_number) ** 2
-    return math.hypot(diffraction_mm, aberration_mm) * px_per_mm
+    magnification = SENSOR_WIDTH_MM / film_format.view_width_mm
+    working = f_number * (1.0 + magnification) / magnification
+    diffraction = 0.45 * 550e-6 * working
+    aberration = 0.004 + 0.010 * (2.8 / f_number) ** 2
+    defocus = abs(focus_error_mm) / working / 4.0
+    return math.sqrt(diffraction**2 + aberration**2 + defocus**2)

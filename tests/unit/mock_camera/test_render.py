@@ -34,7 +34,7 @@ def camera() -> SensorView:
 
 
 CANVAS = whole_canvas(STRIP, 30.0)
-FILM = to_sensor_canvas(whole_canvas(STRIP, 60.0), 8.0, FORMAT.view_width_mm / SENSOR_PX[0])
+FILM = to_sensor_canvas(whole_canvas(STRIP, 60.0), sensor.blur_mm(FORMAT, 8.0), FORMAT.view_width_mm / SENSOR_PX[0])
 
 
 def linear_transmittance(picture: NDArray[np.uint8], channel: int) -> NDArray[np.float64]:
@@ -100,7 +100,7 @@ def test_the_normal_exposure_suits_the_film(kind: str) -> None:
     strip = clean_strip(kind)
     camera = SensorView(FORMAT, KINDS[kind], 600, 400, 1)
     pose = pose_for(strip, middle_frame(strip), 0.0, 0.0, 0.0)
-    film = to_sensor_canvas(whole_canvas(strip, 20.0, 0.0 if KINDS[kind].negative else 4.0), 8.0, camera.mm_per_px)
+    film = to_sensor_canvas(whole_canvas(strip, 20.0, 0.0 if KINDS[kind].negative else 4.0), 0.006, camera.mm_per_px)
     planes = camera.mosaic(film, [pose], NORMAL, Light(), 0.0, 0).planes
     brightest = max(
         (np.percentile(plane[20:180, 30:270], 99.0) - sensor.BLACK) / (sensor.WHITE - sensor.BLACK) for plane in planes
@@ -193,3 +193,24 @@ def test_an_empty_holder_shows_bare_light_inside_the_mask(live: LiveView) -> Non
 def test_sensors_that_cannot_be_are_refused() -> None:
     with pytest.raises(ValueError, match="even"):
         SensorView(FORMAT, KIND, 1501, 1000, 1)
+
+
+def test_the_lens_is_sharpest_between_wide_open_and_stopped_down() -> None:
+    spread = [sensor.blur_mm(FORMAT, f_number) for f_number in (2.8, 5.6, 22.0)]
+    assert spread[1] < min(spread[0], spread[2])
+
+
+def test_out_of_focus_blur_grows_with_the_error_and_shrinks_with_the_aperture() -> None:
+    # Thin lens, magnification 36/42: working f-number on the film's side 8 * (1 + m) / m = 17.33, disc = error / it.
+    disc_mm = 4.0 * np.sqrt(sensor.blur_mm(FORMAT, 8.0, 2.0) ** 2 - sensor.blur_mm(FORMAT, 8.0) ** 2)
+    assert disc_mm == pytest.approx(2.0 / 17.333, rel=0.01)
+    assert sensor.blur_mm(FORMAT, 5.6, 2.0) > sensor.blur_mm(FORMAT, 8.0, 2.0)
+
+
+def test_an_unsharp_live_view_has_soft_edges(live: LiveView) -> None:
+    pose = pose_for(STRIP, FRAME, 0.0, 0.0, 0.0)
+    steepest = []
+    for error_mm in (0.0, 6.0):
+        picture = live.picture(CANVAS, [pose, pose], NORMAL, STEADY, 0.0, error_mm)
+        steepest.append(np.abs(np.diff(picture[300:380, 40:200, 1].astype(float).mean(axis=0))).max())
+    assert steepest[1] < 0.6 * steepest[0]

@@ -167,6 +167,17 @@ def test_other_film_can_be_laid_on_the_table(rig: CopyRig) -> None:
     rig.live_view_jpeg(NORMAL)
 
 
+def test_a_raw_out_of_focus_has_less_detail(rig: CopyRig, clock: HandClock) -> None:
+    detail = []
+    for error_mm in (0.0, 4.0):
+        assert rig.control({"cmd": "focus", "error_mm": error_mm})["error_mm"] == error_mm
+        with rawpy.imread(io.BytesIO(rig.expose(NORMAL, clock.now_s).dng)) as raw:
+            green = raw.raw_image_visible[0::2, 1::2].astype(float)
+        # The lines and the star of 'patches'.
+        detail.append(np.abs(np.diff(green[350:420, 80:600], axis=1)).mean())
+    assert detail[1] < 0.8 * detail[0]
+
+
 def test_light_can_be_dimmed_and_made_to_flicker(rig: CopyRig) -> None:
     assert rig.control({"cmd": "light", "level": 0.5, "flicker_hz": 100.0, "depth": 0.3})["level"] == 0.5
     assert rig.control({"cmd": "light"})["flicker_hz"] == 100.0
