@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from collections.abc import Mapping
 
@@ -87,9 +88,11 @@ class Settings:
             self._now[name] = content
 
     def nearest(self, name: str, number: float) -> Setting:
-        """Return the allowed value of a numeric setting that lies nearest, in stops."""
+        """Return the allowed value of a numeric setting that lies nearest, in stops where it has stops."""
         numbers = [n for n in CHOICES[name] if isinstance(n, int | float)]
-        return min(numbers, key=lambda n: abs(n - number) / max(abs(n), 1e-9))
+        if number > 0 and min(numbers) > 0:
+            return min(numbers, key=lambda n: abs(math.log(n / number)))
+        return min(numbers, key=lambda n: abs(n - number))
 
     def exposure(self) -> Exposure:
         """Return time, aperture and sensitivity together."""

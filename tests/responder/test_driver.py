@@ -13,6 +13,8 @@ from typing import Any
 import pytest
 import rawpy
 
+from mock_camera.settings import F_NUMBERS, ISOS, TIMES_S
+
 CARD = "/store_00010001/DCIM/100TCAP"
 
 
@@ -81,6 +83,25 @@ def test_settings_are_set_read_back_and_outlive_the_session(start_camera: Any, f
     assert results[-2] in ("87%", "75%")
     settings = camera.control("settings")["settings"]
     assert (settings["iso"], settings["time_s"], settings["f_number"]) == (400, 1 / 30, 5.6)
+
+
+def number_in(text: str) -> float:
+    """Return the number that a choice of the driver spells: 'f/8', '0.0333s', '1/60', '1/1.3', '30s'."""
+    over, _, under = text.removeprefix("f/").removesuffix("s").partition("/")
+    return float(over) / float(under or 1)
+
+
+@every_family
+def test_the_choices_are_the_series_of_thirds(start_camera: Any, family: Family) -> None:
+    """Whatever the units on the wire: the driver must show every nominal value of the series, in order."""
+    camera = start_camera("--body", family.body)
+    names = ["iso", "shutterspeed", "aperture" if "aperture" in family.sets else "f-number"]
+    results = camera.drive(["init"], *family.before, *(["choices", name] for name in names), ["exit"])
+    for shown, series in zip(results[-4:-1], (ISOS, TIMES_S, F_NUMBERS), strict=True):
+        numbers = [number_in(text) for text in shown if text != "Bulb"]
+        # Names are rounded and the standard counts 0.1 ms; a third of a stop is 26 % in time, 12 % in aperture.
+        timely = series is TIMES_S
+        assert numbers == pytest.approx(list(series), rel=0.12 if timely else 0.05, abs=6e-5 if timely else 0)
 
 
 @every_family
