@@ -1,6 +1,7 @@
 """`tethercap verify`: what it prints and how it ends."""
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -55,6 +56,15 @@ def test_as_json(roll: Path) -> None:
     assert report["missing"] == ["raw/X31-007_02.dng"]
     assert report["extra"] == ["notes.txt"]
     assert report["changed"] == []
+
+
+def test_names_that_a_terminal_would_obey_are_written_out(roll: Path) -> None:
+    (roll / "red\x1b[31m\n.txt").write_text("x")
+    (roll / os.fsdecode(b"latin\xe9.txt")).write_text("x")
+    code, out, _ = _run(str(roll))
+    assert code == ExitCode.DONE
+    assert "red\\x1b[31m\\n.txt: not in the manifest\n" in out
+    assert "latin\\udce9.txt: not in the manifest\n" in out
 
 
 def test_the_rolls_after_a_bad_one_are_looked_at(roll: Path, tmp_path: Path) -> None:

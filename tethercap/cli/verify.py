@@ -66,8 +66,13 @@ def _as_data(report: FixityReport) -> dict[str, object]:
     }
 
 
+def _printable(name: str) -> str:
+    """Name with what a terminal cannot show, or would obey, written out."""
+    return "".join(sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in name)
+
+
 def _as_text(report: FixityReport) -> str:
-    lines = [f"{entry}: {sentence}" for name, sentence in _SENTENCES.items() for entry in getattr(report, name)]
+    lines = [f"{_printable(entry)}: {sentence}" for name, sentence in _SENTENCES.items() for entry in getattr(report, name)]
     if report.in_use:
         lines.append("The roll is in use, or was cut off and not opened since: files may be on their way.")
     verdict = "as it was filed" if report.is_sound else "NOT as it was filed"

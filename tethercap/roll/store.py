@@ -7,6 +7,7 @@ layer in their place and cuts it off after every call.
 import contextlib
 import ctypes
 import errno
+import fcntl
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,6 +18,8 @@ from tethercap.errors import RollExistsError, StorageError
 _AT_FDCWD = -100
 _RENAME_NOREPLACE = 1
 """linux/fs.h; renameat2 fails with EEXIST instead of replacing."""
+_FULL_SYNC: int | None = getattr(fcntl, "F_FULLFSYNC", None)
+"""macOS only, where fsync leaves the content in the drive's own memory (its fsync(2) manual page says so)."""
 _NO_SUCH_CALL = frozenset({errno.ENOSYS, errno.EINVAL, errno.EOPNOTSUPP, errno.EPERM})
 """What file systems answer that do not know a kind of rename or link."""
 
@@ -92,6 +95,10 @@ class Disk:
 
     def sync(self, handle: int) -> None:
         """Return when the file's content is on the disk."""
+        if _FULL_SYNC is not None:
+            with contextlib.suppress(OSError):
+                fcntl.fcntl(handle, _FULL_SYNC)
+                return
         os.fsync(handle)
 
     def close(self, handle: int) -> None:

@@ -8,7 +8,8 @@ from tethercap.roll.lines import LineBody
 from tethercap.roll.metadata import OWN_PROPERTIES
 
 _GUIDE = (Path(__file__).parents[3] / "DEVELOPERS.md").read_text(encoding="utf-8")
-_ROWS = [[cell.strip() for cell in line.strip("|").split("|")] for line in _GUIDE.splitlines() if line.startswith("| `")]
+_TABLES = [line for line in _GUIDE.splitlines() if line.startswith("| `")]
+_ROWS = [[cell.strip() for cell in line.strip("|").split("|")] for line in _TABLES]
 
 
 def test_every_kind_of_line_is_described_with_its_fields() -> None:
