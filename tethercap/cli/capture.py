@@ -86,7 +86,7 @@ def capture(
 ) -> ExitCode:
     """Capture the roll in the folder ROLL: watch, fire, pull, check, file, convert.
 
-    A folder that holds a roll is gone on with, at the frame after the last one; any other must be empty or not there yet.
+    A folder that holds a roll is gone on with, at the frame after the last one; any other must be empty or not there.
     The folder's name becomes the roll's id. Bright panels tire the eyes: dim it while you load film. Old film may be
     nitrate, which burns fiercely: keep it from heat and follow local rules.
     """

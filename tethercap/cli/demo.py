@@ -136,22 +136,13 @@ def tell(folder: Path, roll: Roll, sheet: Path, *, as_json: bool, failed: bool) 
     frames = [frame for frame in roll.frames.values() if frame.chosen is not None]
     positives = sum(1 for frame in frames if frame.chosen is not None and frame.chosen.converted is not None)
     if as_json:
-        print(
-            json.dumps(
-                {
-                    "roll": str(folder),
-                    "frames": len(frames),
-                    "positives": positives,
-                    "sheet": str(sheet),
-                    "whole": report.is_sound,
-                }
-            )
-        )
+        places = {"roll": str(folder), "frames": len(frames), "positives": positives, "sheet": str(sheet)}
+        print(json.dumps({**places, "sound": report.is_sound}))
     else:
-        print(
-            f"{len(frames)} frames filed in {folder / 'raw'}\n{positives} positives in {folder / 'positive'}\ncontact sheet: {sheet}"
-        )
-        print(f"checksums: {folder / 'manifest-sha256.txt'}, " + ("all right" if report.is_sound else "NOT all right"))
+        print(f"{len(frames)} frames filed in {folder / 'raw'}")
+        print(f"{positives} positives in {folder / 'positive'}")
+        print(f"contact sheet: {sheet}")
+        print(f"checksums: {folder / 'manifest-sha256.txt'}, {'all right' if report.is_sound else 'NOT all right'}")
     if failed:
         return ExitCode.CAMERA
     return ExitCode.DONE if report.is_sound else ExitCode.FOUND

@@ -22,7 +22,6 @@ COMMANDS: dict[str, str] = {
     "describe": "Write what is known about a roll into its metadata.",
     "verify": "Check a roll's files against its manifest.",
     "bag": "Pack a roll as a BagIt bag.",
-    "soak": "Run a simulated roll under faults, many times, and count.",
 }
 """Command name -> one line of help. The click command x lives in tethercap/cli/x.py and is loaded when it is used."""
 

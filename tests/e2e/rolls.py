@@ -1,0 +1,82 @@
+"""Running whole rolls against the simulated camera, as the demo does, with its truth at hand."""
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from tethercap.camera.discover import open_camera
+from tethercap.cli._simulated import SimulatedCamera, operator
+from tethercap.cli._wiring import Workers, make_sheet, open_roll, runner_maker
+from tethercap.film.kinds import FilmKind
+from tethercap.roll.setup import RollSetup
+from tethercap.session import events
+from tethercap.session.events import Mode, SessionEvent
+from tethercap.session.options import RunnerOptions
+from tethercap.session.runner import RollRunner
+
+SMALL = ("--fast", "--sensor", "3000x2000")
+RUN_LIMIT_S = 240.0
+
+
+@dataclass
+class Run:
+    """What a run said, and what the simulated camera knows about its shots."""
+
+    said: list[SessionEvent] = field(default_factory=list)
+    shots: list[dict[str, Any]] = field(default_factory=list)
+
+    def filed(self) -> list[events.FrameFiled]:
+        return [event for event in self.said if isinstance(event, events.FrameFiled)]
+
+    def accepted_ids(self) -> list[str]:
+        return [event.frame_id for event in self.filed() if event.accepted]
+
+
+def run_roll(
+    folder: Path,
+    *,
+    strips: int = 1,
+    convert: bool = True,
+    kind: FilmKind = FilmKind.COLOUR_NEGATIVE,
+    arguments: tuple[str, ...] = SMALL,
+    on_event: Callable[[SessionEvent, RollRunner, SimulatedCamera], None] = lambda *_: None,
+) -> Run:
+    """Capture a roll hands-free until the last strip has left the holder."""
+    setup = RollSetup(id=folder.name, film_kind=kind, film_format="135-36x24")
+    told = Run()
+    flags = ("--hand", "bell", "--strips", str(strips), "--film-kind", kind.value, *arguments)
+    with (
+        open_roll(folder, setup) as roll,
+        Workers.started(convert=convert) as workers,
+        SimulatedCamera(flags) as simulated,
+    ):
+        camera = open_camera(simulated.port)
+        try:
+            hand = operator(simulated)
+            ended = 0
+
+            def listen(event: SessionEvent) -> None:
+                nonlocal ended
+                if not isinstance(event, events.Watched | events.PullProgressed):
+                    told.said.append(event)
+                hand(event)
+                on_event(event, runner, simulated)
+                ended += isinstance(event, events.StripEnded)
+                if ended >= strips:
+                    runner.stop()
+
+            runner = runner_maker(camera, roll, workers, options=RunnerOptions(mode=Mode.HANDS_FREE))(listen)
+            limit = threading.Timer(RUN_LIMIT_S, runner.stop)
+            limit.start()
+            try:
+                runner.run()
+            finally:
+                limit.cancel()
+                limit.join()
+            told.shots = simulated.ask("shots")["shots"]
+        finally:
+            camera.close()
+        make_sheet(roll)
+    return told
