@@ -77,9 +77,9 @@ def test_the_right_end_survives_where_both_do_not_fit() -> None:
 
 
 @pytest.mark.parametrize(
-    ("fraction", "expected"), [(0, "····"), (0.5, "██··"), (1, "████"), (2, "████"), (0.28125, "█▏··")]
+    ("fraction", "expected"), [(0, "────"), (0.5, "━━──"), (1, "━━━━"), (2, "━━━━"), (0.4, "━╸──")]
 )
-def test_bars_fill_by_eighths(fraction: float, expected: str) -> None:
+def test_bars_fill_by_half_cells(fraction: float, expected: str) -> None:
     assert bar(fraction, 4) == expected
 
 
@@ -126,7 +126,7 @@ def test_nothing_seen_shows_no_figures() -> None:
 
 
 def test_exposure_is_written_as_photographers_write_it() -> None:
-    assert exposure_text(_view()) == "1/60 s  f/8  ISO 100"
+    assert exposure_text(_view().settings) == "1/60 s  f/8  ISO 100"
 
 
 def test_low_battery_is_said_in_a_word() -> None:

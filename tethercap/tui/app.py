@@ -3,6 +3,7 @@
 import gc
 import threading
 from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
 from typing import ClassVar
 
 from textual import events
@@ -13,12 +14,16 @@ from textual.screen import Screen
 from tethercap.roll.folder import Roll
 from tethercap.tui.actions import ACTIONS, Where, bindings_of
 from tethercap.tui.hints import AS_THE_PICTURE_SHOWS
+from tethercap.tui.live_source import LiveSource
 from tethercap.tui.messages import Ring
 from tethercap.tui.runner_port import RunnerMaker
 from tethercap.tui.screens.capture import CaptureScreen
 from tethercap.tui.screens.help import HelpScreen
 from tethercap.tui.screens.live import LiveScreen
 from tethercap.tui.screens.roll import RollScreen
+from tethercap.tui.screens.set_up import SetUpScreen
+from tethercap.tui.screens.start import StartScreen
+from tethercap.tui.start_view import Choice, StartServices
 from tethercap.tui.themes import DARK, NO_COLOUR, THEMES
 from tethercap.watch.directions import Directions
 
@@ -52,6 +57,8 @@ class TerminalApp(App[int]):
         self, make_first: Callable[[], Screen[None]], *, keys: Mapping[str, str] | None = None, theme: str | None = None
     ) -> None:
         super().__init__()
+        self.choice: Choice | None = None
+        """What was chosen on the start screen."""
         self._make_first = make_first
         self.keys = dict(keys or {})
         for each in THEMES:
@@ -75,6 +82,11 @@ class TerminalApp(App[int]):
         for screen in self.screen_stack:
             if isinstance(screen, LiveScreen):
                 screen.picture_acknowledged()
+
+    def on_start_screen_decided(self, message: StartScreen.Decided) -> None:
+        """End with what was chosen."""
+        self.choice = message.choice
+        self.exit(0)
 
     def on_ring(self, message: Ring) -> None:
         """Ring a pattern: so many bells, a moment apart."""
@@ -173,4 +185,42 @@ def run_roll(roll: Roll, *, keys: Mapping[str, str] | None = None, theme: str | 
         0.
     """
     app = TerminalApp(lambda: RollScreen(roll), keys=keys, theme=theme)
+    return int(app.run() or app.return_code or 0)
+
+
+def run_home(
+    services: StartServices, folder: Path, *, keys: Mapping[str, str] | None = None, theme: str | None = None
+) -> Choice | None:
+    """Show the start screen and give back what the person wants to do; None where nothing.
+
+    Parameters
+    ----------
+    services : StartServices
+        Finds cameras and rolls; `tethercap.tui.start_view.FoundHere` is the real one.
+    folder : Path
+        Where new rolls are made.
+    """
+    app = TerminalApp(lambda: StartScreen(services, folder), keys=keys, theme=theme)
+    app.run()
+    return app.choice
+
+
+def run_set_up(
+    source: LiveSource, *, title: str = "", keys: Mapping[str, str] | None = None, theme: str | None = None
+) -> int:
+    """Show the set-up screen over a camera's live view.
+
+    Parameters
+    ----------
+    source : LiveSource
+        Not started; `tethercap.tui.live_source.CameraSource` is the real one. The caller closes its camera.
+    title : str
+        Camera, film format.
+
+    Returns
+    -------
+    int
+        0.
+    """
+    app = TerminalApp(lambda: SetUpScreen(source, title=title), keys=keys, theme=theme)
     return int(app.run() or app.return_code or 0)

@@ -122,8 +122,7 @@ def level(value: float | None, *, full_scale: float, limit: float, width: int, r
 
 
 def bar(fraction: float, width: int) -> str:
-    """Draw a progress bar in eighths of a cell; `fraction` is held to 0..1."""
-    eighths = round(max(0.0, min(1.0, fraction)) * width * 8)
-    full, rest = divmod(eighths, 8)
-    partial = " ▏▎▍▌▋▊▉"[rest] if rest else ""
-    return ("█" * full + partial).ljust(width, "·")
+    """Draw a progress bar in half cells, heavy over light; `fraction` is held to 0..1."""
+    halves = round(max(0.0, min(1.0, fraction)) * width * 2)
+    full, half = divmod(halves, 2)
+    return ("━" * full + "╸" * half).ljust(width, "─")

@@ -1,6 +1,8 @@
 """The figures beside the picture."""
 
-from tethercap.exposure.settings import Setting
+from collections.abc import Mapping
+
+from tethercap.exposure.settings import Setting, SettingState
 from tethercap.exposure.show import show_value
 from tethercap.session.events import Mode
 from tethercap.tui.capture_view import CaptureView
@@ -120,21 +122,21 @@ def _motion(motion: Motion | None) -> Line:
     return line(Span(f"{speed:5.1f} mm/s ", Role.PLAIN), Span(chevrons, Role.BUSY))
 
 
-def _setting(view: CaptureView, setting: Setting) -> str:
-    state = view.settings.get(setting)
+def _setting(settings: Mapping[Setting, SettingState], setting: Setting) -> str:
+    state = settings.get(setting)
     return "·" if state is None else show_value(setting, state.value)
 
 
-def exposure_text(view: CaptureView) -> str:
+def exposure_text(settings: Mapping[Setting, SettingState]) -> str:
     """Time, aperture and ISO as one piece of text."""
-    return "  ".join(_setting(view, setting) for setting in (Setting.SHUTTER, Setting.APERTURE, Setting.ISO))
+    return "  ".join(_setting(settings, setting) for setting in (Setting.SHUTTER, Setting.APERTURE, Setting.ISO))
 
 
 def _camera(view: CaptureView, width: int) -> list[Line]:
     rate = f"{view.live_per_s:.0f} pictures/s" if view.live_per_s else "no live view"
-    lines = [_heading("camera", rate, width), line(Span("shot   ", Role.FAINT), exposure_text(view))]
+    lines = [_heading("camera", rate, width), line(Span("shot   ", Role.FAINT), exposure_text(view.settings))]
     battery = view.settings.get(Setting.BATTERY)
-    card = _setting(view, Setting.SHOTS_LEFT)
+    card = _setting(view.settings, Setting.SHOTS_LEFT)
     parts: list[Span | str] = [Span("power  ", Role.FAINT)]
     if battery is not None and battery.value.number is not None:
         percent = battery.value.number
@@ -142,7 +144,7 @@ def _camera(view: CaptureView, width: int) -> list[Line]:
         if percent <= 15:
             parts.append(Span("  low", Role.BAD))
     else:
-        parts.append(_setting(view, Setting.BATTERY))
+        parts.append(_setting(view.settings, Setting.BATTERY))
     if card != "·":
         parts += [Span("  card ", Role.FAINT), f"{card} left"]
     lines.append(line(*parts))
