@@ -430,16 +430,16 @@ def _render(s: Setup, rng: np.random.Generator, seed: int, tier: str, names: tup
 
 
 def _deserved(tier: str, shares: tuple[float, float, float, float]) -> str:
+    """Tier by what can be seen: no picture is easy because it was meant to be."""
     visible = [share >= VISIBLE_SHARE for share in shares]
-    if not any(share >= 0.08 for share in shares):
+    if not any(visible):
         return "impossible"
     if tier == "impossible":
         return "hard"
-    if tier == "easy" and min(shares) < 0.9:
-        return "typical"
-    if tier == "typical" and not ((visible[0] or visible[2]) and (visible[1] or visible[3]) and sum(visible) >= 3):
+    both_ways = (visible[0] or visible[2]) and (visible[1] or visible[3])
+    if not both_ways or (sum(visible) < 3 and tier != "hard"):
         return "hard"
-    return tier
+    return "typical" if tier == "easy" and min(shares) < 0.9 else tier
 
 
 def _lie(corners: npt.NDArray[np.float64], view: View) -> tuple[float, tuple[float, float]]:

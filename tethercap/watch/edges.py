@@ -108,6 +108,8 @@ def choose(
 REFINED = 3
 """So many different places are looked at closely; the evidence then decides."""
 LEAST_SCORE = 0.15
+REACHES = ((0.9, 8.0), (0.4, 6.0), (0.2, 5.0))
+"""How far from the assumed edge each pass looks: mm, and px at least."""
 
 
 def _different(found: list[tuple[Hypothesis, PerforationRows | None]]) -> list[tuple[Hypothesis, PerforationRows | None]]:
@@ -135,9 +137,9 @@ def _fit(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: Perfor
     size_px = (f.along_mm * px_per_mm, f.across_mm * px_per_mm)
     bases = np.repeat(hypothesis.base[None, :], 4, axis=0)
     fits: tuple[SideFit, ...] = ()
-    for reach_mm in (0.9, 0.45):
+    for reach_mm, least_px in REACHES:
         fits = refine_sides(
-            pixels_bgr, corners, bases, reach_px=max(reach_mm * px_per_mm, 5.0),
+            pixels_bgr, corners, bases, reach_px=max(reach_mm * px_per_mm, least_px),
             inverted=hypothesis.inverted, touching=hypothesis.touching,
         )  # fmt: skip
         corners = move_sides(corners, fits, size_px)

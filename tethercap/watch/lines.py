@@ -1,6 +1,6 @@
 """Straight lines near one direction: steps of many segments that agree on one line.
 
-Each segment's mean profile is differentiated and clipped, so that a strong short edge cannot outvote a weak long one;
+Each segment's mean profile is differentiated and compressed, so that a strong short edge cannot outvote a weak long one;
 summing the segments along every slope is a Radon transform near one axis. What comes out is the signed share of the
 length along which a step is seen.
 """
@@ -15,8 +15,8 @@ from tethercap.pictures import F32Array
 
 STEP_PX = 2
 """Half the distance over which a step is measured, small px: wide enough for soft edges, narrower than a gap."""
-FULL_STEP = 10.0
-"""A step of this many codes counts whole; weaker ones count in proportion."""
+FULL_STEP = 8.0
+"""A step of this many codes counts 0.7; weaker ones in proportion, stronger ones ever closer to 1."""
 
 
 class Line(NamedTuple):
@@ -46,7 +46,7 @@ class Lines:
 
 
 def steps(profiles: F32Array) -> F32Array:
-    """Differentiate and clip segment profiles.
+    """Differentiate segment profiles and compress the steps.
 
     Parameters
     ----------
@@ -61,7 +61,8 @@ def steps(profiles: F32Array) -> F32Array:
     tone = profiles.mean(axis=2)
     found = np.zeros_like(tone)
     found[:, STEP_PX:-STEP_PX] = tone[:, 2 * STEP_PX :] - tone[:, : -2 * STEP_PX]
-    return np.clip(found / FULL_STEP, -1.0, 1.0, out=found)
+    found /= FULL_STEP
+    return np.asarray(found / np.sqrt(1.0 + found * found), np.float32)
 
 
 def support_map(step_profiles: F32Array, centres: F32Array, middle: float, slopes: F32Array) -> F32Array:
@@ -108,10 +109,17 @@ def peaks(strength: F32Array, *, least: float, apart: int, most: int) -> npt.NDA
     most : int
         At most so many, strongest first.
     """
-    windows = np.lib.stride_tricks.sliding_window_view(np.pad(strength, apart, constant_values=-np.inf), 2 * apart + 1)
-    places = np.flatnonzero((strength >= windows.max(axis=1)) & (strength >= least))
+    padded = np.pad(strength, apart, constant_values=-np.inf)
+    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * apart + 1)
+    places = np.flatnonzero((strength >= around.max(axis=1)) & (strength >= least))
     places = places[np.argsort(-strength[places], kind="stable")]
-    return places[:most]
+    chosen: list[int] = []
+    for place in places.tolist():
+        if all(abs(place - other) > apart for other in chosen):
+            chosen.append(place)
+        if len(chosen) == most:
+            break
+    return np.array(chosen, np.intp)
 
 
 def candidate_lines(support: F32Array, slopes: F32Array, sign: int, *, least: float, most: int) -> Lines:

@@ -14,6 +14,10 @@ LEAST_COHERENCE = 0.75
 """How well neighbouring rows of pixels agree in phase: 1 for straight-sided holes, small for texture."""
 
 
+MIDDLE_OFF_MM = 7.0
+"""A single row of holes is believed only where it puts the strip's middle so near the view's."""
+
+
 @dataclass(frozen=True, slots=True)
 class PerforationRows:
     """What the perforations say."""
@@ -102,11 +106,12 @@ def _rows_at(
         if _is_light(level, y - away, phase, holes.pitch_mm * scale, light):
             return 2.0 * float(both[y]), PerforationRows(scale, float(y), slope, 2, phase)
     row = int(strength.argmax())
-    if strength[row] > LEAST_AMPLITUDE * 1.5:
+    if strength[row] > LEAST_AMPLITUDE * 1.5 and coherent[row] > 0.9 * total[row]:
         phase = _phase(tone, row, tall, holes.pitch_mm * scale)
-        if _is_light(level, row, phase, holes.pitch_mm * scale, light):
-            side = 1 if row < level.shape[0] / 2 else -1
-            return float(strength[row]), PerforationRows(scale, row + side * away, slope, 1, phase)
+        middle = row + (away if row < level.shape[0] / 2 else -away)
+        likely = abs(middle - level.shape[0] / 2) < MIDDLE_OFF_MM * scale
+        if likely and _is_light(level, row, phase, holes.pitch_mm * scale, light):
+            return float(strength[row]), PerforationRows(scale, middle, slope, 1, phase)
     return None
 
 
@@ -128,4 +133,6 @@ def _is_light(level: F32Array, row: float, phase: float, pitch_px: float, light:
     outside = level[y, np.rint(between[(between > 3) & (between < width - 4)]).astype(np.intp)]
     if inside.size < 3 or outside.size < 2:
         return False
-    return bool(np.median(inside) > 0.85 * light and np.median(inside) > np.median(outside) + 6)
+    bright, between_tone = float(np.median(inside)), float(np.median(outside))
+    uneven = max(float(np.median(np.abs(inside - bright))), float(np.median(np.abs(outside - between_tone))))
+    return bright > 0.85 * light and bright > between_tone + 6 and uneven < 0.2 * (bright - between_tone) + 1.0

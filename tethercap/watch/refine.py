@@ -18,6 +18,8 @@ SAMPLES = 240
 SEGMENTS = 60
 WINDOW = 6
 """Samples on either side of a step that say how large it is."""
+ENOUGH_STEP = 10.0
+"""A step of so many codes is an edge, however much stronger ones there may be further in."""
 ACROSS = 41
 """Samples across each band, odd: the middle one lies on the line assumed so far."""
 
@@ -114,15 +116,14 @@ def _fit_side(band: F32Array, visible: BoolArray, base: F32Array, step_px: float
     np.cumsum(band, axis=1, out=total[:, 1:])
     means = (total[:, WINDOW:] - total[:, :-WINDOW]) / np.float32(WINDOW)
     before, after = means[:, :-WINDOW], means[:, WINDOW:]
-    step = before.mean(axis=2) - after.mean(axis=2)
+    step = (before - after).sum(axis=2) / np.float32(3)
     step, clear = (np.abs(step), np.ones(step.shape, bool)) if either_way else (step, like_base(before, base, 0.2))
-    prior = np.exp(-0.5 * ((np.arange(step.shape[1]) + WINDOW - 0.5 - ACROSS // 2) / (ACROSS / 3.5)) ** 2)
-    best = (np.where(clear, np.clip(step, 0, 40), 0) * prior.astype(np.float32)).argmax(axis=1)
+    best = _outermost(np.where(clear, step, 0))
     each = np.arange(SEGMENTS)
-    noise = _noise(band.mean(axis=2))
+    noise = _noise(band.sum(axis=2) / np.float32(3))
     size = step[each, best]
     usable = (size > max(4.0 * noise, 3.5)) & clear[each, best] & visible
-    offset = (_step_place(total.mean(axis=2), before, after, best) - ACROSS // 2) * step_px
+    offset = (_step_place(total.sum(axis=2) / np.float32(3), before, after, best) - ACROSS // 2) * step_px
     u = ((each + 0.5) / SEGMENTS * 2 - 1).astype(np.float32)
     shift, turn, kept = robust_line(u, offset, usable, np.clip(size, 0, 40), step_px)
     residual = (offset - shift - turn * u)[kept]
@@ -134,6 +135,16 @@ def _fit_side(band: F32Array, visible: BoolArray, base: F32Array, step_px: float
         outside=np.asarray(np.median(before[each, best][kept], axis=0)) if kept.any() else nothing,
         inside=np.asarray(np.median(after[each, best][kept], axis=0)) if kept.any() else nothing,
     )  # fmt: skip
+
+
+def _outermost(step: F32Array) -> npt.NDArray[np.intp]:
+    """Where each segment first leaves the base, shape (SEGMENTS,): the picture's own contours lie further in, and may be stronger."""
+    prior = np.exp(-0.5 * ((np.arange(step.shape[1]) + WINDOW - 0.5 - ACROSS // 2) / (ACROSS / 3.5)) ** 2)
+    weighted = step * prior.astype(np.float32)
+    enough = np.minimum(np.float32(0.5) * weighted.max(axis=1), np.float32(ENOUGH_STEP))
+    first = (weighted >= enough[:, None]).argmax(axis=1)
+    following = np.minimum(first[:, None] + np.arange(WINDOW + 1), step.shape[1] - 1)
+    return np.asarray(np.take_along_axis(following, step[np.arange(SEGMENTS)[:, None], following].argmax(axis=1)[:, None], axis=1)[:, 0])
 
 
 def _step_place(total: F32Array, before: F32Array, after: F32Array, best: npt.NDArray[np.intp]) -> F32Array:

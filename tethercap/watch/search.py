@@ -22,6 +22,8 @@ RIM_MM = 0.4
 """Where the tone on either side of a line is read: outside a soft edge, before the perforations 0.68 mm away."""
 LEAST_SUPPORT = 0.08
 LEAST_FRAME_PX = 20
+PLACE_PX = 2.0
+"""How far the distance of two coarse lines may be off, small px."""
 SHORT_PAIRS = 6
 """So many pairs of short edges are judged for each pair of long ones."""
 STRIP_OFF_MM = 1.6
@@ -167,7 +169,7 @@ def _pairs(first: Lines, second: Lines, size_mm: float, tolerance_mm: float, sca
         for j in range(len(second)):
             gap = float(second.at[j] - first.at[i])
             px_per_mm = gap / size_mm
-            if gap < LEAST_FRAME_PX or not _plausible(px_per_mm, scale, tolerance_mm / size_mm):
+            if gap < LEAST_FRAME_PX or not _plausible(px_per_mm, scale, tolerance_mm / size_mm + PLACE_PX / gap):
                 continue
             strength = float(abs(first.support[i]) + abs(second.support[j]))
             yield strength, first.line(i), second.line(j), scale.px_per_mm or px_per_mm
@@ -291,7 +293,10 @@ def _off_place(
     centre_x = (left.at + right.at) / 2 - (view.width - 1) / 2
     centre_y = (top.at + bottom.at) / 2 - (view.height - 1) / 2
     along, across = film_format.along_mm * px_per_mm, film_format.across_mm * px_per_mm
-    off_size = abs((right.at - left.at) / along - 1) + abs((bottom.at - top.at) / across - 1)
+    slack = film_format.size_tolerance_mm * px_per_mm + PLACE_PX
+    off_along = max(abs(right.at - left.at - along) - slack, 0.0) / along
+    off_across = max(abs(bottom.at - top.at - across) - slack, 0.0) / across
+    off_size = off_along + off_across + 0.3 * (abs((right.at - left.at) / along - 1) + abs((bottom.at - top.at) / across - 1))
     return 1.2 * abs(centre_x) / along + 0.4 * abs(centre_y) / across + 4.0 * off_size
 
 
