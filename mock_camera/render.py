@@ -220,14 +220,14 @@ class Mosaic:
 
     def developed(self) -> NDArray[np.uint8]:
         """The body's own picture at half size, BGR uint8 (h/2, w/2, 3), in its daylight white balance."""
-        scale = np.float32(1.0 / (sensor.WHITE - sensor.BLACK))
-        red, green_1, green_2, blue = (plane.astype(np.float32) for plane in self.planes)
-        camera = cv2.merge([red, (green_1 + green_2) * np.float32(0.5), blue])
-        matrix = (FULL_T * scale) * sensor.UNMIXING @ np.diag(1.0 / sensor.NEUTRAL)
+        red, green_1, green_2, blue = self.planes
+        camera = cv2.merge([red, cv2.addWeighted(green_1, 0.5, green_2, 0.5, 0.0), blue])
+        scale = FULL_T / (sensor.WHITE - sensor.BLACK)
+        # Rows in the order blue, green, red; 16-bit sums saturate at both ends by themselves.
+        matrix = (scale * sensor.UNMIXING @ np.diag(1.0 / sensor.NEUTRAL))[::-1]
         offset = -matrix @ np.full(3, float(sensor.BLACK))
-        linear = cv2.transform(camera, np.column_stack([matrix, offset]).astype(np.float32))
-        counts = np.clip(linear, 0.0, FULL_T).astype(np.uint16)
-        return np.asarray(cv2.LUT(counts, tone_table(1.0))[:, :, ::-1], np.uint8)
+        linear = cv2.transform(camera, np.column_stack([matrix, offset]))
+        return np.asarray(cv2.LUT(linear, tone_table(1.0)), np.uint8)
 
 
 class SensorView:
@@ -243,6 +243,7 @@ class SensorView:
         self.seed = seed
         self._shade = sensor.shading(film_format, width_px // 2, height_px // 2, seed)
         self._grain: tuple[float, NDArray[np.uint8]] | None = None
+        self._noise: FloatPicture | None = None
 
     def mosaic(
         self, film: SensorCanvas | None, poses: Sequence[Pose], exposure: Exposure, light: Light,
@@ -275,8 +276,17 @@ class SensorView:
             if rows is not None:
                 signal *= rows
             signal *= np.float32(level * sensor.NEUTRAL[channel])
-            planes.append(_convert(signal, exposure.iso, random if noise else None))
+            planes.append(_convert(signal, exposure.iso, self._noise_field(random) if noise else None))
         return Mosaic(tuple(planes))
+
+    def _noise_field(self, random: np.random.Generator) -> FloatPicture:
+        """Standard normal noise for one plane: a part, at a place drawn anew, of a field that is made once."""
+        height, width = self._shade.shape
+        if self._noise is None:
+            shape = height + _NOISE_SPARE_PX, width + _NOISE_SPARE_PX
+            self._noise = np.random.default_rng([self.seed, 19]).standard_normal(shape, dtype=np.float32)
+        y, x = (int(value) for value in random.integers(_NOISE_SPARE_PX, size=2))
+        return self._noise[y : y + height, x : x + width]
 
     def _film_plane(
         self, film: SensorCanvas, poses: Sequence[Pose], channel: int, offset: tuple[int, int], noise: bool
@@ -342,6 +352,7 @@ class SensorView:
 
 _GRAIN_STEPS = 60.0
 _LAYER_SHIFT_PX = 149
+_NOISE_SPARE_PX = 256
 
 
 def _smear_px(poses: Sequence[Pose], mm_per_px: float) -> int:
@@ -351,17 +362,16 @@ def _smear_px(poses: Sequence[Pose], mm_per_px: float) -> int:
     return round(path / (len(poses) - 1) / mm_per_px)
 
 
-def _convert(signal: FloatPicture, iso: int, random: np.random.Generator | None) -> NDArray[np.uint16]:
+def _convert(signal: FloatPicture, iso: int, noise: FloatPicture | None) -> NDArray[np.uint16]:
     """Signal (1 = saturation at this ISO) to counts: photon noise, read noise, black level, rounding, clipping."""
-    span = np.float32(sensor.WHITE - sensor.BLACK)
-    if random is not None:
+    if noise is not None:
         well = sensor.FULL_WELL_E * sensor.BASE_ISO / iso
         variance = signal * np.float32(1.0 / well)
         variance += np.float32((sensor.READ_NOISE_E / well) ** 2)
-        noise = random.standard_normal(signal.shape, dtype=np.float32)
-        noise *= cv2.sqrt(np.maximum(variance, 0.0))
-        signal += noise
-    signal *= span
+        spread = np.asarray(cv2.sqrt(variance), np.float32)
+        spread *= noise
+        signal += spread
+    signal *= np.float32(sensor.WHITE - sensor.BLACK)
     signal += np.float32(sensor.BLACK + 0.5)
     # A saturated sensor reads its white level, whatever the noise.
     np.clip(signal, 0.0, float(sensor.WHITE), out=signal)

@@ -84,19 +84,7 @@ def window(p: Painter) -> None:
     p.box(0.09, 0.20, 0.20, 0.22, "#3d2c1c", 0.15)
     p.box(0.105, 0.225, 0.17, 0.17, "#c9b98f", 0.10)
     p.shape([(0.105, 0.395), (0.16, 0.29), (0.20, 0.34), (0.235, 0.28), (0.275, 0.395)], "#5d7a5a", 0.15)
-    p.shape([(0.86, 0.66), (0.95, 0.66), (0.94, 0.80), (0.87, 0.80)], "#a5603c", 0.10, (1.2, 0.6))
-    for _ in range(46):
-        turn, long = float(p.random.uniform(-1.2, 1.2)), float(p.random.uniform(0.12, 0.34))
-        tip = 0.905 + 0.3 * long * np.sin(turn), 0.66 - long * np.cos(turn)
-        p.stroke([(0.905, 0.66), ((0.905 + tip[0]) / 2, (0.63 + tip[1]) / 2), tip], 0.004, "#3f5a2c")
-        p.oval(
-            tip,
-            0.035,
-            0.014,
-            ("#55803a", "#3a5f2a", "#7a9c4a")[int(p.random.integers(3))],
-            0.15,
-            float(np.degrees(turn)) - 90,
-        )
+    _plant(p)
 
 
 def shelf(p: Painter) -> None:
@@ -148,6 +136,22 @@ def patches(p: Painter) -> None:
 
 
 # --- things -----------------------------------------------------------------------------------------------------------
+
+
+def _plant(p: Painter) -> None:
+    p.shape([(0.86, 0.66), (0.95, 0.66), (0.94, 0.80), (0.87, 0.80)], "#a5603c", 0.10, (1.2, 0.6))
+    for _ in range(46):
+        turn, long = float(p.random.uniform(-1.2, 1.2)), float(p.random.uniform(0.12, 0.34))
+        tip = 0.905 + 0.3 * long * np.sin(turn), 0.66 - long * np.cos(turn)
+        p.stroke([(0.905, 0.66), ((0.905 + tip[0]) / 2, (0.63 + tip[1]) / 2), tip], 0.004, "#3f5a2c")
+        p.oval(
+            tip,
+            0.035,
+            0.014,
+            ("#55803a", "#3a5f2a", "#7a9c4a")[int(p.random.integers(3))],
+            0.15,
+            float(np.degrees(turn)) - 90,
+        )
 
 
 def _jug(p: Painter, x: float, foot: float) -> None:
