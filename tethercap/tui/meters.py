@@ -9,6 +9,8 @@ from tethercap.geometry import SizePx
 from tethercap.pictures import F32Array, U8Array
 from tethercap.watch.sighting import FrameEdges
 
+_PAST_PEAK = 0.8
+"""Share of the best under which focus has surely been turned away; noise and grain alone stay above it."""
 PLACES = ("middle", "top left", "top right", "bottom right", "bottom left")
 _PATCH_SHARE = 0.18
 """Side of a focus patch, share of the frame's height."""
@@ -74,6 +76,8 @@ class BestFocus:
     """Remembers the best each place has reached, so that passing the peak shows."""
 
     best: list[float] = field(default_factory=lambda: [0.0] * len(PLACES))
+    passed_peak: bool = False
+    """Something was clearly sharper before than after: there was a peak."""
 
     def shares(self, sharp: tuple[float | None, ...]) -> tuple[float | None, ...]:
         """Take a measurement in; give each place's share of its best, 0..1."""
@@ -82,11 +86,13 @@ class BestFocus:
             if value is not None:
                 self.best[index] = max(self.best[index], value)
             shares.append(None if value is None else value / self.best[index])
+        self.passed_peak = self.passed_peak or any(share is not None and share < _PAST_PEAK for share in shares)
         return tuple(shares)
 
     def forget(self) -> None:
         """Begin again, after film or lens changed."""
         self.best = [0.0] * len(PLACES)
+        self.passed_peak = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

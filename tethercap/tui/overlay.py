@@ -173,7 +173,7 @@ def _draw(canvas: U8Array, drawing: Drawing, spot: Placement, ink: Ink) -> None:
     if drawing.edges is not None:
         corners = spot.on_canvas(drawing.edges.corners)
         if drawing.dim_outside:
-            _dim_outside(canvas, corners)
+            _dim_outside(canvas, corners, spot)
         for index, evidence in enumerate(drawing.edges.evidence):
             start, stop = corners[index], corners[(index + 1) % 4]
             _line(canvas, start, stop, ink.edge, broken=evidence.inferred)
@@ -185,10 +185,11 @@ def _draw(canvas: U8Array, drawing: Drawing, spot: Placement, ink: Ink) -> None:
         _arrow(canvas, spot, drawing.correction, ink)
 
 
-def _dim_outside(canvas: U8Array, corners: npt.NDArray[np.float64]) -> None:
-    mask = np.zeros(canvas.shape[:2], dtype=np.uint8)
-    cv2.fillConvexPoly(mask, np.rint(corners).astype(np.int32), 1)
-    canvas[mask == 0] >>= 1
+def _dim_outside(canvas: U8Array, corners: npt.NDArray[np.float64], spot: Placement) -> None:
+    mask = np.zeros((spot.height_px, spot.width_px), dtype=np.uint8)
+    cv2.fillConvexPoly(mask, np.rint(corners - (spot.x_px, spot.y_px)).astype(np.int32), 1)
+    picture = canvas[spot.y_px : spot.y_px + spot.height_px, spot.x_px : spot.x_px + spot.width_px]
+    picture[mask == 0] >>= 1
 
 
 def _line(

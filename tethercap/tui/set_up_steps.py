@@ -76,7 +76,7 @@ def look_at_framing(view: SetUpView, width: int) -> Finding:
     if sighting is None or frame is None or sighting.edges is None or sighting.alignment is None:
         return Finding(None, "No frame is seen: put film in, light on, and bring the camera near.", ())
     framing, alignment = measure_framing(sighting.edges, frame.size), sighting.alignment
-    room = max(9, width - 24) | 1
+    room = max(9, width - 27) | 1
     lines: list[Line] = []
     for name, room_mm in zip(("left", "right", "top", "bottom"), framing.margin_mm, strict=True):
         role = Role.GOOD if room_mm >= _ROOM_MM[0] else Role.CAUTION
@@ -123,7 +123,7 @@ def _framing_verdict(
 
 def look_at_focus(view: SetUpView, width: int) -> Finding:
     """Is it sharp in the middle and at the corners?"""
-    room = max(8, width - 24)
+    room = max(8, width - 26)
     lines = []
     for place, share in zip(PLACES, view.focus, strict=True):
         role = Role.FAINT if share is None else (Role.GOOD if share > 0.9 else Role.CAUTION)
@@ -134,10 +134,10 @@ def look_at_focus(view: SetUpView, width: int) -> Finding:
         return Finding(
             None, "Cannot tell: there is nothing fine to focus on here. Choose a frame with detail.", tuple(lines)
         )
+    if not view.best.passed_peak:
+        return Finding(None, "Turn the focus through its sharpest point, until the bars fall again.", tuple(lines))
     if min(told) > 0.9:
-        return Finding(
-            True, "As sharp as it has been. Turn past it once, to be sure that this is the peak.", tuple(lines)
-        )
+        return Finding(True, "As sharp as it has been, middle and corners.", tuple(lines))
     worst = PLACES[min((s, n) for n, s in enumerate(view.focus) if s is not None)[1]]
     return Finding(False, f"Less sharp than it was at the {worst}: turn the focus back.", tuple(lines))
 
@@ -161,7 +161,7 @@ def look_at_exposure(view: SetUpView, width: int) -> Finding:
         light.clipped,
         strict=True,
     ):
-        columns = max(16, width - 24)
+        columns = max(8, width - 26)
         pooled = np.interp(np.linspace(0, 63, columns), np.arange(64), shares)
         heights = np.clip(np.rint(np.sqrt(pooled / max(float(pooled.max()), 1e-9)) * 8), 0, 8).astype(int)
         mark = "!" if clipped > 0.001 else " "

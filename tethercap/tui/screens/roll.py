@@ -21,6 +21,7 @@ from tethercap.tui.actions import Where, bindings_of
 from tethercap.tui.lines import Role, Span, ends, line
 from tethercap.tui.pictures_of import picture_of
 from tethercap.tui.roll_cards import SIGNS, FrameCard, Sieve, cards_of, fact_lines, retake_list, sifted
+from tethercap.tui.screens.convert import ConvertScreen
 from tethercap.tui.screens.frame import FrameScreen
 from tethercap.tui.widgets.ask_row import AskRow
 from tethercap.tui.widgets.bars import key_line
@@ -85,8 +86,8 @@ class RollScreen(Screen[None]):
         self.call_after_refresh(self._show)
 
     def on_screen_resume(self) -> None:
-        """Come back from a frame."""
-        self._show()
+        """Come back from a frame, or from making positives."""
+        self.look_again()
 
     # --- showing ---
 
@@ -220,6 +221,10 @@ class RollScreen(Screen[None]):
                 "",
                 lambda text: self.roll.change_setup(frames=[FrameNotes(which=card.key, notes=text)]),
             )
+
+    def action_to_convert(self) -> None:
+        """Turn the recipe."""
+        self.app.push_screen(ConvertScreen(self.roll))
 
     def action_retake_list(self) -> None:
         """List what is to be taken again."""

@@ -144,7 +144,7 @@ class StartScreen(Screen[None]):
         if self.found is None:
             return [Entry(line(Span("looking for rolls …", Role.BUSY)))]
         now_s = time.time()
-        return [Entry(_roll_line(roll, now_s), f"roll {roll.path}") for roll in self.found.rolls]
+        return [Entry(_roll_line(roll, now_s, self.size.width), f"roll {roll.path}") for roll in self.found.rolls]
 
     def _form_entries(self, form: NewRoll) -> list[Entry]:
         entries = [Entry(()), _heading("a new roll")]
@@ -279,7 +279,7 @@ def _camera_line(camera: CameraIdentity, *, chosen: bool) -> Line:
     return line(sign, f"{name:<34}", Span(f"{camera.port}{serial}", Role.FAINT))
 
 
-def _roll_line(roll: RollSummary, now_s: float) -> Line:
+def _roll_line(roll: RollSummary, now_s: float, width: int) -> Line:
     share = roll.done / roll.expected if roll.expected else 0.0
     count = f"{roll.done} of {roll.expected}" if roll.expected else f"{roll.done} frames"
     if roll.is_whole:
@@ -288,5 +288,5 @@ def _roll_line(roll: RollSummary, now_s: float) -> Line:
         state = Span(f"go on at {roll.next_frame}".ljust(14), Role.ACCENT)
     held = Span(f"! {roll.held} again  ", Role.BAD) if roll.held else Span("")
     when = Span(when_text(roll.changed_at_s, now_s), Role.FAINT)
-    name, film = f"{roll.roll_id:<17} ", Span(f"{roll.film[:19]:<20}", Role.FAINT)
+    name, film = f"{roll.roll_id:<17} ", Span(f"{roll.film[:19]:<20}" if width >= 100 else "", Role.FAINT)
     return line(name, film, Span(bar(share, 8), Role.ACCENT), f" {count:<9} ", state, held, when)

@@ -9,6 +9,7 @@ from tethercap.geometry import SizePx
 from tethercap.pictures import U8Array
 from tethercap.tui.cells import CellEncoder, CellGrid, Depth, shrink_into
 from tethercap.tui.overlay import Rgb, canvas_size, place, to_grid
+from tethercap.tui.themes import rgb_of
 from tethercap.tui.widgets.cells_view import CellsView, best_depth
 
 ZOOMS = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0)
@@ -77,7 +78,6 @@ class StillView(CellsView):
         super().__init__(id=id)
         self.pixels_bgr: U8Array | None = None
         self.window = Window()
-        self.surround: Rgb = (12, 10, 9)
         self.scale = 1.0
 
     def show_picture(self, pixels_bgr: U8Array | None, *, keep_window: bool = False) -> None:
@@ -103,5 +103,6 @@ class StillView(CellsView):
             self.clear()
             return
         depth = best_depth(self.app)
-        grid, self.scale = draw_still(self.pixels_bgr, self.window, rows, columns, depth, self.surround)
+        surround = rgb_of(self.app.current_theme, "background")
+        grid, self.scale = draw_still(self.pixels_bgr, self.window, rows, columns, depth, surround)
         self.put_lines(CellEncoder(rows, columns, depth).lines(grid), grid, depth)
