@@ -72,11 +72,10 @@ def _redirect_stderr(path: Path | None) -> IO[str]:
 
 
 def _set_environment(home: Path) -> None:
-    folder = home / "gphoto"
-    folder.mkdir()
-    (folder / "settings").write_text(PRIVATE_SETTINGS, encoding="ascii")
-    os.environ["XDG_CONFIG_HOME"] = str(home)
-    # The driver falls back to a file in the home folder.
-    os.environ["HOME"] = str(home)
+    # The driver up to 2.5.33 keeps its settings in the home folder, later ones in the configuration folder.
+    for folder in (home / ".gphoto", home / "gphoto"):
+        folder.mkdir()
+        (folder / "settings").write_text(PRIVATE_SETTINGS, encoding="ascii")
+    os.environ["HOME"] = os.environ["XDG_CONFIG_HOME"] = str(home)
     os.environ["LC_ALL"] = "C"
     os.environ.pop("LANGUAGE", None)

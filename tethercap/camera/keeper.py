@@ -10,12 +10,19 @@ from tethercap.camera import opening
 from tethercap.camera.base import CameraEvent, CaptureFinished, FileAppeared, Fired
 from tethercap.camera.card_search import find_missing
 from tethercap.camera.diagnosis import explain, find_reason
-from tethercap.camera.duties import AFTER_SHOT_S, EventDuty, LiveDuty, ShotUnderWay
+from tethercap.camera.duties import AFTER_SHOT_S, DEAF_AFTER, EventDuty, LiveDuty, ShotUnderWay
 from tethercap.camera.gphoto import Timer, driver_version
 from tethercap.camera.learned import LONGEST_GAP_S
 from tethercap.camera.protocol import CardMemory, Opened, OpenWish
 from tethercap.camera.settings_desk import SettingsDesk
-from tethercap.errors import CameraBusyError, CameraError, CameraGoneError, CameraSilentError, NotSupportedError
+from tethercap.errors import (
+    CameraBusyError,
+    CameraError,
+    CameraGoneError,
+    CameraRefusedError,
+    CameraSilentError,
+    NotSupportedError,
+)
 from tethercap.exposure.settings import Setting
 
 FIRST_PICTURE_S = 3.0
@@ -134,7 +141,7 @@ class CameraKeeper:
         opened = self.opened
         if opened is not None and rung == 0 and not isinstance(self.trouble, CameraGoneError):
             with contextlib.suppress(CameraError):
-                ask(opened)
+                self.ask(opened)
                 self.trouble = None
                 return self.introduce(opened)
         return self._reopen(reset=rung >= 2)
@@ -160,6 +167,23 @@ class CameraKeeper:
         opened, self.opened = self.opened, None
         if opened is not None:
             opened.close()
+
+    def ask(self, opened: opening.OpenCamera) -> None:
+        """Do a real transaction: events and settings may be answered by the driver alone when the link is dead.
+
+        Raises
+        ------
+        CameraError
+            `CameraGoneError` also where the driver calls a dead link a refusal.
+        """
+        try:
+            opened.camera.free_bytes()
+        except NotSupportedError:
+            opened.camera.setting_names()
+        except CameraRefusedError:
+            # A body without a card may refuse as well; one that refuses to tell events too is not there.
+            for _ in range(DEAF_AFTER):
+                self.events.turn(opened.camera, time.monotonic, live=self.live.wanted)
 
     # Live view
 
@@ -195,6 +219,8 @@ class CameraKeeper:
         except (CameraGoneError, CameraSilentError):
             raise
         except CameraError as error:
+            # The driver calls a link that broke a refusal, too.
+            self.ask(opened)
             self.memory.forget_shot()
             raise explain(error, opened) from None
         self._accepted_at_s = time.monotonic()
@@ -256,19 +282,6 @@ class CameraKeeper:
             tell(event)
         self.memory.forget_shot()
         tell(CaptureFinished(time.monotonic(), files, "" if files else note))
-
-
-def ask(opened: opening.OpenCamera) -> None:
-    """Do a real transaction: events and settings may be answered by the driver alone when the link is dead.
-
-    Raises
-    ------
-    CameraError
-    """
-    try:
-        opened.camera.free_bytes()
-    except NotSupportedError:
-        opened.camera.setting_names()
 
 
 def release(opened: opening.OpenCamera, exposure_s: float) -> None:

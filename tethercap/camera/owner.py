@@ -23,7 +23,7 @@ from tethercap.camera.base import (
 )
 from tethercap.camera.duties import NEVER, EventDuty, LiveDuty
 from tethercap.camera.gphoto import find_ports
-from tethercap.camera.keeper import CameraKeeper, ask
+from tethercap.camera.keeper import CameraKeeper
 from tethercap.camera.live_board import LiveBoard
 from tethercap.camera.opening import OpenCamera
 from tethercap.camera.protocol import AbilitiesChanged, Opened, OpenWish, Piece, ProcessSetup, Reply, Request, Verb
@@ -132,7 +132,7 @@ class CameraOwner:
                 self._pull_on(opened, self._pull, now_s)
             elif self._next_ping_s <= now_s:
                 self._next_ping_s = now_s + PING_PERIOD_S
-                ask(opened)
+                self._keeper.ask(opened)
         except (CameraGoneError, CameraSilentError) as error:
             self._lose(error)
             self._tell(CameraLost(str(error), time.monotonic()))
@@ -209,7 +209,7 @@ class CameraOwner:
                 self._outbox.append(AbilitiesChanged(opened.abilities))
 
     def _ping(self) -> None:
-        ask(self._keeper.ready())
+        self._keeper.ask(self._keeper.ready())
 
     def _widgets(self) -> list[Widget]:
         return self._keeper.ready().camera.read_all_settings()
