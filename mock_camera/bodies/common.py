@@ -29,6 +29,9 @@ from mock_camera.datasets import DeviceInfo, PropertyDesc, Range, date_text
 from mock_camera.fields import PacketError, array32
 from mock_camera.packets import Event
 
+LIVE_VIEW_NAME = "LIVE.JPG"
+"""A live-view object needs a name: the driver leaves an ObjectInfo without any text unread and dies of it."""
+
 
 @dataclass(frozen=True)
 class Request:

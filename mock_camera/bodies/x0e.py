@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from enum import IntEnum
 
-from mock_camera.bodies.common import Dialect, OperationSpec, Reply, Request
+from mock_camera.bodies.common import LIVE_VIEW_NAME, Dialect, OperationSpec, Reply, Request
 from mock_camera.bodies.properties import BoundProperty, stops
 from mock_camera.body import Shot
 from mock_camera.codes import DataType, Format, Operation, Property, Response
@@ -144,7 +144,7 @@ class Body0E(Dialect):
         self._frame = self.body.live_view() if self._streaming else None
         if self._frame is None:
             return Reply(Response.INVALID_OBJECT_HANDLE)
-        return Reply(data=ObjectInfo(0, Format.EXIF_JPEG, len(self._frame), "").encode())
+        return Reply(data=ObjectInfo(0, Format.EXIF_JPEG, len(self._frame), LIVE_VIEW_NAME).encode())
 
     def get_object(self, request: Request) -> Reply:
         """Answer GetObject, of live view too."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from enum import IntEnum
 
-from mock_camera.bodies.common import Dialect, OperationSpec, Reply, Request
+from mock_camera.bodies.common import LIVE_VIEW_NAME, Dialect, OperationSpec, Reply, Request
 from mock_camera.bodies.properties import BoundProperty, fraction, stops
 from mock_camera.body import Shot
 from mock_camera.card import StoredObject
@@ -178,7 +178,7 @@ class Body11(Dialect):
         if self._refused() or self.body.exposing:
             return Reply(Response.INVALID_OBJECT_HANDLE)
         if not with_data:
-            return Reply(data=ObjectInfo(0x00020001, Format.EXIF_JPEG, 0, "").encode())
+            return Reply(data=ObjectInfo(0x00020001, Format.EXIF_JPEG, 0, LIVE_VIEW_NAME).encode())
         jpeg = self.body.live_view()
         if jpeg is None:
             return Reply(Response.ACCESS_DENIED)

@@ -24,7 +24,7 @@ class Family:
 
     body: str
     sets: dict[str, str]
-    raw_and_jpeg: tuple[str, str]
+    raw_and_jpeg: tuple[str, list[str]]
     before: list[list[Any]] = field(default_factory=list)
     live_view: bool = True
     first_file: tuple[str, str] = (CARD, "TCAP0001.DNG")
@@ -33,33 +33,33 @@ class Family:
 
 STANDARD_SETS = {"iso": "400", "shutterspeed": "0.0333s", "f-number": "f/5.6", "exposurecompensation": "0.333"}
 FAMILIES = [
-    Family("standard", STANDARD_SETS, ("imagequality", "Unknown value 0003"), live_view=False),
-    Family("stream", STANDARD_SETS, ("imagequality", "Unknown value 0003")),
-    Family("0a", STANDARD_SETS | {"imagequality": "NEF (Raw)"}, ("imagequality", "NEF+Fine")),
+    Family("standard", STANDARD_SETS, ("imagequality", ["Unknown value 0003"]), live_view=False),
+    Family("stream", STANDARD_SETS, ("imagequality", ["Unknown value 0003"])),
+    Family("0a", STANDARD_SETS | {"imagequality": "NEF (Raw)"}, ("imagequality", ["NEF+Fine"])),
     Family(
         "0b",
         {"iso": "400", "shutterspeed": "1/30", "aperture": "5.6", "imageformat": "RAW", "exposurecompensation": "0.3"},
-        ("imageformat", "RAW + L"),
+        ("imageformat", ["RAW + L"]),
         before=[["preview"]],
     ),
     Family(
         "0e",
         {"iso": "400", "shutterspeed": "1/30", "f-number": "f/5.6", "imageformat": "RAW"},
-        ("imageformat", "RAW + JPEG Fine"),
+        ("imageformat", ["RAW + JPEG Fine"]),
     ),
     Family(
         "11",
         {"iso": "400", "shutterspeed": "1/30", "f-number": "f/5.6", "imagequality": "RAW"},
-        ("imagequality", "RAW+JPEG (Fine)"),
+        ("imagequality", ["RAW+JPEG (Fine)", "RAW+JPEG"]),
         before=[["set", "d222", "17"]],
         first_file=("/", "capt_TCAP0001.DNG"),
         in_chunks=False,
     ),
-    Family("1c", {"iso": "400", "shutterspeed": "1/30", "f-number": "5.6", "imageformat": "3"}, ("imageformat", "2")),
+    Family("1c", {"iso": "400", "shutterspeed": "1/30", "f-number": "5.6", "imageformat": "3"}, ("imageformat", ["2"])),
     Family(
         "om",
         {"iso": "400", "shutterspeed": "1/30", "aperture": "5.6", "imageformat": "RAW"},
-        ("imageformat", "Large Fine JPEG+RAW"),
+        ("imageformat", ["Large Fine JPEG+RAW"]),
     ),
 ]
 every_family = pytest.mark.parametrize("family", FAMILIES, ids=lambda f: f.body)
@@ -141,7 +141,7 @@ def test_the_body_button_raw_with_jpeg_and_the_wrap_of_names(start_camera: Any, 
     results = camera.drive(
         ["init"],
         *family.before,
-        ["set", *family.raw_and_jpeg],
+        ["push_any", *family.raw_and_jpeg],
         ["control", "press"],
         ["events", 10, 2],
         ["control", "press"],
