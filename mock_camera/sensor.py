@@ -129,7 +129,7 @@ def blur_mm(film_format: FilmFormat, f_number: float, focus_error_mm: float = 0.
 
     Diffraction: a Gaussian of 0.45 wavelengths times the working f-number on the film's side fits the core of the Airy
     pattern; aberrations add where the aperture is wide.  Out of focus, a point becomes a disc whose diameter is the
-    error over the working f-number (thin lens); a disc's standard deviation along one axis is a quarter of its diameter.
+    error over the working f-number (thin lens); a disc's standard deviation along an axis is a quarter of its diameter.
 
     Parameters
     ----------

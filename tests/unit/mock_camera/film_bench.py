@@ -9,8 +9,8 @@ from mock_camera.film_stock import FORMATS, KINDS, FloatPicture
 from mock_camera.strip_scene import Canvas, Frame, Region, Strip, StripPlan, compose, make_strip
 
 
-def plain_scene(level: float) -> FloatPicture:
-    """A scene of one brightness."""
+def plain_scene(level: float | tuple[float, float, float]) -> FloatPicture:
+    """A scene of one brightness or colour."""
     return np.full((400, 600, 3), level, np.float32)
 
 
@@ -22,7 +22,7 @@ def clean_strip(kind: str = "colour-negative", film_format: str = "135-36x24", s
     return make_strip(plan, 0)
 
 
-def whole_canvas(strip: Strip, px_per_mm: float = 28.0, level: float = 0.18) -> Canvas:
+def whole_canvas(strip: Strip, px_per_mm: float = 28.0, level: float | tuple[float, float, float] = 0.18) -> Canvas:
     """All of a strip with every frame evenly exposed."""
     half = strip.film_format.film_width_mm / 2 + 1.0
     return compose(

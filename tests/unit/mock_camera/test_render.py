@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from mock_camera import sensor
-from mock_camera.film_stock import FORMATS, KINDS
+from mock_camera.film_stock import FORMATS, KINDS, transmittance
 from mock_camera.hand import Pose
 from mock_camera.placing import corners_px, pose_for
 from mock_camera.render import LiveView, SensorView, to_sensor_canvas, tone_table
@@ -214,3 +214,24 @@ def test_an_unsharp_live_view_has_soft_edges(live: LiveView) -> None:
         picture = live.picture(CANVAS, [pose, pose], NORMAL, STEADY, 0.0, error_mm)
         steepest.append(np.abs(np.diff(picture[300:380, 40:200, 1].astype(float).mean(axis=0))).max())
     assert steepest[1] < 0.6 * steepest[0]
+
+
+@pytest.mark.parametrize("kind", ["colour-negative", "slide"])
+@pytest.mark.parametrize("colour", [(0.5, 0.1, 0.05), (0.1, 0.3, 0.6), (0.18, 0.18, 0.18)])
+def test_undoing_the_sensors_colours_gives_the_films_transmittance(
+    kind: str, colour: tuple[float, float, float]
+) -> None:
+    strip = clean_strip(kind)
+    camera = SensorView(FORMAT, KINDS[kind], 600, 400, 1)
+    pose = pose_for(strip, middle_frame(strip), 0.0, 0.0, 0.0)
+    film = to_sensor_canvas(whole_canvas(strip, 20.0, colour), 0.006, camera.mm_per_px)
+    planes = camera.mosaic(film, [pose], NORMAL, STEADY, 0.0, 0, noise=False).planes
+    bare = camera.mosaic(None, [pose], Exposure(1 / 120, 8.0, 100), STEADY, 0.0, 0, noise=False).planes
+    spot = np.s_[90:110, 140:160]
+    signal, light = (
+        np.array([shot[i][spot].mean() - sensor.BLACK for i in (0, 1, 3)]) / sensor.NEUTRAL for shot in (planes, bare)
+    )
+    expected = transmittance(np.array([[colour]], np.float32), KINDS[kind])[0, 0]
+    # Glare, a known part of the bare panel, is left in the signal.
+    measured = sensor.UNMIXING @ (signal / (4.0 * light)) - sensor.GLARE
+    assert measured == pytest.approx(expected, rel=0.03, abs=0.0006)

@@ -157,7 +157,7 @@ def test_an_empty_holder_has_no_frame_and_gives_bare_light(rig: CopyRig, clock: 
 
 
 def test_other_film_can_be_laid_on_the_table(rig: CopyRig) -> None:
-    answer = rig.control({"cmd": "film", "kind": "slide", "format": "135-18x24", "seed": 3, "blank": [1]})
+    answer = rig.control({"cmd": "film", "kind": "slide", "format": "135-18x24", "blank": [1], "frames_per_strip": 2})
     assert answer["ok"]
     rig.control({"cmd": "place", "frame": 1})
     truth = truth_of(rig)
