@@ -346,10 +346,10 @@ class CopyRig:
         strip = self._strip(pose.strip)
         frame = strip.nearest_frame(pose.position_mm)
         offset = placing.frame_offset_mm(pose, frame)
-        half_view = film_format.view_width_mm / 2
+        half_opening = film_format.opening_along_mm / 2
         return truth | {
             "strip": pose.strip,
-            "film_present": -half_view < pose.position_mm < strip.length_mm + half_view,
+            "film_present": -half_opening < pose.position_mm < strip.length_mm + half_opening,
             "along_mm": offset[0], "across_mm": offset[1], "tilt_deg": pose.tilt_deg + frame.tilt_deg,
             "frame_index": frame.index, "frame_label": frame.label, "offset_mm": list(offset),
             "corners_px": placing.corners_px(pose, strip, frame, LIVE_SIZE_PX),
