@@ -25,6 +25,10 @@ from mock_camera.control import ControlServer, Desk
 from mock_camera.lens import RigLike
 from mock_camera.responder import Responder
 
+BODY_HELP = (
+    "dialect: standard PTP, the version 1.1 stream, storage (a card reader that cannot be fired), "
+    "the number of a vendor extension, or the OM type; 0a unless given"
+)
 RigMaker = Callable[[argparse.Namespace], RigLike]
 
 
@@ -52,7 +56,7 @@ def build_parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     add = parser.add_argument
-    add("--body", choices=list(BODIES), default="0a", help="dialect: standard, or a vendor extension's number")
+    add("--body", choices=list(BODIES), default="0a", help=BODY_HELP)
     add("--port", type=int, default=0, help="PTP/IP port; 0 takes any")
     add("--control-port", type=int, default=0, help="port of the control channel; 0 takes any")
     add("--serial", default="SIM0001", help="serial number to report")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from mock_camera.bodies.common import Dialect
 from mock_camera.bodies.om import BodyOM
 from mock_camera.bodies.standard import StandardBody
+from mock_camera.bodies.storage import StorageBody
 from mock_camera.bodies.stream import StreamBody
 from mock_camera.bodies.x0a import Body0A
 from mock_camera.bodies.x0b import Body0B
@@ -15,6 +16,7 @@ from mock_camera.bodies.x11 import Body11
 BODIES: dict[str, type[Dialect]] = {
     "standard": StandardBody,
     "stream": StreamBody,
+    "storage": StorageBody,
     "0a": Body0A,
     "0b": Body0B,
     "0e": Body0E,

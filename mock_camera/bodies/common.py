@@ -7,7 +7,9 @@ way, `emit`, `objects_added`, `shot_finished`, `press` and `end_session`.
 
 from __future__ import annotations
 
+import sys
 import threading
+import traceback
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -157,6 +159,9 @@ class Dialect:
             return spec.handler(request)
         except (PacketError, ValueError, KeyError):
             return Reply(Response.INVALID_PARAMETER)
+        except Exception:  # a fault of ours; the driver must get an answer all the same
+            traceback.print_exc(file=sys.stderr)
+            return Reply(Response.GENERAL_ERROR)
 
     # What the body tells
 

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 import rawpy
 
+from mock_camera.codes import Operation, Response
 from mock_camera.settings import F_NUMBERS, ISOS, TIMES_S
 
 CARD = "/store_00010001/DCIM/100TCAP"
@@ -245,3 +246,18 @@ def test_live_view_of_the_0a_body_turns_the_body_button_to_ram(start_camera: Any
     assert results[2] == "SDRAM"
     assert files_of(results[4]) == [("/", "capt0000.nef")]
     assert files_of(results[7]) == [(CARD, "TCAP0002.DNG")]
+
+
+def test_a_body_in_the_wrong_mode_shows_its_card_and_refuses_to_fire(start_camera: Any) -> None:
+    camera = start_camera("--body", "storage")
+    results = camera.drive(["init"], ["free_kb"], ["trigger"], ["preview"], ["exit"])
+    assert results[1] > 0
+    assert results[2] == {"error": -6, "text": ["Sorry, your camera does not support generic capture"]}
+    assert results[3]["error"] == -6
+
+
+def test_a_second_program_is_turned_away_and_the_first_goes_on(start_camera: Any, connect: Any) -> None:
+    camera = start_camera("--body", "0a")
+    first = connect(camera).open()
+    assert camera.drive(["init"])[0]["error"] < 0
+    assert first.ask(Operation.GET_STORAGE_IDS)[0] == Response.OK
