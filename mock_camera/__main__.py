@@ -8,6 +8,7 @@ One JSON line on stdout says where it listens::
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import os
 import signal
@@ -108,13 +109,31 @@ def _watch_stdin(done: threading.Event) -> None:
     done.set()
 
 
-def _wait(args: argparse.Namespace, done: threading.Event) -> None:
+def _wait(args: argparse.Namespace, done: threading.Event, parent: int) -> None:
     if args.until_stdin_closes:
         threading.Thread(target=_watch_stdin, args=(done,), name="stdin", daemon=True).start()
-    parent = os.getppid()
     while not done.wait(0.25):
         if args.parent_pid_watch and os.getppid() != parent:
             return
+
+
+def _timing(args: argparse.Namespace) -> Timing:
+    timing = FAST if args.fast else Timing()
+    if args.transfer_mb_s:
+        timing = replace(timing, transfer_bytes_s=args.transfer_mb_s * 1e6)
+    return timing
+
+
+def _serve(args: argparse.Namespace, body: Body, stack: contextlib.ExitStack, done: threading.Event) -> None:
+    """Open both ports and say so in the one line on stdout."""
+    dialect = BODIES[args.body](body, args.serial)
+    responder = Responder(dialect, args.port, args.trace)
+    stack.callback(responder.close)
+    control = ControlServer(Desk(dialect, responder, done.set), args.control_port)
+    stack.callback(control.close)
+    ready = {"ptpip_port": responder.port, "control_port": control.port, "pid": os.getpid(), "body": args.body}
+    sys.stdout.write(json.dumps(ready) + "\n")
+    sys.stdout.flush()
 
 
 def run(argv: Sequence[str] | None = None, make_rig: RigMaker = make_copy_rig) -> int:
@@ -125,37 +144,31 @@ def run(argv: Sequence[str] | None = None, make_rig: RigMaker = make_copy_rig) -
     argv : sequence of str, optional
         The command line without the program's name.
     make_rig : callable
-        Builds what stands in front of the lens.
+        Builds what stands in front of the lens; a ValueError says what it cannot build.
     """
+    parent, done = os.getppid(), threading.Event()
     parser = build_parser()
     args = parser.parse_args(argv)
-    try:
-        box = faults.FaultBox([faults.parse(spec) for spec in args.fault])
-    except faults.FaultError as error:
-        parser.error(str(error))
     if not 1 <= args.first_number <= 9999:
         parser.error("--first-number lies between 1 and 9999")
-    done = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: done.set())
-    card = Card(args.card_mb * 1_000_000, args.first_number)
-    timing = FAST if args.fast else Timing()
-    if args.transfer_mb_s:
-        timing = replace(timing, transfer_bytes_s=args.transfer_mb_s * 1e6)
-    body = Body(make_rig(args), card, box, timing)
-    body.warm_up()
-    dialect = BODIES[args.body](body, args.serial)
-    responder = Responder(dialect, args.port, args.trace)
-    control = ControlServer(Desk(dialect, responder, done.set), args.control_port)
-    ready = {"ptpip_port": responder.port, "control_port": control.port, "pid": os.getpid(), "body": args.body}
-    sys.stdout.write(json.dumps(ready) + "\n")
-    sys.stdout.flush()
     try:
-        _wait(args, done)
-    finally:
-        control.close()
-        responder.close()
-        body.close()
+        box = faults.FaultBox([faults.parse(spec) for spec in args.fault])
+        rig = make_rig(args)
+    except ValueError as error:
+        parser.error(str(error))
+    with contextlib.ExitStack() as stack:
+        card = Card(args.card_mb * 1_000_000, args.first_number)
+        body = Body(rig, card, box, _timing(args))
+        stack.callback(body.close)
+        body.warm_up()
+        try:
+            _serve(args, body, stack, done)
+        except OSError as error:
+            sys.stderr.write(f"mock_camera: cannot listen on 127.0.0.1: {error}\n")
+            return 1
+        _wait(args, done, parent)
     return 0
 
 

@@ -48,6 +48,7 @@ def test_it_ends_cleanly_with_a_session_open_and_a_shot_in_the_air(start_camera:
         ("--fault", "refuse:op"),
         ("--fault", "refuse:wish=1"),
         ("--first-number", "0"),
+        ("--film-format", "135-5x5"),
     ],
 )
 def test_a_wrong_command_line_is_refused_in_words(args: tuple[str, ...]) -> None:
@@ -127,3 +128,12 @@ def test_many_sessions_leave_nothing_behind(start_camera: Any, connect: Any) -> 
             time.sleep(0.01)
         wire.close()
     assert settled() == before
+
+
+def test_a_port_that_is_taken_is_told_in_words() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        command = [sys.executable, str(TINY_RIG), "--port", str(taken.getsockname()[1])]
+        done = subprocess.run(command, capture_output=True, text=True, timeout=30, check=False)
+    assert (done.returncode, done.stdout) == (1, "")
+    assert "mock_camera: cannot listen on 127.0.0.1" in done.stderr
+    assert "Traceback" not in done.stderr
