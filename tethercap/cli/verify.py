@@ -72,7 +72,8 @@ def _printable(name: str) -> str:
 
 
 def _as_text(report: FixityReport) -> str:
-    lines = [f"{_printable(entry)}: {sentence}" for name, sentence in _SENTENCES.items() for entry in getattr(report, name)]
+    entries = ((entry, sentence) for name, sentence in _SENTENCES.items() for entry in getattr(report, name))
+    lines = [f"{_printable(entry)}: {sentence}" for entry, sentence in entries]
     if report.in_use:
         lines.append("The roll is in use, or was cut off and not opened since: files may be on their way.")
     verdict = "as it was filed" if report.is_sound else "NOT as it was filed"

@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tests.unit.roll import rolls
+from tests.unit.roll.recording_disk import Call, RecordingDisk
 from tests.unit.roll.rolls import ACCEPTED, picture, receive, reopen, take
 from tethercap.errors import RollExistsError, StorageError
 from tethercap.roll.fixity import verify
@@ -231,3 +232,32 @@ def test_a_roll_with_a_faulty_disk_closes(tmp_path: Path) -> None:
     disk.arm(1, 10**9, errno.EIO)
     roll.close()
     roll.close()
+
+
+def test_a_picture_named_before_the_disk_failed_keeps_its_name(tmp_path: Path) -> None:
+    """Its number was given to another frame's picture meanwhile, so it had become a second take."""
+    disk = FaultyDisk()
+    with rolls.create(tmp_path / "roll", layer=disk) as roll:
+        take(roll, "4", 4)
+        incoming = receive(roll, "5", 5)
+        roll.renumber({FrameId(4): FrameId(5)})
+        disk.arm(8, 1, errno.EIO)  # line and its sync, rename, four for the sidecar; then the folder's sync
+        with pytest.raises(StorageError):
+            roll.file(incoming, ACCEPTED)
+        assert not incoming.path.exists()
+        filed = roll.file(incoming, ACCEPTED)
+        assert (filed.frame_id, filed.take) == ("5", 2)
+        assert filed.path.read_bytes() == picture(5)
+    assert verify(tmp_path / "roll").is_sound
+
+
+def test_a_record_that_is_begun_anew_has_its_name_on_the_disk(tmp_path: Path) -> None:
+    with rolls.create(tmp_path / "roll") as roll:
+        take(roll, "1", 1)
+    (tmp_path / "roll/record.jsonl").unlink()
+    disk = RecordingDisk(tmp_path)
+    reopen(tmp_path / "roll", layer=disk).close()
+    calls = [(call.name, call.path) for call in disk.log if isinstance(call, Call)]
+    created = calls.index(("create", "roll/record.jsonl"))
+    assert calls.index(("sync_folder", "roll")) < calls.index(("write", "roll/record.jsonl"))
+    assert created < calls.index(("sync_folder", "roll"))

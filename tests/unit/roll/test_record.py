@@ -172,8 +172,15 @@ def test_a_last_line_without_its_line_feed_is_kept(tmp_path: Path) -> None:
 class _FailingDisk(HastyDisk):
     """Writes half of what it is given, then fails, as often as told."""
 
-    def __init__(self, failures: int) -> None:
+    def __init__(self, failures: int, truncate_failures: int = 0) -> None:
         self.failures = failures
+        self.truncate_failures = truncate_failures
+
+    def truncate(self, handle: int, size_bytes: int) -> None:
+        if self.truncate_failures:
+            self.truncate_failures -= 1
+            raise OSError(errno.EIO, "fault")
+        super().truncate(handle, size_bytes)
 
     def write(self, handle: int, content: bytes) -> None:
         if self.failures:
@@ -183,11 +190,14 @@ class _FailingDisk(HastyDisk):
         super().write(handle, content)
 
 
-def test_a_line_that_could_not_be_written_leaves_no_trace(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("truncate_failures", "refusals"), [(0, 2), (1, 2), (2, 3)])
+def test_a_line_that_could_not_be_written_leaves_no_trace(
+    tmp_path: Path, truncate_failures: int, refusals: int
+) -> None:
     path = tmp_path / "record.jsonl"
-    writer = _writer(path, _FailingDisk(2))
-    for _ in range(2):
-        with pytest.raises(StorageError, match="The disk is full"):
+    writer = _writer(path, _FailingDisk(2, truncate_failures))
+    for _ in range(refusals):
+        with pytest.raises(StorageError):
             writer.append(Blank(frame="1"))
     line = writer.append(Blank(frame="2"))
     writer.close()
