@@ -105,7 +105,7 @@ def choose(
     return _answer(best[1], best[2], film_kind, mm_per_px)
 
 
-REFINED = 3
+REFINED = 4
 """So many different places are looked at closely; the evidence then decides."""
 LEAST_SCORE = 0.15
 REACHES = ((0.9, 8.0), (0.4, 6.0), (0.2, 5.0))
