@@ -161,18 +161,19 @@ class ChildCamera:
     def latest_live(self, after_sequence: int = -1, timeout_s: float = 0.0) -> LiveJpeg | None:
         """Newest live picture with a sequence above `after_sequence`, waiting at most `timeout_s`."""
         until_s = time.monotonic() + timeout_s
-        while True:
+        while not self._closed:
             picture = self._driver.board.newest(after_sequence)
             left_s = until_s - time.monotonic()
             if picture is not None:
                 self._newest_sequence = picture.sequence
                 return picture
-            if left_s <= 0 or self._lost is not None or self._closed:
+            if left_s <= 0 or self._lost is not None:
                 return None
             ready = wait([self._driver.bell, self._driver.process.sentinel], left_s)
             if self._driver.bell not in ready:
                 return None
             self._silence_bell()
+        return None
 
     def _silence_bell(self) -> None:
         with contextlib.suppress(BlockingIOError):

@@ -149,3 +149,4 @@ class DriverProcess:
         for end in (self.events, self.bell):
             end.close()
         self.process.close()
+        self.board.release()

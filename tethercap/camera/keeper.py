@@ -129,6 +129,9 @@ class CameraKeeper:
         for file in find_missing(opened.camera, self.memory):
             logging.info("found on the card, never announced: %s", file.name)
             self.events.announce(file, time.monotonic())
+        if self.memory.awaited_since_s is not None:
+            # Perhaps the body is still writing it: listen, and look once more before giving it up.
+            self.events.expect(ShotUnderWay(time.monotonic(), 0.0, 1))
 
     def recover(self, rung: int) -> Opened:
         """Climb the ladder.
@@ -276,6 +279,7 @@ class CameraKeeper:
                 self.events.tell = tell
             if was_live:
                 self.start_live()
+        self.events.forget_shot()
         files = sum(isinstance(event, FileAppeared) for event in found)
         note = str(reason) if reason is not None else "The camera took the command and no picture came of it."
         for event in found:

@@ -55,6 +55,10 @@ class LiveBoard:
             _PICTURE.pack_into(self._memory, _PICTURES_AT + slot * _PICTURE_STEP, -1, 0, 0.0)
         self.idle()
 
+    def release(self) -> None:
+        """Give the memory back; no other method may be called after it."""
+        self._memory.release()
+
     # Pictures
 
     def publish(self, sequence: int, taken_at_s: float, jpeg: bytes | memoryview) -> None:
