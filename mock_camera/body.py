@@ -45,7 +45,7 @@ class Timing:
     buffer_shots: int = 5
 
 
-FAST = Timing(shutter_lag_s=0.010, blackout_s=0.010, write_s=0.0, transfer_bytes_s=None, live_view_fps=150.0)
+FAST = Timing(shutter_lag_s=0.010, blackout_s=0.010, write_s=0.0, transfer_bytes_s=None, live_view_fps=60.0)
 
 
 @dataclass(frozen=True)
@@ -308,11 +308,19 @@ class Body:
                 listener.store_filled(shot)
             return
         self._note(shot, picture, objects)
-        if late := self.faults.strike("object-added-late"):
-            self._closing.wait(late.number("seconds", 2.0))
-        if listener and not self.faults.strike("object-added-missing"):
-            listener.objects_added(shot, objects)
         if listener:
+            self._tell(listener, shot, objects)
+
+    def _tell(self, listener: Listener, shot: Shot, objects: list[StoredObject]) -> None:
+        """Report files and the end of the shot, in this order unless a fault turns it round."""
+        if late := self.faults.strike("object-added-late"):
+            listener.shot_finished(shot)
+            self._closing.wait(late.number("seconds", 2.0))
+        if not self.faults.strike("object-added-missing"):
+            listener.objects_added(shot, objects)
+        if self.faults.strike("object-added-twice"):
+            listener.objects_added(shot, objects)
+        if not late:
             listener.shot_finished(shot)
 
     def _store(self, shot: Shot, picture: PictureLike) -> list[StoredObject]:

@@ -19,8 +19,9 @@ no-live-view       live view is refused with reason `bits` (as far as the dialec
 live-view-busy     live view answers busy
 live-view-corrupt  live-view pictures are cut in half
 live-view-empty    live-view pictures are empty
-object-added-late  the event of a new picture comes `seconds` late
+object-added-late  the event of a new picture comes `seconds` after the end of the shot was told
 object-added-missing  it does not come at all
+object-added-twice it comes twice
 two-files          a shot leaves a second, identical file beside the first
 same-picture       a shot delivers the bytes of the shot before
 battery            the battery stands at `percent`
@@ -56,6 +57,7 @@ NAMES = frozenset(
         "live-view-empty",
         "object-added-late",
         "object-added-missing",
+        "object-added-twice",
         "two-files",
         "same-picture",
         "battery",

@@ -198,12 +198,18 @@ def test_bad_live_view_of_every_family_ends_and_recovers(start_camera: Any, body
 def test_a_late_event_comes_late_and_a_missing_one_never(start_camera: Any) -> None:
     camera = start_camera("--body", "0a", "--fault", "object-added-late:seconds=1,times=1")
     results = camera.drive(["init"], ["trigger"], ["events", 0.5], ["events", 5, 1], ["exit"])
-    assert [event for event in results[2] if event[0] == "file"] == []
+    assert results[2] == [["complete"]]
     assert [event[2] for event in results[3] if event[0] == "file"] == ["TCAP0001.DNG"]
     camera = start_camera("--body", "0a", "--fault", "object-added-missing:times=1")
     results = camera.drive(["init"], ["trigger"], ["events", 1.0], *SHOT, ["exit"])
     assert results[2] == [["complete"]]
     assert [event[2] for event in results[4] if event[0] == "file"] == ["TCAP0002.DNG"]
+
+
+def test_the_same_event_twice_names_the_same_file_twice(start_camera: Any) -> None:
+    camera = start_camera("--body", "standard", "--fault", "object-added-twice:times=1")
+    results = camera.drive(["init"], ["trigger"], ["events", 5, 2], ["exit"])
+    assert [event[2] for event in results[2] if event[0] == "file"] == ["TCAP0001.DNG"] * 2
 
 
 def test_two_files_of_one_shot(start_camera: Any) -> None:
