@@ -113,12 +113,10 @@ def sample_bands(
     u = ((np.arange(count) + 0.5) / count).astype(np.float32)
     t = ((np.arange(sampling.across) - sampling.across // 2) * step_px).astype(np.float32)
     lines = start[:, None, :] + along[:, None, :] * u[None, :, None]
-    maps = np.empty((4, count, sampling.across, 2), np.float32)
-    np.add(lines[:, :, None, :], inward[:, None, None, :] * t[None, None, :, None], out=maps)
-    bands = cv2.remap(
-        pixels_bgr, maps.reshape(4 * count, sampling.across, 2), np.empty(0, np.float32), cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )  # fmt: skip
+    offsets = inward[:, None, None, :] * t[None, None, :, None]
+    map_x = (lines[:, :, None, 0] + offsets[..., 0]).reshape(4 * count, sampling.across)
+    map_y = (lines[:, :, None, 1] + offsets[..., 1]).reshape(4 * count, sampling.across)
+    bands = cv2.remap(pixels_bgr, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     height, width = pixels_bgr.shape[:2]
     middle = lines[:, sampling.per_segment // 2 :: sampling.per_segment]
     visible = (middle > 1).all(axis=2) & (middle[..., 0] < width - 2) & (middle[..., 1] < height - 2)
