@@ -37,8 +37,13 @@ def delta_e(linear_a: F64, linear_b: F64) -> F64:
 
 
 def chart_linear_srgb(light: str = "D65") -> F64:
-    """Linear sRGB of the ColorChecker's patches under a light, adapted to D65 by von Kries in the basis of XYZ, shape (24, 3)."""
+    """Linear sRGB of the ColorChecker's patches under a light, shape (24, 3); adapted to D65 by scaling XYZ."""
     weights = spectra.cmfs() * spectra.illuminant(light)[:, None]
     xyz = (spectra.chart_reflectances() @ weights) / weights[:, 1].sum()
     white = weights.sum(axis=0) / weights[:, 1].sum()
     return np.asarray((xyz / white * _D65) @ np.linalg.inv(_SRGB_TO_XYZ).T)
+
+
+def xyz_of_linear(linear_srgb: F64) -> F64:
+    """XYZ (D65) of linear sRGB."""
+    return np.asarray(linear_srgb @ _SRGB_TO_XYZ.T)

@@ -1,8 +1,9 @@
 """Lights, cameras and films for the colour check, as spectra on one grid.
 
-Measured data come from the colour-science package: CIE illuminants and LED spectra (CIE 15:2018), two cameras' sensitivities (NPL),
-ColorChecker reflectances (BabelColor average of 30 charts), reflectance basis of Mallett and Yuksel (2019). Everything about the
-films is invented: Gaussian layers and dyes in the places where the trade's colour negative films have theirs.
+Measured data come from the colour-science package: CIE illuminants and LED spectra (CIE 15:2018), two cameras'
+sensitivities (NPL), ColorChecker reflectances (BabelColor average of 30 charts), reflectance basis of Mallett and Yuksel
+(2019). Everything about the films is invented: Gaussian layers and dyes in the places where the trade's colour negative
+films have theirs.
 """
 
 from __future__ import annotations
@@ -158,7 +159,8 @@ def dye_amounts(stock: Stock, log_exposure: F64) -> F64:
     """Amounts of cyan, magenta and yellow from log10 exposures of red, green and blue layer, any shape (..., 3)."""
     gamma, toe, speed = (np.array(value) for value in (stock.gamma, stock.toe, stock.speed))
     straight = gamma * toe * np.logaddexp(0.0, (log_exposure - speed) / toe)
-    ended = -np.log(np.exp(-3.0 * straight) + np.exp(-3.0 * stock.shoulder)) / 3.0 + np.log1p(np.exp(-3.0 * stock.shoulder)) / 3.0
+    end = np.exp(-3.0 * stock.shoulder)
+    ended = (np.log1p(end) - np.log(np.exp(-3.0 * straight) + end)) / 3.0
     mean = ended.mean(axis=-1, keepdims=True)
     # Inhibition between layers is set so that greys keep their slope.
     return ended + stock.inhibition * 3.0 * (ended - mean)

@@ -6,11 +6,18 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tethercap.batch.find_frame import find_frame
-from tethercap.convert.film_base import FilmBase
+from tethercap.convert.exposure import PrintExposure
+from tethercap.convert.film_base import FilmBase, combine_bases
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.generic_models import generic_model
-from tethercap.convert.roll_look import FrameSurvey, bases_along_roll, neutral_of_roll, survey_frame
+from tethercap.convert.roll_look import (
+    FrameSurvey,
+    bases_along_roll,
+    exposures_of_roll,
+    neutral_of_roll,
+    survey_frame,
+)
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.image_files.raw import read_raw
@@ -35,6 +42,8 @@ class RollSurvey:
     bases: tuple[FilmBase, ...] | None
     """One for each frame; None where no frame showed clear film."""
     model: FilmModel
+    exposures: tuple[PrintExposure, ...] | None
+    """One for each frame of a negative; None where each picture finds its own."""
 
 
 def survey_file(job: SurveyJob) -> FrameSurvey:
@@ -56,7 +65,7 @@ def survey_roll(
     jobs: Sequence[SurveyJob],
     pool: Executor,
     *,
-    start: FilmModel | None = None,
+    calibrate: Callable[[FilmBase | None], FilmModel] | None = None,
     on_done: Callable[[], None] = lambda: None,
 ) -> RollSurvey:
     """Look at all frames of a roll and settle base and neutral.
@@ -66,8 +75,8 @@ def survey_roll(
     jobs : sequence of SurveyJob
         In the film's order, at least one.
     pool : Executor
-    start : FilmModel, optional
-        What a chart or cards told; it is kept. None tells the neutral from the frames.
+    calibrate : callable, optional
+        Takes the roll's base and measures its model on cards or a chart. None tells the neutral from the frames.
     on_done : callable
         Called after each frame.
 
@@ -81,9 +90,13 @@ def survey_roll(
         surveys.append(survey)
         on_done()
     bases = bases_along_roll(surveys)
-    model = start
-    if model is None:
+    if calibrate is not None:
+        model = calibrate(combine_bases(bases) if bases else None)
+    else:
         model = generic_model(jobs[0].film_kind, read_raw(jobs[0].raw_path))
         if bases is not None:
             model = neutral_of_roll(surveys, bases, model)
-    return RollSurvey(tuple(surveys), None if bases is None else tuple(bases), model)
+    exposures = None
+    if bases is not None and model.film_kind.is_negative:
+        exposures = tuple(exposures_of_roll(surveys, bases, model))
+    return RollSurvey(tuple(surveys), None if bases is None else tuple(bases), model, exposures)

@@ -1,7 +1,7 @@
 """`tethercap convert`: RAW files or whole rolls into positives."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -18,6 +18,7 @@ from tethercap.cli._greedy import GreedyCommand
 from tethercap.cli._progress import count_bar
 from tethercap.cli._rolls import expand_sources, note_in_rolls
 from tethercap.cli.exit_codes import ExitCode
+from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField, measure_flat_field
 from tethercap.convert.recipe import Border, Recipe
@@ -141,18 +142,28 @@ def share_look(
         of_kind = [job for job in work if job.film_kind is film_kind]
         surveys = [SurveyJob(job.raw_path, film_kind, job.corners, job.find_frame, flat) for job in of_kind]
         with count_bar("Looking at the roll", len(surveys)) as advance, make_pool(_pool_kind(jobs), jobs) as pool:
-            found = survey_roll(surveys, pool, on_done=advance)
-        base = found.bases[0] if found.bases else None
-        model: FilmModel | None = found.model
-        if chart is not None:
-            model = calibrate_on_chart(read_targets([chart])[0], film_kind, base, flat)
-        elif grey:
-            model = calibrate_on_cards(read_targets(list(grey)), film_kind, base, flat)
+            found = survey_roll(surveys, pool, calibrate=_calibration(film_kind, grey, chart, flat), on_done=advance)
         for number, (job, frame) in enumerate(zip(of_kind, found.frames, strict=True)):
-            own_base = found.bases[number] if found.bases else None
-            corners = job.corners or frame.corners
-            shared[job.raw_path] = replace(job, base=own_base, model=model, corners=corners, find_frame=False)
+            shared[job.raw_path] = replace(
+                job,
+                base=found.bases[number] if found.bases else None,
+                model=found.model,
+                exposure=found.exposures[number] if found.exposures and job.recipe.auto_exposure else None,
+                corners=job.corners or frame.corners,
+                find_frame=False,
+            )
     return [shared[job.raw_path] for job in work]
+
+
+def _calibration(
+    film_kind: FilmKind, grey: Sequence[Path], chart: Path | None, flat: FlatField | None
+) -> Callable[[FilmBase | None], FilmModel] | None:
+    """Make the function that measures the roll's model on its chart or cards, where there are any."""
+    if chart is not None:
+        return lambda base: calibrate_on_chart(read_targets([chart])[0], film_kind, base, flat)
+    if grey:
+        return lambda base: calibrate_on_cards(read_targets(list(grey)), film_kind, base, flat)
+    return None
 
 
 def _pool_kind(jobs: int) -> Any:

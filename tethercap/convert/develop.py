@@ -24,6 +24,8 @@ LOWEST_DENSITY, HIGHEST_DENSITY = -0.5, 4.5
 """Range of densities over base that a 16-bit index spans, in steps of 0.00008."""
 BRIGHTEST = 16.0
 """Linear print light at the top of the last table's index, whose square root is spread over 16 bits."""
+DARKEST = -0.008
+"""Linear print light at its bottom; colours outside the output space have some negative light."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,7 +45,7 @@ class DevelopTables:
     exposure: F32Array | None
     """Shape (65536,): density index to linear light; None for film that is a positive already."""
     light_matrix: F32Array
-    """Shape (3, 4), linear light to linear light of the output space; the last column is an offset."""
+    """Shape (3, 4), linear light to linear light of the output space over `DARKEST`; the last column is an offset."""
     encode: U16Array
     """Shape (65536,): index of the root of linear light to the encoded value."""
 
@@ -137,10 +139,10 @@ def _finish(pixels: F32Array, tables: DevelopTables, out: U16Array) -> None:
     light = cv2.transform(light, tables.light_matrix)
     np.maximum(light, 0.0, out=light)
     root = cv2.sqrt(light)
-    index = cv2.addWeighted(root, (LUT_SIZE - 1) / BRIGHTEST**0.5, root, 0.0, 0.0, dtype=cv2.CV_16U)
+    index = cv2.addWeighted(root, (LUT_SIZE - 1) / (BRIGHTEST - DARKEST) ** 0.5, root, 0.0, 0.0, dtype=cv2.CV_16U)
     out[:] = cv2.LUT(index, tables.encode)
 
 
 def encode_light() -> F64Array:
     """Linear light that each index of `DevelopTables.encode` stands for, shape (65536,)."""
-    return np.asarray((np.arange(LUT_SIZE) / (LUT_SIZE - 1)) ** 2 * BRIGHTEST)
+    return np.asarray((np.arange(LUT_SIZE) / (LUT_SIZE - 1)) ** 2 * (BRIGHTEST - DARKEST) + DARKEST)

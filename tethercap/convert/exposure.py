@@ -1,6 +1,7 @@
 """Exposure of a print, frame by frame, within the look of its roll."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,11 +11,23 @@ from tethercap.pictures import F64Array
 
 WHITE_PERCENTILE = 99.0
 """Brightest share of a frame that is taken for its white; single lamps and glints are left above it."""
-WHITE_LIGHT = 0.86
-"""Linear print light which that white is brought to: diffuse white, as a card or paper in the scene would be."""
+WHITE_LIGHT = 0.90
+"""Linear print light which a neutral white is brought to: diffuse white, as a card or paper in the scene would be."""
+COLOURED_LIGHT = 0.50
+"""The same where the brightest share is coloured, and so is no white: fur, leaves, lamps, a sky at dusk."""
+_NEUTRAL_SATURATION, _COLOURED_SATURATION = 0.12, 0.30
+"""(max - min) / max of linear sRGB below which a bright surface counts as white, and above which it surely is none."""
+_DOUBT_WHITE_STOPS, _DOUBT_COLOURED_STOPS = 0.25, 0.8
+"""Doubt of the gain with a white in the frame, and without one."""
+_ALIKE_STOPS = 0.25
+"""Least that exposures on a roll are taken to differ."""
+_FEWEST_FRAMES = 4
+"""Frames from which on their spread says how far they differ; before that a stop is assumed."""
+USUAL_GAIN_STOPS = -5.3
+"""log2 of the gain that a normal exposure needs: grey card 0.65 over base on a film of slope 0.6 (see FilmModel)."""
 _LOWEST_WHITE_DENSITY = 0.25
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
-_MOST_HAZE = 0.012
+_MOST_HAZE = 0.004
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +38,8 @@ class PrintExposure:
     """Factor on the scene's linear light."""
     haze: float = 0.0
     """Linear print light taken away everywhere: stray light in camera and copy."""
+    doubt_stops: float = 0.0
+    """How far the gain may well be from what a person would choose, stops (standard deviation)."""
 
 
 def scene_light(density: F64Array, model: FilmModel) -> F64Array:
@@ -61,9 +76,41 @@ def find_exposure(density: F64Array, model: FilmModel, *, black_point: float = 1
     luminance = light @ _LUMINANCE
     lowest = float(model.exposure(_LOWEST_WHITE_DENSITY))
     white = max(float(np.percentile(luminance, WHITE_PERCENTILE)), lowest)
-    gain = WHITE_LIGHT / white
+    whiteness = _whiteness(light[luminance >= np.percentile(luminance, WHITE_PERCENTILE - 1.0)])
+    gain = (COLOURED_LIGHT + whiteness * (WHITE_LIGHT - COLOURED_LIGHT)) / white
     darkest = gain * float(np.percentile(light.max(axis=1), 0.5))
-    return PrintExposure(gain, black_point * float(np.clip(darkest - 0.004, 0.0, _MOST_HAZE)))
+    doubt = _DOUBT_COLOURED_STOPS + whiteness * (_DOUBT_WHITE_STOPS - _DOUBT_COLOURED_STOPS)
+    return PrintExposure(gain, black_point * float(np.clip(darkest - 0.004, 0.0, _MOST_HAZE)), doubt)
+
+
+def settle_exposures(found: Sequence[PrintExposure]) -> list[PrintExposure]:
+    """Let the frames of a roll steady each other: a roll is mostly exposed alike.
+
+    Each frame's gain is drawn to the roll's by as much as its own is in doubt, against how far the frames truly differ
+    (what is left of their spread when the doubts are taken out). A bracketed roll keeps its differences.
+
+    Parameters
+    ----------
+    found : sequence of PrintExposure
+        What each frame tells by itself.
+    """
+    stops = np.log2([exposure.gain for exposure in found])
+    doubts = np.array([exposure.doubt_stops for exposure in found])
+    weights = 1.0 / (doubts**2 + 0.5)
+    of_roll = float((stops @ weights + USUAL_GAIN_STOPS) / (weights.sum() + 1.0))
+    differ = max(float(np.var(stops)) - float(np.mean(doubts**2)), _ALIKE_STOPS**2)
+    if len(found) < _FEWEST_FRAMES:
+        differ = 1.0
+    trust = differ / (differ + doubts**2)
+    settled = of_roll + trust * (stops - of_roll)
+    return [replace(exposure, gain=float(2.0**stop)) for exposure, stop in zip(found, settled, strict=True)]
+
+
+def _whiteness(brightest: F64Array) -> float:
+    """Say how sure the brightest share of a frame is a white, by how near to neutral it is: 0..1."""
+    middle = np.median(np.maximum(brightest, 0.0), axis=0)
+    saturation = float((middle.max() - middle.min()) / max(middle.max(), 1e-9))
+    return float(np.interp(saturation, (_NEUTRAL_SATURATION, _COLOURED_SATURATION), (1.0, 0.0)))
 
 
 def find_slide_exposure(light: F64Array) -> PrintExposure:

@@ -10,6 +10,7 @@ from tethercap.convert import spaces
 from tethercap.convert.cells import Cells, inside, measure_cells
 from tethercap.convert.crop import Layout, lay_out, resample_rows, source_rows
 from tethercap.convert.develop import (
+    DARKEST,
     LUT_SIZE,
     DevelopTables,
     density_at,
@@ -17,7 +18,13 @@ from tethercap.convert.develop import (
     develop_rows,
     encode_light,
 )
-from tethercap.convert.exposure import PrintExposure, find_exposure, find_slide_exposure
+from tethercap.convert.exposure import (
+    USUAL_GAIN_STOPS,
+    PrintExposure,
+    find_exposure,
+    find_slide_exposure,
+    settle_exposures,
+)
 from tethercap.convert.film_base import FilmBase, estimate_base, measure_base
 from tethercap.convert.film_model import IDENTITY, FilmModel, Triple
 from tethercap.convert.flat_field import FlatField
@@ -230,8 +237,8 @@ def _exposure_for(
     if film_kind is FilmKind.SLIDE:
         return find_slide_exposure(10.0**-density @ slide_matrix(raw, model).T)
     if not recipe.auto_exposure:
-        return PrintExposure(1.0)
-    return find_exposure(density, model, black_point=recipe.black_point)
+        return PrintExposure(2.0**USUAL_GAIN_STOPS)
+    return settle_exposures([find_exposure(density, model, black_point=recipe.black_point)])[0]
 
 
 def slide_matrix(raw: RawPicture, model: FilmModel) -> F64Array:
@@ -288,7 +295,7 @@ def _print_matrix(scene_to_light: F64Array, exposure: PrintExposure, recipe: Rec
     balance = np.ones(3) if grey else 2.0 ** np.array(recipe.balance_stops)
     matrix = spaces.srgb_to(recipe.space) @ saturate @ (balance[:, None] * scene_to_light)
     gain = exposure.gain * 2.0**recipe.exposure_stops / (1.0 - exposure.haze)
-    offset = np.full((3, 1), -exposure.haze / (1.0 - exposure.haze))
+    offset = np.full((3, 1), -exposure.haze / (1.0 - exposure.haze) - DARKEST)
     return np.hstack([gain * matrix, offset]).astype(np.float32)
 
 

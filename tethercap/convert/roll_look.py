@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tethercap.convert.cells import Cells, inside, measure_cells
+from tethercap.convert.exposure import PrintExposure, find_exposure, settle_exposures
 from tethercap.convert.film_base import FilmBase, combine_bases, measure_base
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField
@@ -94,6 +95,26 @@ def _own_or(base: FilmBase | None, of_roll: FilmBase) -> FilmBase:
         roll_here = roll_here * (base.camera_exposure / of_roll.camera_exposure)
     away = np.abs(np.log10(np.array(base.counts_rgb) / roll_here)).max()
     return base if away < _DRIFT_DENSITY else of_roll
+
+
+def exposures_of_roll(
+    surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], model: FilmModel
+) -> list[PrintExposure]:
+    """Find the print exposure of each frame, the roll steadying all.
+
+    Parameters
+    ----------
+    surveys, bases : sequence
+        One of each for every frame.
+    model : FilmModel
+        The roll's.
+    """
+    found = []
+    for survey, base in zip(surveys, bases, strict=True):
+        density = survey.density(base)
+        seen = density[np.isfinite(density[..., 0])]
+        found.append(find_exposure(seen, model) if len(seen) else PrintExposure(1.0, doubt_stops=4.0))
+    return settle_exposures(found)
 
 
 def neutral_of_roll(surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], start: FilmModel) -> FilmModel:

@@ -1,0 +1,197 @@
+"""Convert invented rolls with what tethercap has, and measure how far the positives are from the scenes.
+
+Run ``python -m tests.quality.score`` for the tables.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from tests.quality import colours, film, shots, spectra
+from tests.quality.spectra import F64, Stock
+from tethercap.batch.calibration import Target, calibrate_on_cards, calibrate_on_chart
+from tethercap.batch.job import ConversionJob
+from tethercap.batch.pools import SerialExecutor
+from tethercap.batch.survey import SurveyJob, survey_roll
+from tethercap.batch.work import convert_file
+from tethercap.convert.flat_field import measure_flat_field
+from tethercap.convert.recipe import Border, Recipe
+from tethercap.film.kinds import FilmKind
+from tethercap.geometry import QuadPx
+from tethercap.image_files.raw import read_raw
+from tethercap.image_files.tiff import read_tiff
+
+STOPS = (-1.0, 0.0, 1.0, 2.0, 3.0)
+KNOWN = ("nothing", "cards", "chart")
+
+
+@dataclass(frozen=True)
+class Scores:
+    """How far the positives of a roll are from the scenes, CIEDE2000."""
+
+    patches: F64
+    """Shape (exposures, 24)."""
+    photographs: F64
+    """Mean over each photograph."""
+    similarity: F64
+    """SSIM of lightness of each photograph."""
+    clipped: float
+    """Share of pixels at an end of the range in some channel."""
+
+
+def frame_corners() -> QuadPx:
+    """Where the picture lies in each shot."""
+    left, top, width, height = shots.FRAME
+    return QuadPx.from_array(
+        [
+            [left - 0.5, top - 0.5],
+            [left + width - 0.5, top - 0.5],
+            [left + width - 0.5, top + height - 0.5],
+            [left - 0.5, top + height - 0.5],
+        ]
+    )
+
+
+def score(stock: Stock, rig: film.Rig, known: str, folder: Path, stops: Sequence[float] = STOPS) -> Scores:
+    """Shoot a roll, convert it together, compare."""
+    roll = shots.Roll(stock, rig)
+    charts, photographs = _shoot(roll, folder, stops)
+    positives = _convert(stock, known, folder, [*charts, *(path for path, _ in photographs)])
+    left, top, width, height = shots.FRAME
+    cut = {path: picture[top : top + height, left : left + width] for path, picture in positives.items()}
+    wanted = colours.chart_linear_srgb("D55")
+    patches = np.stack([colours.delta_e(_patch_means(cut[path]), wanted) for path in charts])
+    differences, similarities = [], []
+    for path, scene in photographs:
+        got, meant = (
+            cv2.resize(picture, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA) for picture in (cut[path], scene)
+        )
+        differences.append(float(colours.delta_e(got, meant).mean()))
+        similarities.append(_ssim(colours.lab_of_linear(got)[..., 0], colours.lab_of_linear(meant)[..., 0]))
+    ends = [np.mean(np.any((picture <= 0.0) | (picture >= 1.0), axis=2)) for picture in cut.values()]
+    return Scores(patches, np.array(differences), np.array(similarities), float(np.mean(ends)))
+
+
+def _shoot(roll: shots.Roll, folder: Path, stops: Sequence[float]) -> tuple[list[Path], list[tuple[Path, F64]]]:
+    greys = film.layer_exposures(roll.stock, spectra.chart_reflectances())
+    surround = film.layer_exposures(roll.stock, np.full((1, len(spectra.WAVELENGTHS_NM)), 0.05))[0]
+    card = film.layer_exposures(roll.stock, np.full((1, len(spectra.WAVELENGTHS_NM)), 0.18))[0]
+    roll.shoot_light(folder / "flat.dng")
+    charts = []
+    for stop in stops:
+        path = folder / f"chart{stop:+.0f}.dng"
+        roll.shoot(path, greys, stop, spectral=shots.chart_picture(greys, surround))
+        charts.append(path)
+        even = np.broadcast_to(card, (shots.FRAME[3], shots.FRAME[2], 3))
+        roll.shoot(folder / f"card{stop:+.0f}.dng", greys, stop, spectral=even)
+    photographs = []
+    for number, name in enumerate(shots.PHOTOGRAPHS):
+        path = folder / f"{Path(name).stem}.dng"
+        scene = shots.photograph(name)
+        roll.shoot(path, scene, stops[(number * 2 + 1) % len(stops)])
+        photographs.append((path, scene))
+    return charts, photographs
+
+
+def _convert(stock: Stock, known: str, folder: Path, paths: Sequence[Path]) -> dict[Path, F64]:
+    kind = FilmKind(stock.kind)
+    flat = measure_flat_field(read_raw(folder / "flat.dng"))
+    calibrate = None
+    if known == "cards":
+        cards = [Target(folder / f"card{stop}.dng", (_card_quad(),)) for stop in ("-1", "+1", "+3")]
+        calibrate = partial(calibrate_on_cards, cards, kind, flat=flat)
+    elif known == "chart":
+        calibrate = partial(calibrate_on_chart, Target(folder / "chart+0.dng", _chart_quads()), kind, flat=flat)
+    surveys = [SurveyJob(path, kind, frame_corners(), False, flat) for path in paths]
+    found = survey_roll(surveys, SerialExecutor(), calibrate=calibrate)
+    positives = {}
+    for number, path in enumerate(paths):
+        job = ConversionJob(
+            raw_path=path,
+            film_kind=kind,
+            positive_path=path.with_suffix(".tif"),
+            recipe=replace(Recipe(), border=Border.WHOLE),
+            corners=frame_corners(),
+            base=found.bases[number] if found.bases else None,
+            model=found.model,
+            exposure=found.exposures[number] if found.exposures else None,
+            flat=flat,
+        )
+        convert_file(job)
+        positives[path] = colours.srgb_decode(read_tiff(path.with_suffix(".tif")) / 65535.0)
+    return positives
+
+
+def _card_quad() -> QuadPx:
+    return QuadPx.from_array([[400, 250], [800, 250], [800, 550], [400, 550]])
+
+
+def _chart_quads() -> tuple[QuadPx, ...]:
+    left, top = shots.FRAME[:2]
+    return tuple(
+        QuadPx.from_array(
+            [[left + x, top + y], [left + x + s, top + y], [left + x + s, top + y + s], [left + x, top + y + s]]
+        )
+        for x, y, s in shots.chart_places()
+    )
+
+
+def _patch_means(picture: F64) -> F64:
+    return np.stack(
+        [
+            picture[y + s // 4 : y + 3 * s // 4, x + s // 4 : x + 3 * s // 4].mean(axis=(0, 1))
+            for x, y, s in shots.chart_places()
+        ]
+    )
+
+
+def _ssim(lightness_a: F64, lightness_b: F64) -> float:
+    from skimage.metrics import structural_similarity
+
+    return float(structural_similarity(lightness_a, lightness_b, data_range=100.0))
+
+
+RIGS = (film.Rig("LED-B3", 0), film.Rig("LED-V1", 2), film.Rig("D50", 3), film.Rig("narrow", 0))
+
+
+def table(stocks: Sequence[Stock] = spectra.STOCKS, rigs: Sequence[film.Rig] = RIGS[:3]) -> None:
+    """Print the scores of stocks on rigs, for each thing that may be known."""
+    print(
+        f"{'known':8} {'stock':12} {'rig':18} {'patches':>13} {'grey':>5} {'photos':>6} {'SSIM':>5} {'clip %':>6}  by exposure"
+    )
+    for known in KNOWN:
+        all_scores = []
+        for stock in stocks:
+            for rig in rigs:
+                with tempfile.TemporaryDirectory() as folder:
+                    found = score(stock, rig, known, Path(folder))
+                all_scores.append(found)
+                _print_row(known, stock.name, rig.name, [found])
+        _print_row(known, "all", "", all_scores)
+
+
+def _print_row(known: str, stock: str, rig: str, scores: Sequence[Scores]) -> None:
+    patches = np.stack([one.patches for one in scores])
+    greys = patches[:, :, 18:].mean(axis=(0, 1)).max()
+    by_exposure = " ".join(f"{value:4.1f}" for value in patches.mean(axis=(0, 2)))
+    photographs = np.concatenate([one.photographs for one in scores]).mean()
+    ssim = np.concatenate([one.similarity for one in scores]).mean()
+    clipped = 100 * np.mean([one.clipped for one in scores])
+    print(
+        f"{known:8} {stock:12} {rig:18} {patches.mean():6.2f} {np.percentile(patches, 95):6.2f} {greys:5.2f} "
+        f"{photographs:6.2f} {ssim:5.3f} {clipped:6.3f}  {by_exposure}",
+        flush=True,
+    )
+
+
+if __name__ == "__main__":
+    few = "--few" in sys.argv
+    table(spectra.STOCKS[:2] if few else spectra.STOCKS, RIGS[:2] if few else RIGS[:3])
