@@ -3,6 +3,7 @@
 import gc
 import threading
 from collections.abc import Callable, Iterable, Mapping
+from multiprocessing import resource_tracker
 from pathlib import Path
 from typing import ClassVar
 
@@ -57,6 +58,9 @@ class TerminalApp(App[int]):
         self, make_first: Callable[[], Screen[None]], *, keys: Mapping[str, str] | None = None, theme: str | None = None
     ) -> None:
         super().__init__()
+        # Worker processes are spawned through a helper that is handed the standard error's descriptor; once the screen
+        # runs, that is Textual's own and has none. So the helper starts now.
+        resource_tracker.ensure_running()
         self.choice: Choice | None = None
         """What was chosen on the start screen."""
         self._make_first = make_first

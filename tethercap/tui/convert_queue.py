@@ -3,6 +3,7 @@
 import threading
 import time
 from collections.abc import Callable, Sequence
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 
 from tethercap.batch.job import ConversionJob, ConversionResult
@@ -96,18 +97,24 @@ class ConvertQueue:
     def _run(self, work: Sequence[tuple[FrameCard, ConversionJob]], recipe: Recipe) -> None:
         began_s = time.monotonic()
         failures: list[str] = []
-        with SturdyPool(stand_back) as pool:
-            for number, (card, job) in enumerate(work):
-                if self._stopping.is_set():
-                    break
-                each = (time.monotonic() - began_s) / number if number else None
-                self._say(QueueState(number, len(work), card.key, each, tuple(failures), is_running=True))
-                try:
-                    self._note(card, pool.submit(convert_file, job).result(), recipe)
-                except (TethercapError, OSError) as error:
-                    failures.append(f"frame {card.key}: {error}")
-        done = len(work) if not self._stopping.is_set() else self.state.done
-        self._say(QueueState(done, len(work), "", self.state.seconds_each, tuple(failures)))
+        done = 0
+        try:
+            with SturdyPool(stand_back) as pool:
+                for done, (card, job) in enumerate(work):
+                    if self._stopping.is_set():
+                        break
+                    each = (time.monotonic() - began_s) / done if done else None
+                    self._say(QueueState(done, len(work), card.key, each, tuple(failures), is_running=True))
+                    try:
+                        self._note(card, pool.submit(convert_file, job).result(), recipe)
+                    except (TethercapError, OSError, BrokenProcessPool) as error:
+                        failures.append(f"frame {card.key}: {error}")
+                else:
+                    done = len(work)
+        except Exception as error:  # a mistake in the program must end the queue, not leave it running for ever
+            failures.append(f"{type(error).__name__}: {error}")
+        finally:
+            self._say(QueueState(done, len(work), "", self.state.seconds_each, tuple(failures)))
 
     def _note(self, card: FrameCard, result: ConversionResult, recipe: Recipe) -> None:
         take = card.shown_take

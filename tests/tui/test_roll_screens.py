@@ -1,0 +1,321 @@
+"""The roll, a frame large, and the recipe, on a real roll with real RAW files."""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from textual.app import App
+from textual.pilot import Pilot
+from textual.screen import Screen
+
+from tests.tui.bench import until
+from tests.tui.drawn_film import live_pixels
+from tests.tui.drawn_roll import dng_of, make_roll
+from tethercap.convert.recipe import Recipe
+from tethercap.image_files.raw import read_raw
+from tethercap.roll.folder import Roll
+from tethercap.roll.names import FrameId
+from tethercap.roll.state import FrameStatus
+from tethercap.tui.app import TerminalApp
+from tethercap.tui.lines import text_of
+from tethercap.tui.pictures_of import negative_of, study_raw
+from tethercap.tui.recipe_dial import KNOBS, quick_look, thinned
+from tethercap.tui.roll_cards import Sieve, cards_of, fact_lines, retake_list, sifted
+from tethercap.tui.screens.convert import ConvertScreen
+from tethercap.tui.screens.frame import FrameScreen
+from tethercap.tui.screens.roll import RollScreen
+from tethercap.tui.widgets.ask_row import AskRow
+from tethercap.tui.widgets.film_grid import FilmGrid, lay_out_grid
+from tethercap.tui.widgets.rows import Rows
+from tethercap.tui.widgets.still_view import StillView, Window
+
+
+@pytest.fixture
+def roll(tmp_path: Path) -> Iterator[Roll]:
+    with make_roll(tmp_path / "invented-07") as made:
+        yield made
+
+
+def _app(make: Callable[[], Screen[None]]) -> TerminalApp:
+    return TerminalApp(make)
+
+
+def _text(app: App[int], widget: str) -> str:
+    return "\n".join(text_of(line) for line in app.screen.query_one(widget, Rows).lines)
+
+
+async def _ready(pilot: Pilot[int], screen: type[Screen[None]]) -> None:
+    await until(pilot, lambda: isinstance(pilot.app.screen, screen))
+    await pilot.app.workers.wait_for_complete()
+    await pilot.pause()
+
+
+# --- values ---
+
+
+def test_cards_hold_every_frame_of_the_film(roll: Roll) -> None:
+    cards = cards_of(roll)
+    assert [card.key for card in cards] == [str(number) for number in range(1, 13)]
+    assert [card.frame.status for card in cards[3:8]] == [
+        FrameStatus.FORCED,
+        FrameStatus.HELD,
+        FrameStatus.TAKEN,
+        FrameStatus.BLANK,
+        FrameStatus.TAKEN,
+    ]
+    assert cards[1].caption == "2 ■ 2 takes"
+
+
+@pytest.mark.parametrize(
+    ("sieve", "frames"),
+    [
+        (Sieve.AGAIN, ["5", "9", "10", "11", "12"]),
+        (Sieve.DOUBTFUL, ["5"]),
+        (Sieve.UNCONVERTED, ["4", "5", "6", "8"]),
+    ],
+)
+def test_sieves_let_through_what_they_say(roll: Roll, sieve: Sieve, frames: list[str]) -> None:
+    assert [card.key for card in sifted(cards_of(roll), sieve)] == frames
+
+
+def test_the_list_of_those_to_take_again_is_one_line(roll: Roll) -> None:
+    assert retake_list(cards_of(roll)) == "5, 9, 10, 11, 12"
+
+
+def test_facts_name_finding_file_and_takes(roll: Roll) -> None:
+    cards = cards_of(roll)
+    held = "\n".join(text_of(line) for line in fact_lines(cards[4], 40))
+    assert "take again" in held and "The picture is blurred." in held and "invented-07_05.dng" in held
+    assert "[2]" in "\n".join(text_of(line) for line in fact_lines(cards[1], 40))
+    assert "no picture yet" in "\n".join(text_of(line) for line in fact_lines(cards[11], 40))
+
+
+def test_negative_looks_like_the_film(tmp_path: Path) -> None:
+    """Light put into the mosaic comes back within the look's own scaling: channels in the same order of brightness."""
+    path = tmp_path / "a.dng"
+    film = live_pixels(0.0)
+    path.write_bytes(dng_of(film))
+    shown = negative_of(read_raw(path)).astype(float)
+    assert shown.shape == (film.shape[0] // 2, film.shape[1] // 2, 3)
+    original = film.reshape(film.shape[0] // 2, 2, film.shape[1] // 2, 2, 3).mean(axis=(1, 3))
+    for channel in range(3):
+        assert np.corrcoef(shown[..., channel].ravel(), original[..., channel].ravel())[0, 1] > 0.98
+
+
+def test_study_counts_levels_in_stops_and_finds_what_is_clipped(tmp_path: Path) -> None:
+    path = tmp_path / "a.dng"
+    flat = np.full((240, 320, 3), 120, dtype=np.uint8)
+    flat[:, :80] = 255
+    path.write_bytes(dng_of(flat))
+    raw = read_raw(path)
+    study = study_raw(raw)
+    assert study.histogram.sum(axis=1) == pytest.approx([1, 1, 1], abs=0.01)
+    level = 15000 * (120 / 255) ** 2.2 / (raw.white - 512)
+    bin_expected = (np.log2(level) + 12) / 12 * 96
+    darker = study.histogram[1, :90]
+    assert abs(int(darker.argmax()) - bin_expected) <= 1
+    assert darker.max() == pytest.approx(0.75, abs=0.02)
+
+
+def test_sharpness_is_highest_where_detail_is(tmp_path: Path) -> None:
+    path = tmp_path / "a.dng"
+    picture = np.full((480, 720, 3), 120, dtype=np.uint8)
+    picture[240:, 360:] = np.random.default_rng(5).integers(60, 180, (240, 360, 1))
+    path.write_bytes(dng_of(picture))
+    sharp = study_raw(read_raw(path), tiles=(2, 2)).sharpness
+    assert sharp[1, 1] == 1
+    assert sharp[:, 0].max() < 0.1
+
+
+def test_a_thinned_raw_keeps_colours_in_their_places(tmp_path: Path) -> None:
+    path = tmp_path / "a.dng"
+    picture = np.zeros((240, 360, 3), dtype=np.uint8)
+    picture[:] = (40, 120, 200)
+    path.write_bytes(dng_of(picture))
+    raw = read_raw(path)
+    small = thinned(raw, 3)
+    assert small.mosaic.shape == (80, 120)
+    for row in range(2):
+        for column in range(2):
+            assert np.unique(small.mosaic[row::2, column::2]) == np.unique(raw.mosaic[row::2, column::2])
+
+
+def test_a_quick_look_is_a_positive_and_follows_the_recipe(roll: Roll) -> None:
+    card = cards_of(roll)[0]
+    assert card.raw is not None
+    small = thinned(read_raw(card.raw), 2)
+    kind = roll.setup.film_kind
+    plain, _ = quick_look(small, Recipe(), None, kind)
+    lighter, _ = quick_look(small, Recipe(exposure_stops=1.0), None, kind)
+    grey, _ = quick_look(small, Recipe(saturation=0.0), None, kind)
+    assert lighter.mean() > plain.mean() + 5
+    assert np.ptp(grey.astype(int), axis=2).mean() < 0.5 * np.ptp(plain.astype(int), axis=2).mean()
+
+
+@pytest.mark.parametrize("knob", KNOBS, ids=lambda knob: knob.key)
+def test_every_knob_turns_forth_and_back(knob: object) -> None:
+    turn, show = knob.turn, knob.show  # type: ignore[attr-defined]
+    there = turn(Recipe(), -1)
+    assert there != Recipe()
+    assert show(turn(there, 1)) == show(Recipe())
+
+
+@pytest.mark.parametrize(("columns", "across"), [(200, 6), (90, 6), (82, 4), (46, 3), (31, 2), (20, 1), (4, 1)])
+def test_strips_hold_as_many_frames_as_can_be_seen(columns: int, across: int) -> None:
+    layout = lay_out_grid(columns)
+    assert layout.across == across
+    assert layout.across * layout.tile_columns <= max(columns, 4)
+
+
+def test_the_window_stays_inside_the_picture() -> None:
+    window = Window().zoomed(1).zoomed(1)
+    assert window.zoom == 4
+    for _ in range(20):
+        window = window.moved(1, 1)
+    assert (window.x_share, window.y_share) == (0.875, 0.875)
+    assert window.zoomed(-1).zoomed(-1) == Window()
+
+
+# --- screens ---
+
+
+async def test_roll_screen_shows_frames_and_marks_move(roll: Roll) -> None:
+    app = _app(lambda: RollScreen(roll))
+    async with app.run_test(size=(120, 40)) as pilot:
+        await _ready(pilot, RollScreen)
+        grid = app.screen.query_one(FilmGrid)
+        assert set(grid.pictures) == {"1", "2", "3", "4", "5", "6", "8"}
+        assert "invented-07_01.dng" in _text(app, "#facts")
+        await pilot.press("right", "down")
+        assert grid.key == "6"
+        assert "invented-07_06.dng" in _text(app, "#facts")
+        await pilot.press("end")
+        assert grid.key == "12"
+
+
+@pytest.mark.parametrize(
+    ("keys", "frame", "status"),
+    [
+        (["b", "y"], "1", FrameStatus.TAKEN),
+        (["end", "b", "y"], "12", FrameStatus.BLANK),
+        (["end", "b", "n"], "12", FrameStatus.OPEN),
+        (["end", "s", "enter"], "12", FrameStatus.SKIPPED),
+        (["end", "s", "enter", "o"], "12", FrameStatus.OPEN),
+    ],
+)
+async def test_marks_go_through_the_roll(roll: Roll, keys: list[str], frame: str, status: FrameStatus) -> None:
+    app = _app(lambda: RollScreen(roll))
+    async with app.run_test(size=(120, 40)) as pilot:
+        await _ready(pilot, RollScreen)
+        for key in keys:
+            if key == "o":
+                app.screen.query_one(FilmGrid).focus()
+            await pilot.press(key)
+            await pilot.pause(0.02)
+    known = roll.frames.get(FrameId.parse(frame))
+    assert (known.status if known is not None else FrameStatus.OPEN) is status
+
+
+async def test_another_take_can_stand_for_a_frame(roll: Roll) -> None:
+    app = _app(lambda: RollScreen(roll))
+    async with app.run_test(size=(120, 40)) as pilot:
+        await _ready(pilot, RollScreen)
+        await pilot.press("right", "c")
+        await pilot.pause()
+        assert "[1]" in _text(app, "#facts")
+    chosen = roll.frames[FrameId(2)].chosen
+    assert chosen is not None and chosen.number == 1
+
+
+async def test_a_frame_gets_another_number_and_a_taken_number_is_refused(roll: Roll) -> None:
+    app = _app(lambda: RollScreen(roll))
+    async with app.run_test(size=(120, 40)) as pilot:
+        await _ready(pilot, RollScreen)
+        await pilot.press("n", "2", "enter")
+        ask = app.screen.query_one(AskRow)
+        assert ask.asking and "twice" in ask.question
+        await pilot.press("backspace", "0", "0", "enter")
+        await pilot.pause()
+        assert not ask.asking
+    assert FrameId.parse("00") in roll.frames and FrameId(1) not in roll.frames
+    assert (roll.path / "raw" / "invented-07_00.dng").exists()
+
+
+async def test_a_note_reaches_the_rolls_own_file(roll: Roll) -> None:
+    app = _app(lambda: RollScreen(roll))
+    async with app.run_test(size=(120, 40)) as pilot:
+        await _ready(pilot, RollScreen)
+        await pilot.press("i", *"dust", "enter")
+        await pilot.pause()
+    assert "dust" in (roll.path / "roll.toml").read_text()
+
+
+async def test_a_frame_opens_large_with_histogram_zoom_and_neighbours(roll: Roll) -> None:
+    app = _app(lambda: RollScreen(roll))
+    async with app.run_test(size=(120, 40)) as pilot:
+        await _ready(pilot, RollScreen)
+        await pilot.press("enter")
+        await _ready(pilot, FrameScreen)
+        screen = app.screen
+        assert isinstance(screen, FrameScreen)
+        await until(pilot, lambda: screen.opened is not None and screen.opened.study is not None)
+        await pilot.pause()
+        levels = _text(app, "#levels")
+        assert "stops below saturation" in levels and any(block in levels for block in "▂▃▄▅▆▇█")
+        still = screen.query_one(StillView)
+        before = still.scale
+        await pilot.press("plus")
+        assert still.scale == pytest.approx(2 * before)
+        await pilot.press("n")
+        await until(pilot, lambda: screen.opened is not None and screen.opened.key == "2")
+        assert still.window.zoom == 2
+        await pilot.press("k", "v", "escape")
+        await _ready(pilot, RollScreen)
+
+
+async def test_a_damaged_raw_is_said_and_harms_nothing(roll: Roll) -> None:
+    raw = roll.path / "raw" / "invented-07_04.dng"
+    raw.write_bytes(raw.read_bytes()[:5000])
+    app = _app(lambda: RollScreen(roll))
+    async with app.run_test(size=(120, 40)) as pilot:
+        await _ready(pilot, RollScreen)
+        await pilot.press("right", "right", "right", "enter")
+        screen = app.screen
+        assert isinstance(screen, FrameScreen)
+        await until(pilot, lambda: screen.opened is not None and bool(screen.opened.error))
+        await pilot.pause()
+        assert "!" in _text(app, "#levels")
+
+
+async def test_recipe_is_turned_with_the_picture_following(roll: Roll) -> None:
+    app = _app(lambda: ConvertScreen(roll))
+    async with app.run_test(size=(120, 40)) as pilot:
+        await until(pilot, lambda: isinstance(app.screen, ConvertScreen))
+        screen = app.screen
+        assert isinstance(screen, ConvertScreen)
+        still = screen.query_one(StillView)
+        await until(pilot, lambda: still.pixels_bgr is not None)
+        assert still.pixels_bgr is not None
+        before = float(still.pixels_bgr.mean())
+        for _ in range(10):
+            await pilot.press("right")
+        assert screen.recipe.exposure_stops == pytest.approx(1.0)
+        await until(pilot, lambda: still.pixels_bgr is not None and float(still.pixels_bgr.mean()) > before + 5)
+        await pilot.press("0")
+        assert screen.recipe == Recipe()
+
+
+async def test_whole_roll_is_converted_with_progress_and_noted(roll: Roll) -> None:
+    app = _app(lambda: ConvertScreen(roll))
+    async with app.run_test(size=(120, 40)) as pilot:
+        await until(pilot, lambda: isinstance(app.screen, ConvertScreen))
+        screen = app.screen
+        assert isinstance(screen, ConvertScreen)
+        await pilot.pause()
+        await pilot.press("a", "y")
+        await until(pilot, lambda: screen.queue.state.total == 7 and not screen.queue.state.is_running)
+        await pilot.pause()
+        assert "7 positives made" in _text(app, "#said")
+    assert roll.unfinished_conversions() == ()
+    assert roll.frames[FrameId(8)].takes[0].converted is not None
