@@ -19,7 +19,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from mock_camera import faults
-from mock_camera.bodies import BODIES
+from mock_camera.bodies import ALL_BODIES
 from mock_camera.body import FAST, Body, Timing
 from mock_camera.card import Card
 from mock_camera.control import ControlServer, Desk
@@ -57,7 +57,7 @@ def build_parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     add = parser.add_argument
-    add("--body", choices=list(BODIES), default="0a", help=BODY_HELP)
+    add("--body", choices=list(ALL_BODIES), default="0a", help=BODY_HELP)
     add("--port", type=int, default=0, help="PTP/IP port; 0 takes any")
     add("--control-port", type=int, default=0, help="port of the control channel; 0 takes any")
     add("--serial", default="SIM0001", help="serial number to report")
@@ -126,7 +126,7 @@ def _timing(args: argparse.Namespace) -> Timing:
 
 def _serve(args: argparse.Namespace, body: Body, stack: contextlib.ExitStack, done: threading.Event) -> None:
     """Open both ports and say so in the one line on stdout."""
-    dialect = BODIES[args.body](body, args.serial)
+    dialect = ALL_BODIES[args.body](body, args.serial)
     responder = Responder(dialect, args.port, args.trace)
     stack.callback(responder.close)
     control = ControlServer(Desk(dialect, responder, done.set), args.control_port)

@@ -16,7 +16,6 @@ from mock_camera.bodies.x11 import Body11
 BODIES: dict[str, type[Dialect]] = {
     "standard": StandardBody,
     "stream": StreamBody,
-    "storage": StorageBody,
     "0a": Body0A,
     "0b": Body0B,
     "0e": Body0E,
@@ -25,3 +24,6 @@ BODIES: dict[str, type[Dialect]] = {
     "om": BodyOM,
 }
 """Body id to dialect; the id of a family is the number of its vendor extension."""
+
+ALL_BODIES = {**BODIES, "storage": StorageBody}
+"""Also the body in the wrong mode, which cannot be fired."""

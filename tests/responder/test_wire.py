@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from mock_camera import fields, packets
-from mock_camera.bodies import BODIES
+from mock_camera.bodies import ALL_BODIES
 from mock_camera.codes import EventCode, Format, InitFailReason, Operation, Property, Response
 from mock_camera.fields import Reader
 from mock_camera.packets import (
@@ -290,7 +290,7 @@ def test_random_bytes_end_in_a_closed_connection(start_camera: Any, connect: Any
     connect(camera).open()
 
 
-@pytest.mark.parametrize("body", list(BODIES))
+@pytest.mark.parametrize("body", list(ALL_BODIES))
 def test_random_operations_are_answered_by_every_body(start_camera: Any, connect: Any, body: str) -> None:
     wire = connect(start_camera("--body", body)).open()
     source = random.Random(body)
