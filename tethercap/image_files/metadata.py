@@ -18,6 +18,10 @@ OWN_NAMESPACE = "urn:tethercap:film:1.0#"
 """Namespace of the prefix "tethercap", for what no standard property says."""
 # The XMP toolkit below keeps tables of its own that two threads must not touch at once.
 _LOCK = threading.Lock()
+_EXIF_EX_NAMES = frozenset(
+    {"BodySerialNumber", "CameraOwnerName", "LensMake", "LensModel", "LensSerialNumber", "LensSpecification"}
+)
+"""Properties that EXIF gained with version 2.3; in XMP they have a namespace of their own."""
 _COUNTERPARTS = {"Exif.Photo.": "Xmp.exif.", "Exif.Image.": "Xmp.tiff.", "Exif.GPSInfo.": "Xmp.exif."}
 _LONGEST_VALUE_BYTES = 4096
 _NOT_TEXT = frozenset(
@@ -55,7 +59,10 @@ def xmp_packet(properties: Mapping[str, object]) -> bytes:
 
 def _packet(properties: Mapping[str, object]) -> str:
     xmp = exiv2.XmpData()
-    _fill(xmp, exiv2.ExifData(), {_xmp_key(key): value for key, value in properties.items()})
+    counterparts = {_xmp_key(key): value for key, value in properties.items() if not key.startswith("Xmp.")}
+    own = {key: value for key, value in properties.items() if key.startswith("Xmp.")}
+    # What is said as XMP wins: its dates have another form, and more room, than those of EXIF.
+    _fill(xmp, exiv2.ExifData(), {**counterparts, **own})
     flags = exiv2.XmpParser.XmpFormatFlags
     _, packet = exiv2.XmpParser.encode(xmp, flags.useCompactFormat | flags.readOnlyPacket)
     return str(packet)
@@ -63,6 +70,9 @@ def _packet(properties: Mapping[str, object]) -> str:
 
 def _xmp_key(key: str) -> str:
     """Name of an EXIF property in XMP (Exif 2.32 for XMP, CIPA DC-010)."""
+    name = key.rpartition(".")[2]
+    if key.startswith("Exif.Photo.") and name in _EXIF_EX_NAMES:
+        return f"Xmp.exifEX.{name}"
     for prefix, counterpart in _COUNTERPARTS.items():
         if key.startswith(prefix):
             return counterpart + key.removeprefix(prefix)
