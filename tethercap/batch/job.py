@@ -61,3 +61,8 @@ class ConversionResult:
     steps: tuple[Step, ...]
     corners: QuadPx | None
     """The frame the picture was cut by, given or found."""
+    recipe: str = ""
+    """Id of the recipe."""
+    positive_sha256: str = ""
+    """Hex, of the file as it was written."""
+    proof_sha256: str = ""

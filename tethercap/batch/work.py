@@ -27,6 +27,7 @@ from tethercap.image_files.metadata import xmp_packet
 from tethercap.image_files.raw import read_raw
 from tethercap.image_files.tiff import TiffOptions, fill_positive
 from tethercap.pictures import RawPicture, U8Array, U16Array
+from tethercap.roll.fixity import file_sha256
 
 
 def convert_file(job: ConversionJob) -> ConversionResult:
@@ -66,6 +67,9 @@ def convert_file(job: ConversionJob) -> ConversionResult:
         base=plan.base,
         steps=plan.steps,
         corners=corners,
+        recipe=job.recipe.id,
+        positive_sha256=file_sha256(job.positive_path) if job.positive_path is not None else "",
+        proof_sha256=file_sha256(job.proof_path) if job.proof_path is not None else "",
     )
 
 

@@ -126,4 +126,7 @@ def note_in_rolls(items: Sequence[Item], results: Sequence[ConversionResult | Te
                     steps=steps,
                     base=base,
                     warnings=result.warnings,
+                    recipe=result.recipe,
+                    positive_sha256=result.positive_sha256,
+                    proof_sha256=result.proof_sha256,
                 )

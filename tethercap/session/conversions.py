@@ -1,6 +1,6 @@
 """Conversions under way: handed to workers when a frame is filed, noted in the roll when they are done."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
 from pathlib import Path
 from typing import Protocol
@@ -28,6 +28,36 @@ class Converted(Protocol):
     @property
     def seconds(self) -> float:
         """Time it took, s."""
+        ...
+
+    @property
+    def recipe(self) -> str:
+        """Id of the recipe."""
+        ...
+
+    @property
+    def steps(self) -> Sequence[tuple[str, Mapping[str, object]]]:
+        """Each step with its parameters."""
+        ...
+
+    @property
+    def base(self) -> object:
+        """The film base that was used."""
+        ...
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What the person should know about the picture."""
+        ...
+
+    @property
+    def positive_sha256(self) -> str:
+        """SHA-256 of the finished picture, hex; made where it was written, so that live view need not wait for it."""
+        ...
+
+    @property
+    def proof_sha256(self) -> str:
+        """SHA-256 of the proof, hex."""
         ...
 
 
@@ -63,7 +93,18 @@ class Conversions:
         desk.conversions_waiting = len(self._under_way)
         try:
             done = future.result()
-            desk.roll.note_positive(filed.frame_id, filed.take, done.positive, done.proof)
+            desk.roll.note_positive(
+                filed.frame_id,
+                filed.take,
+                done.positive,
+                done.proof,
+                recipe=done.recipe,
+                steps=[{"step": name, **parameters} for name, parameters in done.steps],
+                base=done.base,
+                warnings=done.warnings,
+                positive_sha256=done.positive_sha256,
+                proof_sha256=done.proof_sha256,
+            )
         except TethercapError as error:
             desk.emit(events.ConversionFailed(filed.frame_id, filed.take, error))
         except Exception as error:  # a converter that died must not end the roll
