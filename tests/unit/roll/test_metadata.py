@@ -183,6 +183,14 @@ def test_a_positive_says_what_it_was_made_from() -> None:
     assert properties["Exif.Photo.DateTimeDigitized"] == "2031:04:05 12:00:00"
 
 
+def test_a_positive_s_packet_has_dates_and_names_as_xmp_wants_them() -> None:
+    packet = xmp_packet(positive_properties(ROLL, FrameId(7), TAKE, made_at="2031-04-05T12:01:00+02:00"))
+    assert _value(packet, f"{EXIF}DateTimeOriginal") == "1998-07-12"
+    assert _value(packet, f"{EXIF}DateTimeDigitized") == "2031-04-05T12:00:00.250+02:00"
+    assert _value(packet, f"{EXIF_EX}LensModel") == "Macro by hand"
+    assert _value(packet, f"{EXIF}LensModel") is None
+
+
 def test_a_month_is_no_day() -> None:
     assert exif_date("1998-07") == ""
     assert exif_date("1998-07-12") == "1998:07:12 00:00:00"
