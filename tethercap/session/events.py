@@ -190,6 +190,13 @@ class CameraCameBack:
 
 
 @dataclass(frozen=True, slots=True)
+class Advised:
+    """Something about the disks that the person should know; nothing is held up by it."""
+
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
 class StorageTroubled:
     """The disk refused; the picture is still on the camera and can be pulled again."""
 
@@ -251,6 +258,7 @@ SessionEvent = (
     | SettingChanged
     | CameraTroubled
     | CameraCameBack
+    | Advised
     | StorageTroubled
     | PositiveMade
     | ConversionFailed

@@ -8,7 +8,7 @@ from tethercap.camera.base import CameraFile
 from tethercap.check import registry
 from tethercap.check.findings import Finding, RawFindings, Severity
 from tethercap.check.raw import CheckRequest
-from tethercap.errors import StorageError
+from tethercap.errors import PictureError, RollError
 from tethercap.geometry import SizePx
 from tethercap.roll.folder import FiledTake, TakeOutcome
 from tethercap.session import events
@@ -16,6 +16,7 @@ from tethercap.session.check_job import CheckedFile
 from tethercap.session.conversions import Conversions
 from tethercap.session.desk import Desk
 from tethercap.session.events import FiredBy, Signal
+from tethercap.session.housekeeping import Housekeeping
 from tethercap.session.shot import Shot, suffix_of
 from tethercap.session.states import RunState
 
@@ -40,6 +41,7 @@ class ShotLine:
         self._desk, self._check, self._conversions, self._watch_once = desk, check, conversions, watch_once
         self._shot: Shot | None = None
         self._picture_size: SizePx | None = None
+        self._housekeeping = Housekeeping(desk)
 
     @property
     def busy(self) -> bool:
@@ -120,7 +122,7 @@ class ShotLine:
                     shot.picture = incoming
                 else:
                     shot.companions.append(incoming)
-        except StorageError as error:
+        except (RollError, PictureError) as error:
             self._storage_failed(shot, error)
             return
         shot.pulled_in_s = desk.clock.now_s() - started_s
@@ -134,7 +136,7 @@ class ShotLine:
             self._desk.emit(events.PullProgressed(frame_id, done_bytes, file.size_bytes))
             self._watch_once()
 
-    def _storage_failed(self, shot: Shot, error: StorageError) -> None:
+    def _storage_failed(self, shot: Shot, error: RollError | PictureError) -> None:
         desk = self._desk
         desk.book.unpulled, self._shot = shot, None
         desk.emit(events.StorageTroubled(shot.frame_id, error))
@@ -211,12 +213,13 @@ class ShotLine:
             filed = desk.roll.file(shot.picture, outcome)
             for companion in shot.companions:
                 desk.roll.file_companion(companion, filed)
-        except StorageError as error:
+        except RollError as error:
             self._storage_failed(shot, error)
             return
         self._shot = None
         self._picture_size = self._picture_size or (checked.size if accepted else None)
         self._tell_filed(shot, filed, findings)
+        self._housekeeping.look(shot.picture.size_bytes, self._picture_size)
 
     def _tell_filed(self, shot: Shot, filed: FiledTake, findings: RawFindings) -> None:
         desk = self._desk

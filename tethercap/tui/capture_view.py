@@ -186,6 +186,8 @@ class CaptureView:
             case events.StorageTroubled():
                 self.trouble, self.recovering, self.pull_again_offered = event.error, False, True
                 self._note(event.error.what, good=False)
+            case events.Advised():
+                self._note(event.sentence, good=False)
             case events.CameraCameBack():
                 self.trouble, self.recovering = None, False
                 self._note(f"the camera is back after {event.after_s:.0f} s", good=True)

@@ -1,0 +1,61 @@
+"""What is said about the disks while a roll is captured, once each."""
+
+from collections import namedtuple
+from pathlib import Path
+
+import pytest
+
+from tests.unit.session.stage import Stage, set_stage
+from tethercap.errors import StorageError
+from tethercap.session import events
+from tethercap.session.events import Mode
+
+_Usage = namedtuple("_Usage", "total used free")
+
+
+def _three_frames() -> list[tuple[float, str]]:
+    phases = [(0.5, "none")]
+    for number in range(3):
+        phases += [(1.0 + 2 * number, "moving"), (2.5 + 2 * number, "seated")]
+    return [*phases, (7.0, "moving"), (8.0, "none")]
+
+
+def _run(folder: Path) -> Stage:
+    stage = set_stage(folder / "roll-a", _three_frames(), mode=Mode.HANDS_FREE)
+    with stage.roll:
+        stage.runner.run()
+    assert len(stage.told(events.FrameFiled)) == 3
+    return stage
+
+
+def test_nothing_is_said_where_all_is_well(tmp_path: Path) -> None:
+    assert _run(tmp_path).told(events.Advised) == []
+
+
+def test_a_disk_that_is_nearly_full_is_announced_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("tethercap.roll.room.shutil.disk_usage", lambda path: _Usage(1, 1, 100 << 20))
+    said = _run(tmp_path).told(events.Advised)
+    assert [event.sentence for event in said] == [
+        "The disk is as good as full (0.1 GB free): make room before the next shot."
+    ]
+
+
+def test_a_sidecar_that_could_not_be_written_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    stage = set_stage(tmp_path / "roll-a", _three_frames(), mode=Mode.HANDS_FREE)
+    trouble = StorageError("The disk is full (while writing a sidecar).", safe="The picture itself is filed.")
+    stage.roll._core.troubles.append(trouble)
+    with stage.roll:
+        stage.runner.run()
+    assert [event.sentence for event in stage.told(events.Advised)] == [
+        f"{trouble} Opening the roll again puts that right."
+    ]
+
+
+def test_a_disk_that_cannot_be_asked_is_told_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(path: Path) -> None:
+        raise OSError(5, "fault", str(path))
+
+    monkeypatch.setattr("tethercap.roll.room.shutil.disk_usage", refuse)
+    said = _run(tmp_path).told(events.Advised)
+    assert len(said) == 1
+    assert "reports a fault" in said[0].sentence
