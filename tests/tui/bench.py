@@ -9,6 +9,7 @@ from tests.tui.scripted_runner import ScriptedRunner, Step
 from tethercap.session.events import SessionEvent
 from tethercap.tui.app import TerminalApp
 from tethercap.tui.lines import text_of
+from tethercap.tui.preferences import Preferences
 from tethercap.tui.screens.capture import CaptureScreen
 from tethercap.tui.widgets.live_view import LiveView
 from tethercap.tui.widgets.rows import Rows
@@ -22,10 +23,10 @@ class Bench:
         self.messages: list[Message] = []
         self._steps = steps
         self._options = options
-        keys = options.pop("keys", None)
+        keys = options.pop("keys", {})
         self.app = TerminalApp(
             lambda: CaptureScreen(self._make, roll_name="invented-07", title="invented film"),
-            keys=keys,  # type: ignore[arg-type]
+            preferences=Preferences(keys=keys),  # type: ignore[arg-type]
         )
 
     def _make(self, on_event: Callable[[SessionEvent], None]) -> ScriptedRunner:

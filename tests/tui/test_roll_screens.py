@@ -237,7 +237,7 @@ async def test_a_frame_gets_another_number_and_a_taken_number_is_refused(roll: R
         assert ask.asking and "twice" in ask.question
         await pilot.press("backspace", "0", "0", "enter")
         await pilot.pause()
-        assert not ask.asking
+        await until(pilot, lambda: not ask.asking)
     assert FrameId.parse("00") in roll.frames and FrameId(1) not in roll.frames
     assert (roll.path / "raw" / "invented-07_00.dng").exists()
 

@@ -1,14 +1,26 @@
 """Pictures of the screens. Each says what the eye must find; the README shows some of them."""
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterator
+from pathlib import Path
 
 import pytest
 from textual.pilot import Pilot
 
 from tests.tui.bench import Bench, picture_fits, until
-from tests.tui.scripted_runner import STANDING, Step, held, seated, shot
+from tests.tui.drawn_film import live_frame, sighting_at
+from tests.tui.drawn_roll import make_roll
+from tests.tui.scripted_runner import SETTINGS, STANDING, Step, held, seated, shot
+from tests.tui.scripted_source import ScriptedSource
+from tethercap.camera.base import CameraIdentity
+from tethercap.roll.folder import Roll
 from tethercap.session import events
 from tethercap.session.states import RunState
+from tethercap.tui.app import TerminalApp
+from tethercap.tui.screens.convert import ConvertScreen
+from tethercap.tui.screens.roll import RollScreen
+from tethercap.tui.screens.set_up import SetUpScreen
+from tethercap.tui.screens.start import StartScreen
+from tethercap.tui.start_view import FoundHere
 from tethercap.tui.widgets.live_view import LiveView
 
 Compare = Callable[..., bool]
@@ -85,3 +97,74 @@ def test_without_colour(snap_compare: Compare, monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setenv("NO_COLOR", "1")
     bench = Bench(held(), standing=STANDING)
     assert snap_compare(bench.app, terminal_size=(120, 40), run_before=_settled(bench))
+
+
+# --- the other screens ---
+
+SMALL_AND_MIDDLE = SIZES[:2]
+
+
+@pytest.fixture
+def roll(tmp_path: Path) -> Iterator[Roll]:
+    with make_roll(tmp_path / "invented-07") as made:
+        yield made
+
+
+def _worked(*keys: str) -> Callable[[Pilot[int]], Awaitable[None]]:
+    async def settle(pilot: Pilot[int]) -> None:
+        await until(pilot, lambda: len(pilot.app.screen_stack) > 1)
+        await pilot.pause()
+        await pilot.app.workers.wait_for_complete()
+        for key in keys:
+            await pilot.press(key)
+            await pilot.app.workers.wait_for_complete()
+        await pilot.pause(0.25)
+
+    return settle
+
+
+@pytest.mark.parametrize("size", SMALL_AND_MIDDLE, ids=lambda size: f"{size[0]}x{size[1]}")
+def test_roll(snap_compare: Compare, roll: Roll, size: tuple[int, int]) -> None:
+    """You should see strips of film with small pictures: three positives, then negatives, an amber frame at the second.
+
+    Frame 5 is marked with a red exclamation mark, 4 with a triangle, 7 with a ring; the facts speak of two takes.
+    """
+    assert snap_compare(TerminalApp(lambda: RollScreen(roll)), terminal_size=size, run_before=_worked("right"))
+
+
+def test_frame(snap_compare: Compare, roll: Roll) -> None:
+    """You should see frame 1 zoomed to twice its size, its facts at the right, and three histograms under them."""
+    app = TerminalApp(lambda: RollScreen(roll))
+    assert snap_compare(app, terminal_size=(120, 40), run_before=_worked("enter", "plus"))
+
+
+def test_recipe(snap_compare: Compare, roll: Roll) -> None:
+    """You should see a positive at the left and the recipe at the right, its first row turned to +0.30 stops."""
+    app = TerminalApp(lambda: ConvertScreen(roll))
+    keys = ("right", "right", "right")
+    assert snap_compare(app, terminal_size=(120, 40), run_before=_worked(*keys))
+
+
+@pytest.mark.parametrize("size", SMALL_AND_MIDDLE, ids=lambda size: f"{size[0]}x{size[1]}")
+def test_start(snap_compare: Compare, roll: Roll, size: tuple[int, int]) -> None:
+    """You should see the camera with a green disc, the roll with its bar, to go on at 9, one to take again."""
+    services = FoundHere(roll.path.parent, lambda: [CameraIdentity("usb:001,004", "Invented", "Body One", "000123")])
+    app = TerminalApp(lambda: StartScreen(services, Path("rolls")))
+    assert snap_compare(app, terminal_size=size, run_before=_worked())
+
+
+def test_new_roll(snap_compare: Compare) -> None:
+    """You should see the form of a new roll, the mark on the film kind, which reads black-and-white negative."""
+    services = FoundHere(Path("nowhere"), list)
+    app = TerminalApp(lambda: StartScreen(services, Path("rolls")))
+    keys = ("end", "up", "enter", "down", "down", "right")
+    assert snap_compare(app, terminal_size=(80, 24), run_before=_worked(*keys))
+
+
+@pytest.mark.parametrize("step", ["1", "2", "3"])
+def test_set_up(snap_compare: Compare, step: str) -> None:
+    """You should see the live picture and three steps, one opened: framing with bars for the room, focus, or exposure."""
+    watched = events.Watched(live_frame(1, 0.6, 2, tilt_deg=0.5), sighting_at(1, 0.6, tilt_deg=0.5))
+    source = ScriptedSource([events.SettingsRead(dict(SETTINGS)), watched])
+    app = TerminalApp(lambda: SetUpScreen(source, title="Invented Body One, 135"))
+    assert snap_compare(app, terminal_size=(120, 40), run_before=_worked(step))

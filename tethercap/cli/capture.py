@@ -110,14 +110,13 @@ def capture(
             click.echo(note, err=True)
         camera = open_camera(port, serial)
         try:
-            make_runner = runner_maker(
-                camera, opened, workers, options=options, directions=Directions.for_camera(camera_place)
-            )
+            directions = Directions.for_camera(camera_place)
+            make_runner = runner_maker(camera, opened, workers, options=options, directions=directions)
             title = f"{load_film_format(opened.setup.film_format).name}, {opened.setup.film_kind.value}"
             if plain or not sys.stdout.isatty():
-                failed = run_plain(make_runner, roll_name=opened.setup.id)
+                failed = run_plain(make_runner, roll_name=opened.setup.id, directions=directions)
             else:
-                failed = run_capture(make_runner, roll_name=opened.setup.id, title=title)
+                failed = run_capture(make_runner, roll_name=opened.setup.id, title=title, directions=directions)
         finally:
             camera.close()
         if not no_convert and any(frame.chosen for frame in opened.frames.values()):

@@ -10,10 +10,13 @@ from tethercap.cli.exit_codes import ExitCode
 from tethercap.errors import CameraError, RollError, TethercapError
 
 COMMANDS: dict[str, str] = {
+    "start": "Choose on a screen what to do.",
     "demo": "See the whole job on a simulated camera and an invented roll.",
     "cameras": "List cameras, or explain how one is understood.",
     "doctor": "Say what stands between this computer and the camera.",
     "capture": "Capture a roll: watch, fire, pull, check, file.",
+    "rig": "Set up framing, focus and exposure over the live view.",
+    "look": "Look at a roll's frames on a screen.",
     "replay": "Watch a folder of recorded live pictures as if they came now.",
     "inspect": "Find the frame in pictures and say how it lies.",
     "convert": "Turn RAW files or rolls into positives.",

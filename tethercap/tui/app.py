@@ -2,7 +2,7 @@
 
 import gc
 import threading
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from multiprocessing import resource_tracker
 from pathlib import Path
 from typing import ClassVar
@@ -17,6 +17,7 @@ from tethercap.tui.actions import ACTIONS, Where, bindings_of
 from tethercap.tui.hints import AS_THE_PICTURE_SHOWS
 from tethercap.tui.live_source import LiveSource
 from tethercap.tui.messages import Ring
+from tethercap.tui.preferences import Preferences, read_preferences
 from tethercap.tui.runner_port import RunnerMaker
 from tethercap.tui.screens.capture import CaptureScreen
 from tethercap.tui.screens.help import HelpScreen
@@ -25,7 +26,7 @@ from tethercap.tui.screens.roll import RollScreen
 from tethercap.tui.screens.set_up import SetUpScreen
 from tethercap.tui.screens.start import StartScreen
 from tethercap.tui.start_view import Choice, StartServices
-from tethercap.tui.themes import DARK, NO_COLOUR, THEMES
+from tethercap.tui.themes import NO_COLOUR, THEMES
 from tethercap.watch.directions import Directions
 
 _BELL_GAP_S = 0.18
@@ -41,10 +42,8 @@ class TerminalApp(App[int]):
     ----------
     make_first : callable
         Makes the screen to begin with.
-    keys : mapping, optional
-        Action id -> keys, as in the key file.
-    theme : str, optional
-        Name of a theme.
+    preferences : Preferences, optional
+        Colours, bells, own keys; defaults if left out.
     """
 
     CSS_PATH = "app.tcss"
@@ -54,9 +53,7 @@ class TerminalApp(App[int]):
     HORIZONTAL_BREAKPOINTS = WIDTHS
     VERTICAL_BREAKPOINTS = HEIGHTS
 
-    def __init__(
-        self, make_first: Callable[[], Screen[None]], *, keys: Mapping[str, str] | None = None, theme: str | None = None
-    ) -> None:
+    def __init__(self, make_first: Callable[[], Screen[None]], *, preferences: Preferences | None = None) -> None:
         super().__init__()
         # Worker processes are spawned through a helper that is handed the standard error's descriptor; once the screen
         # runs, that is Textual's own and has none. So the helper starts now.
@@ -64,10 +61,13 @@ class TerminalApp(App[int]):
         self.choice: Choice | None = None
         """What was chosen on the start screen."""
         self._make_first = make_first
-        self.keys = dict(keys or {})
+        self.preferences = preferences or Preferences()
+        self.keys = dict(self.preferences.keys)
         for each in THEMES:
             self.register_theme(each)
-        self.theme = theme or (NO_COLOUR.name if self.no_color else DARK.name)
+        self.theme = NO_COLOUR.name if self.no_color else self.preferences.theme
+        if self.preferences.reduced_motion:
+            self.animation_level = "none"
         if self.keys:
             self.set_keymap(self.keys)
 
@@ -142,8 +142,7 @@ def run_capture(
     roll_name: str,
     title: str = "",
     directions: Directions = AS_THE_PICTURE_SHOWS,
-    keys: Mapping[str, str] | None = None,
-    theme: str | None = None,
+    preferences: Preferences | None = None,
 ) -> int:
     """Show the capture screen over a runner; the runner works in a thread of its own until the screen is left.
 
@@ -165,8 +164,7 @@ def run_capture(
     """
     app = TerminalApp(
         lambda: CaptureScreen(make_runner, roll_name=roll_name, title=title, directions=directions),
-        keys=keys,
-        theme=theme,
+        preferences=preferences or read_preferences(),
     )
     result = app.run()
     for thread in threading.enumerate():
@@ -175,7 +173,7 @@ def run_capture(
     return int(result or app.return_code or 0)
 
 
-def run_roll(roll: Roll, *, keys: Mapping[str, str] | None = None, theme: str | None = None) -> int:
+def run_roll(roll: Roll, *, preferences: Preferences | None = None) -> int:
     """Show a roll that is open: its frames, what was found, what to do with them.
 
     Parameters
@@ -188,13 +186,11 @@ def run_roll(roll: Roll, *, keys: Mapping[str, str] | None = None, theme: str | 
     int
         0.
     """
-    app = TerminalApp(lambda: RollScreen(roll), keys=keys, theme=theme)
+    app = TerminalApp(lambda: RollScreen(roll), preferences=preferences or read_preferences())
     return int(app.run() or app.return_code or 0)
 
 
-def run_home(
-    services: StartServices, folder: Path, *, keys: Mapping[str, str] | None = None, theme: str | None = None
-) -> Choice | None:
+def run_home(services: StartServices, folder: Path, *, preferences: Preferences | None = None) -> Choice | None:
     """Show the start screen and give back what the person wants to do; None where nothing.
 
     Parameters
@@ -204,14 +200,12 @@ def run_home(
     folder : Path
         Where new rolls are made.
     """
-    app = TerminalApp(lambda: StartScreen(services, folder), keys=keys, theme=theme)
+    app = TerminalApp(lambda: StartScreen(services, folder), preferences=preferences or read_preferences())
     app.run()
     return app.choice
 
 
-def run_set_up(
-    source: LiveSource, *, title: str = "", keys: Mapping[str, str] | None = None, theme: str | None = None
-) -> int:
+def run_set_up(source: LiveSource, *, title: str = "", preferences: Preferences | None = None) -> int:
     """Show the set-up screen over a camera's live view.
 
     Parameters
@@ -226,5 +220,5 @@ def run_set_up(
     int
         0.
     """
-    app = TerminalApp(lambda: SetUpScreen(source, title=title), keys=keys, theme=theme)
+    app = TerminalApp(lambda: SetUpScreen(source, title=title), preferences=preferences or read_preferences())
     return int(app.run() or app.return_code or 0)

@@ -24,6 +24,8 @@ class QualityLadder:
     """
 
     best: Depth = Depth.BITS_15
+    fastest_per_s: float = 30.0
+    """Highest rate of pictures that is wanted."""
     slow_s: float = 0.060
     """Longer than two live pictures: the terminal falls behind."""
     quick_s: float = 0.025
@@ -39,11 +41,11 @@ class QualityLadder:
     @property
     def steps(self) -> tuple[Step, ...]:
         """The rungs, best first."""
-        if self.best is Depth.NONE:
-            return (Step(Depth.NONE, 30.0), Step(Depth.NONE, 15.0), Step(Depth.NONE, 8.0))
-        depths = [depth for depth in (Depth.BITS_24, Depth.BITS_15, Depth.PALETTE) if depth <= self.best]
-        rungs = [Step(depth, 30.0) for depth in depths]
-        return (*rungs, Step(depths[-1], 15.0), Step(depths[-1], 8.0))
+        depths = [depth for depth in (Depth.BITS_24, Depth.BITS_15, Depth.PALETTE) if depth <= self.best] or [
+            Depth.NONE
+        ]
+        rates = [rate for rate in (15.0, 8.0) if rate < self.fastest_per_s]
+        return (*(Step(depth, self.fastest_per_s) for depth in depths), *(Step(depths[-1], rate) for rate in rates))
 
     @property
     def step(self) -> Step:

@@ -100,6 +100,8 @@ class CaptureScreen(LiveScreen):
 
     def on_mount(self) -> None:
         """Begin to draw, then begin to run."""
+        preferences = getattr(self.app, "preferences", None)
+        self.sounds = preferences is None or preferences.bells
         self.start_feed()
         self.set_interval(_FIGURES_EVERY_S, self._on_beat)
         self._thread.start()

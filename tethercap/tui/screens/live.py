@@ -2,6 +2,7 @@
 
 from typing import ClassVar
 
+from textual.app import App
 from textual.binding import BindingType
 from textual.screen import Screen
 
@@ -12,6 +13,13 @@ from tethercap.tui.quality import QualityLadder
 from tethercap.tui.themes import ink_of
 from tethercap.tui.widgets.cells_view import best_depth
 from tethercap.tui.widgets.live_view import LiveView
+
+_RESTFUL_PER_S = 8.0
+
+
+def _fastest_per_s(app: App[object]) -> float:
+    preferences = getattr(app, "preferences", None)
+    return _RESTFUL_PER_S if preferences is not None and preferences.reduced_motion else 30.0
 
 
 class LiveScreen(Screen[None]):
@@ -26,7 +34,11 @@ class LiveScreen(Screen[None]):
     def start_feed(self) -> LiveFeed:
         """Begin to draw into the view."""
         view = self.query_one("#view", LiveView)
-        feed = LiveFeed(view.deliver, ladder=QualityLadder(best_depth(self.app)), ink=self._ink())
+        feed = LiveFeed(
+            view.deliver,
+            ladder=QualityLadder(best_depth(self.app), fastest_per_s=_fastest_per_s(self.app)),
+            ink=self._ink(),
+        )
         feed.wants_acknowledgement = True
         self.feed = feed
         view.take_feed(feed)

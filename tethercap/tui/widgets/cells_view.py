@@ -18,11 +18,17 @@ _DEPTH_BY_COLOUR_SYSTEM = {
     "windows": Depth.PALETTE,
 }
 
+_DEPTH_BY_PREFERENCE = {"24 bit": Depth.BITS_24, "15 bit": Depth.BITS_15, "256": Depth.PALETTE, "none": Depth.NONE}
+
 
 def best_depth(app: App[object]) -> Depth:
     """Finest colours for this terminal, by what it says of itself and what the person asked for."""
     if app.no_color:
         return Depth.NONE
+    preferences = getattr(app, "preferences", None)
+    preferred = _DEPTH_BY_PREFERENCE.get(preferences.picture_colours) if preferences is not None else None
+    if preferred is not None:
+        return preferred
     return _DEPTH_BY_COLOUR_SYSTEM.get(app.console.color_system or "", Depth.NONE)
 
 

@@ -1,0 +1,31 @@
+"""`tethercap rig`: set a camera up over the film."""
+
+import click
+
+from tethercap.camera.discover import open_camera
+from tethercap.cli.exit_codes import ExitCode
+from tethercap.errors import NotSupportedError
+from tethercap.profile_files import list_film_formats, load_film_format
+from tethercap.tui.app import run_set_up
+from tethercap.tui.live_source import CameraSource
+from tethercap.watch.watcher import Watcher
+
+
+@click.command()
+@click.option("--format", "format_id", type=click.Choice(list_film_formats()), default="135-36x24", show_default=True)
+@click.option("--port", help="Camera port, as `tethercap cameras` lists it.")
+@click.option("--serial", help="Serial number of the camera to use.")
+def rig(format_id: str, port: str | None, serial: str | None) -> ExitCode:
+    """Set up framing, focus and exposure over the live view, with a meter for each."""
+    film_format = load_film_format(format_id)
+    camera = open_camera(port, serial)
+    try:
+        if not camera.abilities.live_view:
+            raise NotSupportedError(
+                "This camera sends no live view, so nothing can be measured here.",
+                todo="Set it up by its own screen, and check the first RAW with `tethercap inspect`.",
+            )
+        title = f"{camera.identity.model or 'camera'}, {film_format.name}"
+        return ExitCode(run_set_up(CameraSource(camera, Watcher(film_format)), title=title))
+    finally:
+        camera.close()
