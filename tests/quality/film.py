@@ -31,7 +31,7 @@ class Rig:
 def layer_exposures(stock: Stock, reflectances: F64, scene_light: str = "D55") -> F64:
     """Linear exposures of the layers, white = 1, from reflectances of shape (..., n); result (..., 3)."""
     weights = spectra.layer_sensitivities(stock) * spectra.illuminant(scene_light)[:, None]
-    return (reflectances @ weights) / weights.sum(axis=0)
+    return np.asarray((reflectances @ weights) / weights.sum(axis=0))
 
 
 def rgb_exposures(stock: Stock, linear_srgb: F64, scene_light: str = "D55") -> F64:

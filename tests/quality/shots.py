@@ -35,7 +35,7 @@ class Roll:
         """Counts over black that the bare light gives, at the middle, R G B; clear film is well exposed then."""
         base = film.base_transmittance(self.stock, self.rig) if self.stock.kind != "slide" else np.ones(3)
         response = self.rig.response.sum(axis=0)
-        return 0.72 * (WHITE - BLACK) * response / (response * base).max()
+        return np.asarray(0.72 * (WHITE - BLACK) * response / (response * base).max())
 
     def shoot(self, path: Path, linear_srgb: F64, stops: float = 0.0, *, spectral: F64 | None = None) -> None:
         """Expose a frame, copy it, write the DNG.
@@ -71,7 +71,7 @@ class Roll:
     def _falloff(self) -> F64:
         y, x = np.mgrid[0:HEIGHT_PX, 0:WIDTH_PX]
         radius = np.hypot((x - 0.55 * WIDTH_PX) / WIDTH_PX, (y - 0.45 * HEIGHT_PX) / WIDTH_PX)
-        return 1.0 - self.uneven * (radius / 0.6) ** 2
+        return np.asarray(1.0 - self.uneven * (radius / 0.6) ** 2)
 
     def _expose(self, transmittance: F64, rng: np.random.Generator) -> F64:
         light = transmittance * self._falloff()[..., None]
@@ -85,7 +85,7 @@ class Roll:
 
     def _neutral(self) -> F64:
         response = self.rig.response.sum(axis=0)
-        return response / response[1]
+        return np.asarray(response / response[1])
 
     def _matrix(self) -> F64:
         """XYZ to camera as DNG wants it, fitted to the ColorChecker under daylight."""
@@ -120,7 +120,7 @@ def photograph(name: str) -> F64:
     """An open photograph from scikit-image as linear sRGB of FRAME's size, shape (height, width, 3)."""
     import skimage
 
-    picture = cv2.imread(str(Path(skimage.__file__).parent / "data" / name))
+    picture = np.asarray(cv2.imread(str(Path(skimage.__file__).parent / "data" / name)), dtype=np.float64)
     _, _, width, height = FRAME
     factor = max(width / picture.shape[1], height / picture.shape[0])
     large = cv2.resize(
@@ -128,11 +128,11 @@ def photograph(name: str) -> F64:
     )
     y, x = (large.shape[0] - height) // 2, (large.shape[1] - width) // 2
     cut = large[y : y + height, x : x + width, ::-1]
-    return colours.srgb_decode(cut / 255.0)
+    return colours.srgb_decode(np.asarray(np.clip(cut / 255.0, 0.0, 1.0)))
 
 
 PHOTOGRAPHS = ("astronaut.png", "chelsea.png", "coffee.png", "rocket.jpg", "motorcycle_left.png")
-"""A portrait, an animal, a still life, a launch at dusk, an interior: public domain or free licences, see the package."""
+"""A portrait, an animal, a still life, a launch at dusk, an interior; free licences, see the package."""
 
 
 def chart_picture(patches: F64, background: F64) -> F64:

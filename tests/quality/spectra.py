@@ -1,8 +1,8 @@
 """Lights, cameras and films for the colour check, as spectra on one grid.
 
 Measured data come from the colour-science package: CIE illuminants and LED spectra (CIE 15:2018), two cameras'
-sensitivities (NPL), ColorChecker reflectances (BabelColor average of 30 charts), reflectance basis of Mallett and Yuksel
-(2019). Everything about the films is invented: Gaussian layers and dyes in the places where the trade's colour negative
+sensitivities (NPL), ColorChecker reflectances (BabelColor average of 30 charts), reflectance basis of Mallett and
+Yuksel (2019). Everything about the films is invented: Gaussian layers and dyes in the places where the trade's colour negative
 films have theirs.
 """
 
@@ -30,7 +30,7 @@ def _colour() -> object:
 
 
 def _on_grid(wavelengths: npt.ArrayLike, values: npt.ArrayLike) -> F64:
-    return np.interp(WAVELENGTHS_NM, np.asarray(wavelengths), np.asarray(values), left=0.0, right=0.0)
+    return np.asarray(np.interp(WAVELENGTHS_NM, np.asarray(wavelengths), np.asarray(values), left=0.0, right=0.0))
 
 
 @cache
@@ -38,7 +38,7 @@ def illuminant(name: str) -> F64:
     """A CIE illuminant or LED, mean 1."""
     spectrum = _colour().SDS_ILLUMINANTS[name]  # type: ignore[attr-defined]
     values = _on_grid(spectrum.wavelengths, spectrum.values)
-    return values / values.mean()
+    return np.asarray(values / values.mean())
 
 
 @cache
@@ -64,7 +64,7 @@ def camera(index: int) -> F64:
 def narrow_panel() -> F64:
     """An invented panel of red, green and blue LEDs."""
     light = 1.0 * _bell(455.0, 9.0) + 0.8 * _bell(525.0, 14.0) + 1.1 * _bell(632.0, 8.0)
-    return light / light.mean()
+    return np.asarray(light / light.mean())
 
 
 def panel(name: str) -> F64:
@@ -147,7 +147,7 @@ def dye_densities(stock: Stock) -> F64:
 
 def base_density(stock: Stock) -> F64:
     """Density spectrum of the base, shape (n,)."""
-    return np.interp(WAVELENGTHS_NM, [400, 445, 500, 545, 600, 650, 700], _base_points(stock))
+    return np.asarray(np.interp(WAVELENGTHS_NM, [400, 445, 500, 545, 600, 650, 700], _base_points(stock)))
 
 
 def _base_points(stock: Stock) -> list[float]:
@@ -163,7 +163,7 @@ def dye_amounts(stock: Stock, log_exposure: F64) -> F64:
     ended = (np.log1p(end) - np.log(np.exp(-3.0 * straight) + end)) / 3.0
     mean = ended.mean(axis=-1, keepdims=True)
     # Inhibition between layers is set so that greys keep their slope.
-    return ended + stock.inhibition * 3.0 * (ended - mean)
+    return np.asarray(ended + stock.inhibition * 3.0 * (ended - mean))
 
 
 def random_stock(seed: int) -> Stock:

@@ -1,0 +1,48 @@
+import numpy as np
+import pytest
+
+from tests.unit.convert.film_shots import PLAIN, colour_patches, density_of
+from tethercap.convert.exposure import USUAL_GAIN_STOPS, PrintExposure, find_exposure, scene_light, settle_exposures
+
+
+@pytest.mark.parametrize("stops", [-1.0, 0.0, 1.0, 2.0, 3.0])
+def test_over_and_underexposure_print_alike(stops: float) -> None:
+    scene = colour_patches(side=8)
+    density = density_of(scene * 2.0**stops)
+    exposure = find_exposure(density.reshape(-1, 3), PLAIN, black_point=0.0)
+    printed = exposure.gain * scene_light(density, PLAIN)
+    np.testing.assert_allclose(printed, scene, rtol=0.02)
+
+
+def test_coloured_highlights_are_not_made_white() -> None:
+    leaves = np.random.default_rng(1).uniform(0.5, 1.0, (400, 1)) * np.array([0.25, 0.4, 0.08])
+    exposure = find_exposure(density_of(leaves), PLAIN)
+    printed = exposure.gain * scene_light(density_of(leaves), PLAIN)
+    assert printed.max() < 0.65
+    assert exposure.doubt_stops > 0.5
+
+
+def test_a_blank_frame_is_not_driven_to_noise() -> None:
+    blank = np.abs(np.random.default_rng(1).normal(0.0, 0.004, (400, 3)))
+    exposure = find_exposure(blank, PLAIN)
+    assert exposure.gain * scene_light(blank, PLAIN).max() < 0.1
+
+
+def test_frames_of_a_roll_steady_each_other() -> None:
+    sure = [PrintExposure(2.0**-5.0, doubt_stops=0.25) for _ in range(8)]
+    doubtful = PrintExposure(2.0**-7.0, doubt_stops=0.8)
+    settled = settle_exposures([*sure, doubtful])
+    assert np.log2(settled[-1].gain) == pytest.approx(-5.4, abs=0.5)
+    assert np.log2(settled[0].gain) == pytest.approx(-5.0, abs=0.15)
+
+
+def test_a_bracketed_roll_keeps_its_differences() -> None:
+    found = [PrintExposure(2.0 ** (-5.0 - stops), doubt_stops=0.25) for stops in (-1, 0, 1, 2, 3)]
+    settled = settle_exposures(found)
+    steps = np.diff(np.log2([exposure.gain for exposure in settled]))
+    np.testing.assert_allclose(steps, -1.0, atol=0.06)
+
+
+def test_a_doubtful_frame_alone_leans_on_what_is_usual() -> None:
+    alone = settle_exposures([PrintExposure(2.0 ** (USUAL_GAIN_STOPS - 2.0), doubt_stops=0.8)])[0]
+    assert USUAL_GAIN_STOPS - 1.8 < np.log2(alone.gain) < USUAL_GAIN_STOPS - 0.5

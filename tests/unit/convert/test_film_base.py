@@ -1,0 +1,88 @@
+import numpy as np
+import pytest
+
+from tests.unit.convert.film_shots import BASE_COUNTS, Shot, colour_patches, raw_of, shoot
+from tethercap.convert.cells import measure_cells
+from tethercap.convert.film_base import FilmBase, combine_bases, estimate_base, measure_base
+from tethercap.film.kinds import FilmKind
+from tethercap.geometry import QuadPx
+from tethercap.pictures import RawPicture, ShotData
+
+NEGATIVE = FilmKind.COLOUR_NEGATIVE
+
+
+def film() -> Shot:
+    """A frame large enough in the picture for its rebate to be seen, as a camera's picture is."""
+    return shoot(colour_patches(side=240), rim_px=110)
+
+
+def test_the_rebate_is_measured() -> None:
+    shot = film()
+    base = measure_base(shot.raw, measure_cells(shot.raw), shot.corners, NEGATIVE)
+    assert base is not None
+    np.testing.assert_allclose(base.counts_rgb, BASE_COUNTS, rtol=0.01)
+    assert base.measured
+    assert base.how == "rebate"
+
+
+def disturbed(kind: str) -> tuple[RawPicture, QuadPx]:
+    """The same film with bare light, a dark holder, a light leak or edge print where rebate should be."""
+    shot = film()
+    height, width = shot.raw.mosaic.shape
+    counts = np.repeat((shot.raw.mosaic.astype(np.float64) - 512)[..., None], 3, axis=2)
+    bare = np.array([1 / 1.9, 1.0, 1 / 1.5]) * 15000
+    if kind == "perforations":
+        for left in range(20, width - 60, 120):
+            counts[8:60, left : left + 60] = bare
+            counts[height - 60 : height - 8, left : left + 60] = bare
+    elif kind == "holder":
+        counts[:, :40] = 5.0
+        counts[height - 50 :] = 5.0
+    elif kind == "light leak":
+        counts[: height // 2, :90] *= 10.0**-0.5
+    elif kind == "edge print":
+        counts[height - 40 : height - 10, 100:300] *= 10.0**-0.9
+    return raw_of(counts), shot.corners
+
+
+@pytest.mark.parametrize("kind", ["perforations", "holder", "light leak", "edge print"])
+def test_what_is_not_clear_film_is_not_measured(kind: str) -> None:
+    raw, corners = disturbed(kind)
+    base = measure_base(raw, measure_cells(raw), corners, NEGATIVE)
+    assert base is not None
+    np.testing.assert_allclose(base.counts_rgb, BASE_COUNTS, rtol=0.03)
+
+
+def test_without_corners_the_brightest_film_is_taken_and_said_so() -> None:
+    raw, _ = disturbed("perforations")
+    base = measure_base(raw, measure_cells(raw), None, NEGATIVE)
+    assert base is not None
+    assert base.how == "brightest film"
+    np.testing.assert_allclose(base.counts_rgb, BASE_COUNTS, rtol=0.03)
+
+
+def test_a_frame_without_any_rebate_gives_an_estimate_that_says_so() -> None:
+    shot = film()
+    cut = raw_of(np.repeat((shot.raw.mosaic[110:-110, 110:-110].astype(np.float64) - 512)[..., None], 3, axis=2))
+    estimate = estimate_base(cut, measure_cells(cut), NEGATIVE, (0.25, 0.65, 0.95))
+    assert not estimate.measured
+    assert np.all(np.array(estimate.counts_rgb) <= BASE_COUNTS * 1.02)
+
+
+def test_a_slide_has_no_clear_rebate() -> None:
+    shot = film()
+    assert measure_base(shot.raw, measure_cells(shot.raw), shot.corners, FilmKind.SLIDE) is None
+
+
+def test_the_rolls_base_is_the_middle_and_strangers_are_left_out() -> None:
+    bases = [FilmBase((9000.0 + k, 6000.0, 2600.0), cells=10) for k in range(-20, 25, 10)]
+    stranger = FilmBase((4000.0, 3000.0, 1000.0), cells=10)
+    together = combine_bases([*bases, stranger])
+    np.testing.assert_allclose(together.counts_rgb, [9000.0, 6000.0, 2600.0], rtol=0.002)
+
+
+def test_the_base_follows_the_copying_exposure() -> None:
+    base = FilmBase((9000.0, 6000.0, 2600.0), camera_exposure=100 / 30 / 64)
+    half = base.for_shot(ShotData(exposure_s=1 / 60, f_number=8.0, iso=100))
+    np.testing.assert_allclose(half.counts_rgb, [4500.0, 3000.0, 1300.0])
+    assert base.for_shot(ShotData()) == base

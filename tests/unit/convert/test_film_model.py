@@ -1,0 +1,40 @@
+import numpy as np
+import pytest
+
+from tests.unit.convert.film_shots import PLAIN, density_of
+from tethercap.convert.film_model import FilmModel
+
+
+def test_greys_of_every_brightness_come_out_equal() -> None:
+    grey = np.repeat(np.geomspace(0.003, 8.0, 40)[:, None], 3, axis=1)
+    density = density_of(grey)
+    equal = np.stack([PLAIN.equalised(density[:, k], k) for k in range(3)], axis=1)
+    np.testing.assert_allclose(equal, equal[:, [1]].repeat(3, axis=1), atol=1e-9)
+
+
+def test_exposure_undoes_the_films_curve() -> None:
+    light = np.geomspace(0.003, 8.0, 40)
+    density = density_of(np.repeat(light[:, None], 3, axis=1))[:, 1]
+    np.testing.assert_allclose(PLAIN.exposure(density), light, rtol=1e-9)
+
+
+def test_far_from_the_toe_the_curve_is_straight() -> None:
+    # Slope gamma over log10 exposure is the definition.
+    light = np.array([4.0, 40.0])
+    density = density_of(np.repeat(light[:, None], 3, axis=1))
+    np.testing.assert_allclose(np.diff(density, axis=0)[0], PLAIN.gamma, rtol=2e-3)
+
+
+def test_noise_below_the_base_stays_finite_and_dark() -> None:
+    density = np.array([-0.2, -0.02, 0.0])
+    for channel in range(3):
+        equal = PLAIN.equalised(density, channel)
+        assert np.all(np.isfinite(equal))
+        assert np.all(equal <= 1e-9)
+    np.testing.assert_array_equal(PLAIN.exposure(density), 0.0)
+
+
+@pytest.mark.parametrize("channel", [0, 1, 2])
+def test_brighter_never_becomes_darker(channel: int) -> None:
+    grid = np.linspace(-0.05, 3.0, 500)
+    assert np.all(np.diff(FilmModel().equalised(grid, channel)) > 0)

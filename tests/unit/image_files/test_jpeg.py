@@ -1,0 +1,66 @@
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from tethercap.errors import StorageError, UnreadablePictureError
+from tethercap.image_files.icc import icc_profile
+from tethercap.image_files.jpeg import decode_jpeg, decode_live, encode_jpeg, write_jpeg
+from tethercap.image_files.metadata import read, xmp_packet
+from tethercap.pictures import ColourSpace, LiveJpeg, U8Array
+
+
+@pytest.fixture
+def picture() -> U8Array:
+    ramp = np.linspace(0, 255, 96).astype(np.uint8)
+    return np.stack([np.tile(ramp, (64, 1)), np.full((64, 96), 90, np.uint8), np.full((64, 96), 200, np.uint8)], axis=2)
+
+
+def test_what_is_written_comes_back(picture: U8Array) -> None:
+    back = decode_jpeg(encode_jpeg(picture, quality=98))
+    assert np.abs(back.astype(int) - picture).max() <= 4
+
+
+@pytest.mark.parametrize("reduced", [2, 4, 8])
+def test_reduced_pictures_are_the_small_ones(picture: U8Array, reduced: int) -> None:
+    small = decode_jpeg(encode_jpeg(picture), reduced)
+    assert small.shape == (64 // reduced, 96 // reduced, 3)
+    assert small[..., 2].mean() == pytest.approx(200, abs=3)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.1, 0.5, 0.95])
+def test_a_picture_cut_short_is_refused(picture: U8Array, share: float) -> None:
+    whole = encode_jpeg(picture)
+    with pytest.raises(UnreadablePictureError):
+        decode_jpeg(whole[: int(len(whole) * share)])
+
+
+def test_padding_behind_the_picture_is_allowed(picture: U8Array) -> None:
+    assert decode_jpeg(encode_jpeg(picture) + bytes(512)).shape == picture.shape
+
+
+def test_a_thumbnails_end_is_not_taken_for_the_pictures_own(picture: U8Array) -> None:
+    whole = encode_jpeg(picture, xmp=b"<x/>\xff\xd9")
+    with pytest.raises(UnreadablePictureError):
+        decode_jpeg(whole[:-40])
+
+
+def test_a_live_picture_keeps_its_time_and_number(picture: U8Array) -> None:
+    frame = decode_live(LiveJpeg(encode_jpeg(picture), 12.5, 7))
+    assert (frame.taken_at_s, frame.sequence, frame.size.width_px) == (12.5, 7, 96)
+
+
+def test_profile_and_metadata_are_read_by_others(picture: U8Array, tmp_path: Path) -> None:
+    path = tmp_path / "proof.jpg"
+    write_jpeg(path, picture, colour_space=ColourSpace.DISPLAY_P3, xmp=xmp_packet({"Xmp.dc.title": "Roll 7"}))
+    with Image.open(io.BytesIO(path.read_bytes())) as opened:
+        assert opened.info["icc_profile"] == icc_profile(ColourSpace.DISPLAY_P3)
+    assert read(path)["Xmp.dc.title"] == "Roll 7"
+    assert [entry.name for entry in tmp_path.iterdir()] == ["proof.jpg"]
+
+
+def test_a_folder_that_is_not_there_is_a_clear_error(picture: U8Array, tmp_path: Path) -> None:
+    with pytest.raises(StorageError, match="could not be written"):
+        write_jpeg(tmp_path / "gone" / "proof.jpg", picture)

@@ -1,0 +1,73 @@
+from pathlib import Path
+
+import numpy as np
+import pytest
+import rawpy
+
+from tests.unit.image_files.dng_writer import WHITE, mosaic_of, write_dng
+from tethercap.errors import PictureError, UnreadablePictureError, UnsupportedPictureError
+from tethercap.image_files.raw import read_raw
+
+
+@pytest.fixture
+def mosaic() -> np.ndarray:
+    return np.random.default_rng(2).integers(600, 15000, (96, 128)).astype(np.uint16)
+
+
+def test_the_mosaic_is_the_recorded_one(mosaic: np.ndarray, tmp_path: Path) -> None:
+    raw = read_raw(write_dng(tmp_path / "a.dng", mosaic))
+    np.testing.assert_array_equal(raw.mosaic, mosaic)
+    assert raw.white == WHITE
+    assert raw.shot.camera_model == "Invented Camera"
+
+
+def test_levels_and_colours_stand_at_their_places(mosaic: np.ndarray, tmp_path: Path) -> None:
+    raw = read_raw(write_dng(tmp_path / "a.dng", mosaic, black=(250, 256, 258, 260), pattern=(1, 0, 2, 1)))
+    np.testing.assert_array_equal(raw.pattern, [[1, 0], [2, 1]])
+    rows = read_raw(write_dng(tmp_path / "b.dng", mosaic, black=(250, 256, 258, 260))).black
+    np.testing.assert_array_equal(rows, [[250, 256], [258, 260]])
+
+
+def test_neutral_and_matrix_are_those_of_libraw(mosaic: np.ndarray, tmp_path: Path) -> None:
+    raw = read_raw(write_dng(tmp_path / "a.dng", mosaic, neutral=(0.5, 1.0, 0.6)))
+    np.testing.assert_allclose(raw.daylight_multipliers, [2.0, 1.0, 1 / 0.6], rtol=1e-3)
+    assert raw.camera_to_xyz is not None
+    # White comes out as the D65 white of IEC 61966-2-1.
+    np.testing.assert_allclose(raw.camera_to_xyz @ np.ones(3), [0.9505, 1.0, 1.0890], atol=1e-3)
+
+
+def test_colour_comes_out_as_libraw_itself_develops_it(tmp_path: Path) -> None:
+    even = np.broadcast_to(np.array([2500.0, 5600.0, 2200.0]), (96, 128, 3))
+    path = write_dng(tmp_path / "a.dng", mosaic_of(even))
+    raw = read_raw(path)
+    with rawpy.imread(str(path)) as opened:
+        theirs = opened.postprocess(
+            output_bps=16, gamma=(1, 1), no_auto_bright=True, use_camera_wb=True, output_color=rawpy.ColorSpace.sRGB
+        )
+    assert raw.camera_to_xyz is not None
+    balanced = np.array([2500.0, 5600.0, 2200.0]) * raw.daylight_multipliers
+    ours = np.linalg.inv([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+    linear = ours @ raw.camera_to_xyz @ balanced
+    np.testing.assert_allclose(linear / linear[1], theirs[48, 64] / theirs[48, 64, 1], rtol=5e-3)
+
+
+def test_orientation_is_told_and_the_mosaic_not_turned(mosaic: np.ndarray, tmp_path: Path) -> None:
+    raw = read_raw(write_dng(tmp_path / "a.dng", mosaic, orientation=6))
+    assert raw.orientation == 6
+    assert raw.mosaic.shape == (96, 128)
+
+
+@pytest.mark.parametrize("missing_bytes", [1, 1000, 20000])
+def test_a_file_cut_short_is_refused(mosaic: np.ndarray, missing_bytes: int, tmp_path: Path) -> None:
+    path = write_dng(tmp_path / "a.dng", mosaic)
+    path.write_bytes(path.read_bytes()[:-missing_bytes])
+    with pytest.raises(PictureError):
+        read_raw(path)
+
+
+def test_what_is_no_raw_is_told_apart(tmp_path: Path) -> None:
+    (tmp_path / "a.dng").write_bytes(b"no picture at all" * 100)
+    with pytest.raises(UnsupportedPictureError):
+        read_raw(tmp_path / "a.dng")
+    with pytest.raises(UnreadablePictureError):
+        read_raw(tmp_path / "missing.dng")

@@ -1,0 +1,87 @@
+from pathlib import Path
+
+import numpy as np
+import pytest
+import tifffile
+from PIL import ImageCms
+
+from tethercap.errors import StorageError, UnreadablePictureError
+from tethercap.geometry import SizePx
+from tethercap.image_files.icc import icc_profile
+from tethercap.image_files.metadata import read, xmp_packet
+from tethercap.image_files.tiff import Compression, TiffOptions, fill_positive, read_tiff, write_positive
+from tethercap.pictures import ColourSpace, Positive, U16Array
+
+
+@pytest.fixture
+def positive() -> Positive:
+    return Positive(np.random.default_rng(3).integers(0, 65536, (70, 50, 3)).astype(np.uint16), ColourSpace.DISPLAY_P3)
+
+
+@pytest.mark.parametrize("compression", list(Compression))
+def test_pixels_come_back_whatever_the_packing(positive: Positive, compression: Compression, tmp_path: Path) -> None:
+    path = tmp_path / "a.tif"
+    write_positive(path, positive, TiffOptions(compression=compression))
+    np.testing.assert_array_equal(read_tiff(path), positive.pixels_rgb)
+
+
+@pytest.mark.parametrize("compression", list(Compression))
+def test_the_same_picture_gives_the_same_bytes(positive: Positive, compression: Compression, tmp_path: Path) -> None:
+    options = TiffOptions(compression=compression, properties={"Exif.Image.Artist": "Invented Person"})
+    for name in ("a.tif", "b.tif"):
+        write_positive(tmp_path / name, positive, options)
+    assert (tmp_path / "a.tif").read_bytes() == (tmp_path / "b.tif").read_bytes()
+
+
+def test_profile_and_metadata_lie_inside(positive: Positive, tmp_path: Path) -> None:
+    path = tmp_path / "a.tif"
+    packet = xmp_packet({"Xmp.dc.title": "Roll 7, frame 12"})
+    write_positive(path, positive, TiffOptions(xmp=packet, properties={"Exif.Image.Artist": "Jörg"}, ppi=4000.0))
+    with tifffile.TiffFile(path) as opened:
+        page = opened.pages.first
+        assert page.tags["InterColorProfile"].value == icc_profile(ColourSpace.DISPLAY_P3)
+        assert page.dtype == np.uint16
+        assert page.tags["XResolution"].value == (4000, 1)
+    found = read(path)
+    assert found["Xmp.dc.title"] == "Roll 7, frame 12"
+    assert found["Exif.Image.Artist"] == "Jörg"
+    assert ImageCms.getProfileDescription(ImageCms.ImageCmsProfile(_as_file(path))).strip() == "Display P3"
+
+
+def _as_file(path: Path) -> str:
+    profile = path.with_suffix(".icc")
+    with tifffile.TiffFile(path) as opened:
+        profile.write_bytes(opened.pages.first.tags["InterColorProfile"].value)
+    return str(profile)
+
+
+@pytest.mark.parametrize("compression", [Compression.NONE, Compression.DEFLATE])
+def test_pixels_may_be_filled_in_place(positive: Positive, compression: Compression, tmp_path: Path) -> None:
+    def fill(pixels: U16Array) -> None:
+        pixels[:] = positive.pixels_rgb
+
+    fill_positive(tmp_path / "a.tif", SizePx(50, 70), TiffOptions(compression=compression), fill)
+    np.testing.assert_array_equal(read_tiff(tmp_path / "a.tif"), positive.pixels_rgb)
+
+
+def test_a_failure_leaves_the_old_file_and_nothing_else(positive: Positive, tmp_path: Path) -> None:
+    path = tmp_path / "a.tif"
+    write_positive(path, positive)
+    before = path.read_bytes()
+
+    def fail(_pixels: U16Array) -> None:
+        raise OSError(28, "No space left on device")
+
+    with pytest.raises(StorageError, match="No space left"):
+        fill_positive(path, SizePx(50, 70), TiffOptions(), fail)
+    assert path.read_bytes() == before
+    assert [entry.name for entry in tmp_path.iterdir()] == ["a.tif"]
+
+
+def test_other_files_are_refused(tmp_path: Path) -> None:
+    (tmp_path / "a.tif").write_bytes(b"no picture")
+    with pytest.raises(UnreadablePictureError):
+        read_tiff(tmp_path / "a.tif")
+    tifffile.imwrite(tmp_path / "b.tif", np.zeros((4, 4, 3), np.uint8))
+    with pytest.raises(UnreadablePictureError, match="16 bits"):
+        read_tiff(tmp_path / "b.tif")
