@@ -17,6 +17,8 @@ VISIBLE_STEP = 7.0
 """Codes between inside and outside from which on a piece of an edge can be seen."""
 VISIBLE_SHARE = 0.25
 """Share of its length from which on an edge counts as one that can be seen."""
+NOTHING_SHARE = 0.05
+"""Share below which nothing of an edge can be seen."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -430,14 +432,16 @@ def _render(s: Setup, rng: np.random.Generator, seed: int, tier: str, names: tup
 
 
 def _deserved(tier: str, shares: tuple[float, float, float, float]) -> str:
-    """Tier by what can be seen: no picture is easy because it was meant to be."""
+    """Tier by what can be seen: no picture is easy because it was meant to be.
+
+    "open" are pictures in which some edge can be seen, but not one each way: an answer may be had, none is demanded.
+    """
     visible = [share >= VISIBLE_SHARE for share in shares]
-    if not any(visible):
+    if max(shares) < NOTHING_SHARE:
         return "impossible"
-    if tier == "impossible":
-        return "hard"
-    both_ways = (visible[0] or visible[2]) and (visible[1] or visible[3])
-    if not both_ways or (sum(visible) < 3 and tier != "hard"):
+    if not ((visible[0] or visible[2]) and (visible[1] or visible[3])):
+        return "open"
+    if tier == "impossible" or (sum(visible) < 3 and tier != "hard"):
         return "hard"
     return "typical" if tier == "easy" and min(shares) < 0.9 else tier
 

@@ -11,7 +11,7 @@ from tethercap.geometry import QuadPx
 from tethercap.pictures import F32Array, U8Array
 from tethercap.watch.confidence import Fitted, confidence, features, is_seen
 from tethercap.watch.perforations import PerforationRows
-from tethercap.watch.reduced import reduce_view
+from tethercap.watch.reduced import ReducedView, reduce_view
 from tethercap.watch.refine import SideFit, refine_sides
 from tethercap.watch.search import Hypothesis, Scale, Scene, inverted, perforations_in, search, survey
 from tethercap.watch.sighting import EdgeEvidence, FrameEdges, Reason, ReasonCode, Side
@@ -69,15 +69,17 @@ def find_frame_edges(
     candidates = (film_format,) if film_format is not None else tuple(formats)
     if not candidates:
         raise ValueError("a film format, or formats to choose from, must be given")
-    fitted = fit_likely(pixels_bgr, candidates, film_kind, mm_per_px)
-    return choose(fitted, pixels_bgr.shape[1], film_kind, mm_per_px)
+    best = choose(fit_likely(reduce_view(pixels_bgr), pixels_bgr, candidates, film_kind, mm_per_px), pixels_bgr.shape[1])
+    if best is None:
+        return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),))
+    return as_answer(*best, film_kind, mm_per_px)
 
 
 def fit_likely(
-    pixels_bgr: U8Array, formats: tuple[FilmFormat, ...], film_kind: FilmKind | None, mm_per_px: float | None
+    view: ReducedView, pixels_bgr: U8Array, formats: tuple[FilmFormat, ...], film_kind: FilmKind | None, mm_per_px: float | None
 ) -> list[Fitted]:
     """Fit the edges at the most likely places."""
-    scene = survey(reduce_view(pixels_bgr))
+    scene = survey(view)
     known = None if mm_per_px is None else 1.0 / (mm_per_px * scene.view.factor)
     found: list[tuple[Hypothesis, PerforationRows | None]] = []
     for film_format in formats:
@@ -89,10 +91,8 @@ def fit_likely(
     return [_fit(pixels_bgr, scene, hypothesis, rows) for hypothesis, rows in _different(found)]
 
 
-def choose(
-    fitted: list[Fitted], view_width_px: int, film_kind: FilmKind | None, mm_per_px: float | None
-) -> FrameEdges | NotSeen:
-    """Take the place that is best supported and nearest the middle."""
+def choose(fitted: list[Fitted], view_width_px: int) -> tuple[Fitted, float] | None:
+    """Take the place that is best supported and nearest the middle, with its confidence."""
     best: tuple[float, Fitted, float] | None = None
     for one in fitted:
         sure = confidence(features(one))
@@ -100,9 +100,7 @@ def choose(
         worth = sure - 0.5 * away / (one.hypothesis.film_format.pitch_mm * one.px_per_mm)
         if best is None or worth > best[0]:
             best = worth, one, sure
-    if best is None:
-        return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),))
-    return _answer(best[1], best[2], film_kind, mm_per_px)
+    return None if best is None else (best[1], best[2])
 
 
 REFINED = 4
@@ -153,9 +151,12 @@ def _fit(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: Perfor
     return Fitted(hypothesis, corners, fits, px_per_mm, strip_off_mm, scene.tilt)
 
 
-def _answer(fitted: Fitted, sure: float, film_kind: FilmKind | None, mm_per_px: float | None) -> FrameEdges | NotSeen:
-    evidence = tuple(_evidence(side, fit) for side, fit in zip(SIDES, fitted.fits, strict=True))
-    kind = film_kind or _kind(fitted.hypothesis)
+def as_answer(
+    fitted: Fitted, sure: float, film_kind: FilmKind | None, mm_per_px: float | None
+) -> FrameEdges | NotSeen:
+    """Say what was found, or what is missing."""
+    evidence = evidence_of(fitted.fits)
+    kind = film_kind or kind_of(fitted.hypothesis.base, inverted=fitted.hypothesis.inverted)
     missing = _missing(evidence)
     if missing:
         return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, missing),), True, kind)
@@ -164,10 +165,19 @@ def _answer(fitted: Fitted, sure: float, film_kind: FilmKind | None, mm_per_px: 
     return FrameEdges(QuadPx.from_array(corners), evidence, scale, kind, film_format.id, sure)
 
 
-def _kind(hypothesis: Hypothesis) -> FilmKind:
-    if hypothesis.inverted:
+def kind_of(base: F32Array, *, inverted: bool) -> FilmKind:
+    """Tell the kind of film by its base: orange, grey, or black.
+
+    Parameters
+    ----------
+    base : ndarray
+        Tone of the clear base, shape (3,), blue, green, red.
+    inverted : bool
+        True where the base is darker than the picture.
+    """
+    if inverted:
         return FilmKind.SLIDE
-    blue, _, red = (float(c) for c in hypothesis.base)
+    blue, _, red = (float(c) for c in base)
     return FilmKind.COLOUR_NEGATIVE if red > 1.2 * blue else FilmKind.BW_NEGATIVE
 
 
@@ -214,8 +224,12 @@ def _cross(first: tuple[np.ndarray, np.ndarray], second: tuple[np.ndarray, np.nd
     return np.asarray(a + t * (b - a))
 
 
-def _evidence(side: Side, fit: SideFit) -> EdgeEvidence:
-    return EdgeEvidence(side, float(fit.seen.mean()), fit.contrast, fit.ragged_px, inferred=not is_seen(fit))
+def evidence_of(fits: tuple[SideFit, ...]) -> tuple[EdgeEvidence, ...]:
+    """Evidence for each edge: top, right, bottom, left."""
+    return tuple(
+        EdgeEvidence(side, float(fit.seen.mean()), float(fit.contrast), fit.ragged_px, inferred=not is_seen(fit))
+        for side, fit in zip(SIDES, fits, strict=True)
+    )
 
 
 def _missing(evidence: tuple[EdgeEvidence, ...]) -> str:

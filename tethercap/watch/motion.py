@@ -92,24 +92,36 @@ def _fraction(before: F32Array, after: F32Array, whole_x: int, whole_y: int) -> 
         return Shift(0.0, 0.0, np.inf, trusted=False)
     one = before[max(0, -whole_y) : height - max(0, whole_y), max(0, -whole_x) : width - max(0, whole_x)]
     two = after[max(0, whole_y) : height - max(0, -whole_y), max(0, whole_x) : width - max(0, -whole_x)]
-    mean = 0.5 * (one + two)
-    gx = 0.5 * (mean[1:-1, 2:] - mean[1:-1, :-2]).ravel()
-    gy = 0.5 * (mean[2:, 1:-1] - mean[:-2, 1:-1]).ravel()
-    tone = one[1:-1, 1:-1].ravel()
-    change = two[1:-1, 1:-1].ravel() - tone
-    ones = np.ones_like(tone)
-    design = np.stack([-gx, -gy, tone, ones])
-    normal = (design @ design.T).astype(np.float64)
-    right = (design @ change).astype(np.float64)
-    count = tone.size
-    normal[np.arange(4), np.arange(4)] += np.array([1e-2, 1e-2, 1.0, 1e-3]) * count * 1e-3
+    two = two * _row_gain(one, two)
+    design = np.empty((4, len(range(1, one.shape[0] - 1, 2)), one.shape[1] - 2), np.float32)
+    np.subtract(one[1:-1:2, :-2], one[1:-1:2, 2:], out=design[0])
+    np.subtract(one[:-2:2, 1:-1], one[2::2, 1:-1], out=design[1])
+    design[0] += two[1:-1:2, :-2] - two[1:-1:2, 2:]
+    design[1] += two[:-2:2, 1:-1] - two[2::2, 1:-1]
+    design[:2] *= np.float32(0.25)
+    design[2], design[3] = one[1:-1:2, 1:-1], 1.0
+    rows = design.reshape(4, -1)
+    change = (two[1:-1:2, 1:-1] - one[1:-1:2, 1:-1]).ravel()
+    count = change.size
+    normal, right = (rows @ rows.T).astype(np.float64), (rows @ change).astype(np.float64)
+    spread = normal[2, 2] / count - (normal[2, 3] / count) ** 2 + 1.0
+    structure = normal[0, 0] / count
+    normal[np.arange(4), np.arange(4)] += np.array([1e-5, 1e-5, 1e-3, 1e-6]) * count
     solution = np.linalg.solve(normal, right)
     left_over = max(float(change @ change) - float(solution @ right), 0.0) / count
-    structure = float(normal[0, 0]) / count
-    noise_px = float(np.sqrt(left_over / max(structure * count, 1e-9)) * 3.0)
-    spread = float(tone.var()) + 1.0
-    trusted = abs(solution[0]) < 1.6 and abs(solution[1]) < 1.6 and left_over < 0.25 * spread and noise_px < 0.2
+    noise_px = float(np.sqrt(left_over / max(structure * count, 1e-9)) * CORRELATED)
+    trusted = bool(np.abs(solution[:2]).max() < 1.6 and left_over < 0.25 * spread and noise_px < 0.2)
     return Shift(whole_x + float(solution[0]), whole_y + float(solution[1]), noise_px, trusted)
+
+
+CORRELATED = 3.0
+"""JPEG and sharpening tie neighbouring pixels together; the error is that of a picture with so many times fewer each way."""
+
+
+def _row_gain(before: F32Array, after: F32Array) -> F32Array:
+    """Gain that gives every row of `after` the mean it had before, shape (height, 1): takes out bands of flicker."""
+    one, two = before.mean(axis=1, keepdims=True), after.mean(axis=1, keepdims=True)
+    return np.asarray(np.clip((one + 4.0) / (two + 4.0), 0.5, 2.0), np.float32)
 
 
 class MotionMeter:
@@ -134,6 +146,12 @@ class MotionMeter:
         self.still_since_s: float | None = None
         self.lost = True
         """The last two pictures had nothing in common."""
+        self.repeated = False
+        """The last picture was the one before again."""
+
+    def copy_of_last(self) -> F32Array | None:
+        """The last picture taken in, to compare later ones with."""
+        return None if self._before is None else self._before.copy()
 
     def update(self, grey: F32Array, at_s: float, mm_per_small_px: float, still_mm_s: float) -> Motion | None:
         """Take in one picture.
@@ -141,7 +159,7 @@ class MotionMeter:
         Parameters
         ----------
         grey : ndarray
-            Reduced picture, shape (height, width), float32; kept, so it must not be written to afterwards.
+            Reduced picture, shape (height, width), float32; used again with the next one, so it must stay until then.
         at_s : float
             When it was taken, s.
         mm_per_small_px : float
@@ -154,13 +172,13 @@ class MotionMeter:
         Motion or None
             None for the first picture, and for one that repeats the one before.
         """
-        before = self._before
-        if before is None or before.shape != grey.shape or at_s <= self._at_s:
+        before, self.repeated = self._before, False
+        if before is None or self._window is None or before.shape != grey.shape or at_s <= self._at_s:
             self._start(grey, at_s)
             return None
-        assert self._window is not None  # noqa: S101 set together with _before
         shift = measure_shift(before, grey, self._window, self._shift_px)
         if shift.repeated:
+            self.repeated, self._before = True, grey
             return None
         elapsed_s = at_s - self._at_s
         self._before, self._at_s, self._shift_px = grey, at_s, shift.x_px if shift.trusted else 0.0
@@ -176,7 +194,7 @@ class MotionMeter:
     def _start(self, grey: F32Array, at_s: float) -> None:
         self._before, self._at_s = grey, at_s
         size = (max(8, grey.shape[1] // _COARSE), max(8, grey.shape[0] // _COARSE))
-        self._window = cv2.createHanningWindow(size, cv2.CV_32F)
+        self._window = cv2.createHanningWindow(size, cv2.CV_32F).astype(np.float32)
         self._track = [(at_s, self.along_px, self.across_px)]
         self.still_since_s = None
 

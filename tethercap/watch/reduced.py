@@ -59,6 +59,49 @@ def reduce_view(pixels_bgr: U8Array) -> ReducedView:
     return ReducedView(small.astype(np.float32), factor)
 
 
+class Reducer:
+    """Reduces live pictures of one size into the same memory again and again.
+
+    Grey pictures alternate between two places, so that the one before stays whole while the next is made.
+    """
+
+    def __init__(self) -> None:
+        self._small: U8Array = np.empty((0, 0, 3), np.uint8)
+        self._pixels: F32Array = np.empty((0, 0, 3), np.float32)
+        self._greys: list[F32Array] = []
+        self._turn = 0
+        self.factor = 1
+        """Full px per small px, of the last picture."""
+
+    def reduce(self, pixels_bgr: U8Array) -> tuple[ReducedView, F32Array]:
+        """Reduce one picture.
+
+        Returns
+        -------
+        view : ReducedView
+            Its pixels are overwritten by the next call.
+        grey : ndarray
+            Mean of the channels, shape (height, width); stays until the call after the next.
+        """
+        height, width = pixels_bgr.shape[:2]
+        factor = self.factor = max(1, round(width / WIDTH_PX))
+        size = (max(1, width // factor), max(1, height // factor))
+        if self._small.shape[:2] != (size[1], size[0]):
+            self._small = np.empty((size[1], size[0], 3), np.uint8)
+            self._pixels = np.empty((size[1], size[0], 3), np.float32)
+            self._greys = [np.empty((size[1], size[0]), np.float32) for _ in range(2)]
+        trimmed = pixels_bgr[: size[1] * factor, : size[0] * factor]
+        cv2.resize(trimmed, size, dst=self._small, interpolation=cv2.INTER_AREA)
+        np.copyto(self._pixels, self._small)
+        self._turn = 1 - self._turn
+        grey = self._greys[self._turn]
+        cv2.transform(self._pixels, _THIRDS, dst=grey)
+        return ReducedView(self._pixels, factor), grey
+
+
+_THIRDS: F32Array = np.full((1, 3), 1 / 3, np.float32)
+
+
 def segment_rows(pixels: F32Array, count: int) -> tuple[F32Array, F32Array]:
     """Average runs of columns, giving profiles down the picture.
 

@@ -1,23 +1,37 @@
 """Watching a roll: one live picture in, one sighting out, with what was learned from the pictures before."""
 
+from dataclasses import replace
+
+import cv2
 import numpy as np
 
 from tethercap.film.formats import FilmFormat
 from tethercap.film.kinds import FilmKind
-from tethercap.pictures import LiveFrame
+from tethercap.geometry import QuadPx
+from tethercap.pictures import F32Array, LiveFrame
 from tethercap.watch.alignment import measure_alignment
 from tethercap.watch.decision import decide
 from tethercap.watch.directions import Directions, sentence_for
-from tethercap.watch.edges import NotSeen, find_frame_edges
+from tethercap.watch.edges import choose, evidence_of, fit_likely, kind_of
 from tethercap.watch.limits import Limits
 from tethercap.watch.motion import MotionMeter
-from tethercap.watch.reduced import reduce_view
-from tethercap.watch.sighting import Decision, FrameEdges, Motion, Sighting
+from tethercap.watch.presence import film_in_view, is_blank
+from tethercap.watch.reduced import ReducedView, Reducer
+from tethercap.watch.sighting import Decision, FrameEdges, Motion, Reason, ReasonCode, Sighting
+from tethercap.watch.tracking import FrameGrid, Track
 
 _DEFAULT_LIMITS = Limits()
 _DEFAULT_DIRECTIONS = Directions()
 RAW_PX_PER_VIEW_PX = 5.9
 """A 24-megapixel sensor over a 1024 px live view; used when the sensor is not known."""
+SURE = 0.8
+"""Confidence from which on an answer needs no support from the grid."""
+AGREE_MM = 1.0
+"""How far a frame may be from its place in the grid: gaps vary by up to a millimetre."""
+FAST_MM_S = 25.0
+SLOW_MM_S = 4.0
+SAME_PICTURE = 0.9
+"""Correlation from which on two views show the same picture."""
 
 
 class Watcher:
@@ -34,7 +48,7 @@ class Watcher:
     limits : Limits
         What is good enough.
     shutter_s : float
-        Exposure time in use, s.
+        Exposure time in use, s; may be changed at any time.
     raw_px_per_view_px : float
         RAW pixels per live-view pixel.
     directions : Directions
@@ -59,9 +73,18 @@ class Watcher:
         self.shutter_s = shutter_s
         self.raw_px_per_view_px = raw_px_per_view_px
         self.directions = directions
+        self._reducer = Reducer()
         self._meter = MotionMeter()
-        self._fired_at_mm: float | None = None
+        self._grid = FrameGrid(film_format, limits.carry_mm)
+        self._track: Track | None = None
+        self._grid_agrees = False
+        self._looked_at_rest = False
+        self._since_search = 0
+        self._last: Sighting | None = None
         self._film_mm = 0.0
+        self._fired_at_mm: float | None = None
+        self._fired_grey: F32Array | None = None
+        self._lost_since_shot = False
 
     def watch(self, frame: LiveFrame) -> Sighting:
         """Judge one live picture.
@@ -71,40 +94,146 @@ class Watcher:
         frame : LiveFrame
             Decoded; its pixels are not kept.
         """
-        view = reduce_view(frame.pixels_bgr)
-        grey = np.asarray(view.pixels.mean(axis=2), np.float32)
-        mm_per_px = self.mm_per_px or self.film_format.along_mm / (0.85 * frame.size.width_px)
-        before_px = self._meter.along_px
-        still_mm_s = self.limits.still_mm_s(self.shutter_s, self.raw_px_per_view_px / mm_per_px)
-        motion = self._meter.update(grey, frame.taken_at_s, mm_per_px * view.factor, still_mm_s)
-        self._film_mm += (self._meter.along_px - before_px) * view.factor * mm_per_px
-        found = find_frame_edges(
-            frame.pixels_bgr, film_format=self.film_format, film_kind=self.film_kind, mm_per_px=self.mm_per_px
+        view, grey = self._reducer.reduce(frame.pixels_bgr)
+        before_px = self._meter.along_px, self._meter.across_px
+        scale = self._scale(frame)
+        still_mm_s = self.limits.still_mm_s(self.shutter_s, self.raw_px_per_view_px / scale)
+        motion = self._meter.update(grey, frame.taken_at_s, scale * view.factor, still_mm_s)
+        if self._meter.repeated and self._last is not None:
+            self._last = replace(self._last, sequence=frame.sequence, taken_at_s=frame.taken_at_s, ready=False)
+            return self._last
+        moved = (
+            (self._meter.along_px - before_px[0]) * view.factor,
+            (self._meter.across_px - before_px[1]) * view.factor,
         )
-        if isinstance(found, NotSeen):
-            verdict = decide(None, None, motion, self.limits, not_seen=found.reasons)
-            return Sighting(
-                frame.sequence, frame.taken_at_s, verdict, None, None, motion, False, found.film_present, self.film_kind
-            )
-        return self._judge(frame, found, motion)
+        self._film_mm += moved[0] * scale
+        self._lost_since_shot |= self._meter.lost
+        self._follow(frame, view, motion, moved)
+        self._last = self._judge(frame, view, grey, motion)
+        return self._last
 
-    def _judge(self, frame: LiveFrame, found: FrameEdges, motion: Motion | None) -> Sighting:
-        alignment = measure_alignment(found, frame.size)
-        verdict = decide(found, alignment, motion, self.limits, film_format=self.film_format)
+    def _scale(self, frame: LiveFrame) -> float:
+        """Scale known so far, mm per px; a first guess is that the frame fills most of the view."""
+        return self.mm_per_px or self.film_format.along_mm / (0.85 * frame.size.width_px)
+
+    def _follow(self, frame: LiveFrame, view: ReducedView, motion: Motion | None, moved: tuple[float, float]) -> None:
+        """Bring the track up to this picture, by the film's movement where it can, by searching where it must."""
+        speed = float("inf") if motion is None or self._meter.lost else abs(motion.along_mm_s)
+        track = None if self._track is None or self._meter.lost else self._track.moved(*moved)
+        still = motion is not None and motion.still
+        self._looked_at_rest &= still
+        middle = (frame.size.width_px - 1) / 2
+        if track is not None and abs(track.middle_x - middle) > 0.55 * self.film_format.pitch_mm * track.px_per_mm:
+            track = None
+        if track is not None:
+            fitted = track.fitted(frame.pixels_bgr, 0.3 if speed < SLOW_MM_S else 0.6)
+            held = fitted.holds()
+            if held and still:
+                fitted = fitted.smoothed(track, 0.4)
+            track = fitted if held else (track if FAST_MM_S < speed < float("inf") else None)
+        self._track = track
+        if self._search_due(speed, still=still):
+            self._search(frame, view)
+            self._looked_at_rest |= still
+        self._learn(speed)
+
+    def _search_due(self, speed: float, *, still: bool) -> bool:
+        self._since_search += 1
+        if self._track is not None:
+            unsure = self._track.sure < SURE and self._since_search > 5
+            return still and (not self._looked_at_rest or unsure)
+        if still and self._looked_at_rest:
+            return self._since_search > 6
+        return speed < FAST_MM_S or self._since_search > 3
+
+    def _search(self, frame: LiveFrame, view: ReducedView) -> None:
+        """Look for the frame anew, and weigh what is found against its place in the grid and the track so far."""
+        self._since_search = 0
+        best = choose(
+            fit_likely(view, frame.pixels_bgr, (self.film_format,), self.film_kind, self.mm_per_px),
+            frame.size.width_px,
+        )
+        found = None if best is None else Track.of(best[0], best[1], best[0].hypothesis.base)
+        if found is not None and not found.is_placed():
+            found = None
+        middle = (frame.size.width_px - 1) / 2
+        expected = self._grid.predict(self._meter.along_px * view.factor, middle)
+        if expected is not None and (found is None or found.sure < SURE):
+            near = found is not None and abs(found.middle_x - expected.middle_x) < AGREE_MM * expected.px_per_mm
+            if near and found is not None:
+                found = replace(found, sure=max(found.sure, SURE))
+            else:
+                fitted = expected.fitted(frame.pixels_bgr, 1.0)
+                found = replace(fitted, sure=SURE if fitted.is_placed() else 0.2, seen_then=fitted.seen_shares())
+        if found is None or (self._track is not None and self._track.sure > found.sure):
+            return
+        if best is not None and found.sure >= 0.9 and expected is None:
+            self._take_over(found, best[0].hypothesis.inverted, best[0].hypothesis.base)
+        self._track = found
+
+    def _take_over(self, found: Track, inverted: bool, base: F32Array) -> None:
+        """Learn kind and scale from a frame that is seen well."""
+        if self.film_kind is None:
+            self.film_kind = kind_of(base, inverted=inverted)
+        if self.mm_per_px is None and all(share > 0.3 for share in found.seen_then):
+            along, across = self.film_format.along_mm, self.film_format.across_mm
+            self.mm_per_px = 0.5 * (along / found.size_px[0] + across / found.size_px[1])
+
+    def _learn(self, speed: float) -> None:
+        track, moved_px = self._track, self._meter.along_px * self._view_factor()
+        self._grid_agrees = False
+        if track is None:
+            return
+        expected = self._grid.predict(moved_px, track.middle_x)
+        if expected is not None:
+            self._grid_agrees = abs(expected.middle_x - track.middle_x) < AGREE_MM * track.px_per_mm
+        if track.sure >= SURE and speed < SLOW_MM_S and track.seen_sides() >= 3:
+            self._grid.learn(track, moved_px)
+
+    def _view_factor(self) -> int:
+        return self._reducer.factor
+
+    def _judge(self, frame: LiveFrame, view: ReducedView, grey: F32Array, motion: Motion | None) -> Sighting:
+        track = self._track
+        if track is None:
+            base = None if self._grid.known is None else self._grid.known.clear_tone()
+            present = film_in_view(view, None, base)
+            verdict = decide(None, None, motion, self.limits, not_seen=_nothing_seen(present))
+            return Sighting(
+                frame.sequence, frame.taken_at_s, verdict, None, None, motion, False, present, self.film_kind
+            )
+        edges = self._edges(track)
+        alignment = measure_alignment(edges, frame.size)
+        blank = track.seen_sides() == 0 and is_blank(view, track.corners, track.bases.mean(axis=0), inverted=track.inverted)
+        verdict = decide(
+            edges, alignment, motion, self.limits, film_format=self.film_format, blank=blank, grid_known=self._grid_agrees
+        )
         ready = (
             verdict.decision is Decision.ACCEPT
             and motion is not None
             and motion.still_for_s >= self.limits.still_for_s
-            and self._armed()
+            and self._looked_at_rest
+            and self._armed(grey)
         )
         return Sighting(
-            frame.sequence, frame.taken_at_s, verdict, found, alignment, motion, ready, True, found.film_kind
+            frame.sequence, frame.taken_at_s, verdict, edges, alignment, motion, ready, True, edges.film_kind, blank
         )
 
-    def _armed(self) -> bool:
+    def _edges(self, track: Track) -> FrameEdges:
+        mm_per_px = self.mm_per_px or self.film_format.along_mm / track.size_px[0]
+        kind = self.film_kind or kind_of(track.clear_tone(), inverted=track.inverted)
+        return FrameEdges(
+            QuadPx.from_array(track.corners), evidence_of(track.fits), mm_per_px, kind, self.film_format.id, track.sure
+        )
+
+    def _armed(self, grey: F32Array) -> bool:
+        """Whether this frame has not been fired on: the film moved by about a pitch, and the picture is another one."""
         if self._fired_at_mm is None:
             return True
-        return abs(self._film_mm - self._fired_at_mm) >= self.limits.rearm_pitch_fraction * self.film_format.pitch_mm
+        moved_mm = abs(self._film_mm - self._fired_at_mm)
+        if not self._lost_since_shot:
+            return moved_mm >= self.limits.rearm_pitch_fraction * self.film_format.pitch_mm
+        return self._fired_grey is None or not _same_picture(self._fired_grey, grey)
 
     def shot_taken(self, at_s: float) -> None:
         """Note that a shot was fired: not ready again until the film has moved by about a pitch.
@@ -115,11 +244,32 @@ class Watcher:
             When the shutter was commanded, s, on the live pictures' clock.
         """
         self._fired_at_mm = self._film_mm
+        self._fired_grey = self._meter.copy_of_last()
+        self._lost_since_shot = False
 
     def reopen_frame(self) -> None:
         """Note that the shot was not good: this frame may be fired on again."""
         self._fired_at_mm = None
+        self._fired_grey = None
 
     def sentence(self, sighting: Sighting) -> str:
         """Say in one line what the person at the holder should do now."""
         return sentence_for(sighting, self.directions)
+
+
+def _nothing_seen(film_present: bool | None) -> tuple[Reason, ...]:
+    if film_present is False:
+        return (Reason(ReasonCode.NO_FILM, "no film in the holder"),)
+    return (Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),)
+
+
+def _same_picture(one: F32Array, two: F32Array) -> bool:
+    """Whether two small grey pictures show the same, give or take a few pixels and the exposure."""
+    if one.shape != two.shape:
+        return False
+    rows, columns = one.shape[0] // 6, one.shape[1] // 6
+    centre = one[rows:-rows, columns:-columns]
+    if float(centre.std()) < 1.5:
+        return True
+    match = cv2.matchTemplate(two[rows // 2 : -(rows // 2), columns // 2 : -(columns // 2)], centre, cv2.TM_CCOEFF_NORMED)
+    return bool(np.max(match) > SAME_PICTURE)
