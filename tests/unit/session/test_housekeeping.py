@@ -2,11 +2,14 @@
 
 from collections import namedtuple
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from tests.unit.session.stage import Stage, set_stage
+from tethercap.camera.fake import FakeFile
 from tethercap.errors import StorageError
+from tethercap.roll.folder import Incoming
 from tethercap.session import events
 from tethercap.session.events import Mode
 
@@ -59,3 +62,36 @@ def test_a_disk_that_cannot_be_asked_is_told_once(tmp_path: Path, monkeypatch: p
     said = _run(tmp_path).told(events.Advised)
     assert len(said) == 1
     assert "reports a fault" in said[0].sentence
+
+
+def test_a_picture_that_came_short_does_not_end_the_run(tmp_path: Path) -> None:
+    shots: list[int] = []
+
+    def expose(number: int) -> list[FakeFile]:
+        shots.append(number)
+        return [FakeFile(b"" if len(shots) == 1 else b"picture %d" % number)]
+
+    stage = set_stage(tmp_path / "roll-a", _three_frames(), mode=Mode.HANDS_FREE, expose=expose)
+    with stage.roll:
+        stage.runner.run()
+    troubled = stage.told(events.StorageTroubled)
+    assert "The camera sent 0 bytes" in str(troubled[0].error)
+    assert len(stage.told(events.FrameFiled)) >= 2
+
+
+def test_a_file_in_the_way_does_not_end_the_run(tmp_path: Path) -> None:
+    stage = set_stage(tmp_path / "roll-a", _three_frames(), mode=Mode.HANDS_FREE)
+    stranger = stage.roll.path / "raw/roll-a_02.dng"
+    receive = stage.roll.receive
+
+    def receive_late(*arguments: Any, **options: Any) -> Incoming:
+        incoming = receive(*arguments, **options)
+        if incoming.frame_id == "2" and not stranger.exists():
+            stranger.write_bytes(b"somebody's")
+        return incoming
+
+    stage.roll.receive = receive_late  # type: ignore[method-assign]
+    with stage.roll:
+        stage.runner.run()
+    assert "nothing was overwritten" in str(stage.told(events.StorageTroubled)[0].error)
+    assert stranger.read_bytes() == b"somebody's"
