@@ -177,8 +177,20 @@ class Body:
             return self._waiting
 
     @property
+    def has_card(self) -> bool:
+        """Whether a card is in the slot."""
+        return self.faults.standing("no-card") is None
+
+    def find(self, handle: int) -> StoredObject | None:
+        """Return an object on the card, if it is in, or in the buffer."""
+        stored = self.card.find(handle)
+        return stored if stored and (self.has_card or not stored.info.storage) else None
+
+    @property
     def free_bytes(self) -> int:
         """Free space of the card."""
+        if not self.has_card:
+            return 0
         return 0 if self.faults.standing("store-full") and not self._fills_during() else self.card.free_bytes
 
     def _fills_during(self) -> bool:
@@ -244,6 +256,8 @@ class Body:
         with self._lock:
             if self._exposing or self._waiting >= self.timing.buffer_shots or self._in_gap():
                 return Response.DEVICE_BUSY
+            if target != "ram" and not self.has_card:
+                return Response.STORE_NOT_AVAILABLE
             if target != "ram" and self.free_bytes < self._picture_bytes:
                 return Response.STORE_FULL
             self._exposing = True

@@ -15,6 +15,7 @@ wrong-size         ObjectInfo states a size that is off by `by` bytes
 outside-list       the current value of property `prop` is `value`, whatever its list says
 busy-gap           a release within `seconds` after a shot is answered busy
 store-full         the card is full at once, or with ``when=during`` runs full in the shot
+no-card            the slot is empty: no store, no objects, no shot to the card
 no-live-view       live view is refused with reason `bits` (as far as the dialect has reasons)
 live-view-busy     live view answers busy
 live-view-corrupt  live-view pictures are cut in half
@@ -51,6 +52,7 @@ NAMES = frozenset(
         "outside-list",
         "busy-gap",
         "store-full",
+        "no-card",
         "no-live-view",
         "live-view-busy",
         "live-view-corrupt",

@@ -203,7 +203,7 @@ class Dialect:
         # The session operations are carried out by the responder, which owns the session.
         add[Operation.OPEN_SESSION] = OperationSpec(lambda _: Reply(), params=1, needs_session=False)
         add[Operation.CLOSE_SESSION] = OperationSpec(lambda _: Reply())
-        add[Operation.GET_STORAGE_IDS] = OperationSpec(lambda _: Reply(data=array32([CARD_ID])))
+        add[Operation.GET_STORAGE_IDS] = OperationSpec(self.get_storage_ids)
         add[Operation.GET_STORAGE_INFO] = OperationSpec(self.get_storage_info, params=1)
         add[Operation.GET_NUM_OBJECTS] = OperationSpec(self.get_num_objects, params=3)
         add[Operation.GET_OBJECT_HANDLES] = OperationSpec(self.get_object_handles, params=3)
@@ -221,10 +221,16 @@ class Dialect:
         """Answer GetDeviceInfo."""
         return Reply(data=self.describe().encode())
 
+    def get_storage_ids(self, _: Request) -> Reply:
+        """Answer GetStorageIDs."""
+        return Reply(data=array32([CARD_ID] if self.body.has_card else []))
+
     def get_storage_info(self, request: Request) -> Reply:
         """Answer GetStorageInfo."""
         if request.params[0] != CARD_ID:
             return Reply(Response.INVALID_STORAGE_ID)
+        if not self.body.has_card:
+            return Reply(Response.STORE_NOT_AVAILABLE)
         info = self.body.card.storage_info(self.body.free_bytes, self.body.picture_bytes)
         return Reply(data=info.encode())
 
@@ -233,7 +239,7 @@ class Dialect:
         storage, kind, parent = request.params[:3]
         if storage not in (CARD_ID, ANY_HANDLE):
             return Response.INVALID_STORAGE_ID
-        listed = self.body.card.on_card()
+        listed = self.body.card.on_card() if self.body.has_card else []
         if parent == ANY_HANDLE:
             listed = [stored for stored in listed if stored.info.parent == 0]
         elif parent:
@@ -259,7 +265,7 @@ class Dialect:
 
     def find(self, handle: int) -> StoredObject | None:
         """Return the object that a handle means in this dialect."""
-        return self.body.card.find(handle)
+        return self.body.find(handle)
 
     def was_read(self, handle: int) -> None:
         """An object was read to its end."""

@@ -175,7 +175,7 @@ class Body0A(Dialect):
         """Return an object; the RAM handle means the oldest picture in the buffer."""
         if handle == RAM_HANDLE:
             return next(iter(self.body.card.buffered()), None)
-        return self.body.card.find(handle)
+        return self.body.find(handle)
 
     def was_read(self, handle: int) -> None:
         """Free the buffer once its picture was read."""

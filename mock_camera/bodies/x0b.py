@@ -14,7 +14,7 @@ from enum import IntEnum
 from mock_camera.bodies.common import Dialect, OperationSpec, Reply, Request
 from mock_camera.bodies.properties import BoundProperty
 from mock_camera.body import Shot
-from mock_camera.card import CARD_ID, StoredObject
+from mock_camera.card import StoredObject
 from mock_camera.codes import UNSOLICITED, DataType, Response
 from mock_camera.datasets import PropertyDesc, Value
 from mock_camera.fields import Reader, array32, u16, u32
@@ -139,7 +139,7 @@ class Body0B(Dialect):
         for code in (Op.SET_REMOTE_MODE, Op.SET_INFO_GROUP, Op.ZOOM):
             add[code] = OperationSpec(lambda _: Reply(), params=1)
         add[Op.ZOOM_POSITION] = OperationSpec(lambda _: Reply(), params=2)
-        add[Op.GET_STORAGE_IDS] = OperationSpec(lambda _: Reply(data=array32([CARD_ID])))
+        add[Op.GET_STORAGE_IDS] = OperationSpec(self.get_storage_ids)
         add[Op.GET_STORAGE_INFO] = OperationSpec(self.get_storage_info, params=1)
         add[Op.GET_DEVICE_INFO_EX] = OperationSpec(self.get_device_info_ex)
         add[Op.SET_PROPERTY] = OperationSpec(self.put_property, takes_data=True)

@@ -201,7 +201,7 @@ class Body11(Dialect):
         """Return an object; the picture handle means the oldest file in the buffer."""
         if handle == PICTURE:
             return next(iter(self.body.card.buffered()), None)
-        return self.body.card.find(handle)
+        return self.body.find(handle)
 
     def was_read(self, handle: int) -> None:
         """Free the buffer once its picture was read."""

@@ -30,6 +30,28 @@ def test_nonsense_is_refused_in_words(spec: str) -> None:
         faults.parse(spec)
 
 
+def test_every_fault_is_explained() -> None:
+    explained = {line.split()[0] for line in (faults.__doc__ or "").splitlines() if line and line[0].isalpha()}
+    assert explained >= faults.NAMES
+
+
+def test_a_card_taken_out_and_put_back(start_camera: Any) -> None:
+    camera = start_camera("--body", "0a")
+    results = camera.drive(
+        ["init"],
+        *SHOT,
+        ["control", "fault", {"name": "no-card"}],
+        ["read", "$-1"],
+        ["trigger"],
+        ["control", "clear-faults"],
+        ["read", "$-1"],
+        ["exit"],
+    )
+    assert results[4]["error"] < 0
+    assert results[5]["error"] == -1
+    assert results[7]["bytes"] > 600_000
+
+
 def test_a_fault_lets_pass_strikes_and_is_spent() -> None:
     box = FaultBox([faults.parse("refuse:op=1,times=2,after=1")])
     assert box.strike("refuse", op=2) is None
