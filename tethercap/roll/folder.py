@@ -36,7 +36,7 @@ from tethercap.roll.core import (
     SidecarWriter,
     local_now,
 )
-from tethercap.roll.lines import Companion, Filed, Opened, Started
+from tethercap.roll.lines import Companion, Filed, Opened, Started, Withdrawn
 from tethercap.roll.lock import RollLock
 from tethercap.roll.mirror import Mirror, MirrorStatus
 from tethercap.roll.names import FrameId, check_suffix, stem
@@ -259,7 +259,8 @@ class Roll(RollNumbers, RollResults):
         StorageError
             The picture waits under its passing name, and opening the roll files it.
         RollExistsError
-            If a file of that name is there; nothing is overwritten.
+            If somebody put a file under its name meanwhile; nothing is overwritten, and the next attempt takes
+            another number.
         """
         core = self._core
         with core.guard, disk_troubles(f"filing frame {incoming.frame_id}", safe="The picture waits in the roll."):
@@ -267,8 +268,7 @@ class Roll(RollNumbers, RollResults):
             filed = take.filed
             self._unsettled[incoming.path] = filed
             line = core.write_line(filed)
-            if not core.put_in_place(filed):
-                raise FileNotFoundError(errno.ENOENT, "the received picture is gone", str(incoming.path))
+            self._give_name(incoming, filed)
             if packet is not None:
                 core.write_sidecar(take, packet, sync_folder=False)
             core.layer.sync_folder(self.path / RAW_FOLDER)
@@ -277,16 +277,27 @@ class Roll(RollNumbers, RollResults):
             core.write_manifest()
         return FiledTake(self.path / filed.file, filed.frame, filed.take, filed.sha256, filed.accepted)
 
+    def _give_name(self, incoming: Incoming, filed: Filed) -> None:
+        try:
+            is_there = self._core.put_in_place(filed)
+        except FileExistsError:
+            # Somebody put a file there just now; the next attempt takes another number.
+            self._core.say(Withdrawn(frame=filed.frame, take=filed.take, sha256=filed.sha256))
+            del self._unsettled[incoming.path]
+            raise
+        if not is_there:
+            raise FileNotFoundError(errno.ENOENT, "the received picture is gone", str(incoming.path))
+
     def _line_for(self, incoming: Incoming, outcome: TakeOutcome) -> Filed:
         """Line for a picture, under the name it was to get before where that could not be given."""
         core = self._core
         before = self._unsettled.get(incoming.path)
         if before is None:
-            take = incoming.take
-            if core.state.take(FrameId.parse(incoming.frame_id), take) is not None:
-                take = core.free_take(FrameId.parse(incoming.frame_id))
-            name = stem(self.setup.id, FrameId.parse(incoming.frame_id), take)
-            file = f"{RAW_FOLDER}/{name}{incoming.suffix}"
+            frame_id, take = FrameId.parse(incoming.frame_id), incoming.take
+            file = f"{RAW_FOLDER}/{stem(self.setup.id, frame_id, take)}{incoming.suffix}"
+            if core.state.take(frame_id, take) is not None or (self.path / file).exists():
+                take = core.free_take(frame_id)
+                file = f"{RAW_FOLDER}/{stem(self.setup.id, frame_id, take)}{incoming.suffix}"
         else:
             take, file = before.take, before.file
         outcome = replace(

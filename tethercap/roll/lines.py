@@ -108,6 +108,14 @@ class Companion(_Body, frozen=True, kw_only=True, tag="companion"):
     size_bytes: int
 
 
+class Withdrawn(_Body, frozen=True, kw_only=True, tag="withdrawn"):
+    """A picture did not get the name that its line gave it, since something else has that name."""
+
+    frame: str
+    take: int
+    sha256: str
+
+
 class SetAside(_Body, frozen=True, kw_only=True, tag="set-aside"):
     """A file that belongs to no frame was moved out of the way; it is kept."""
 
@@ -240,6 +248,7 @@ LineBody = (
     | Opened
     | Filed
     | Companion
+    | Withdrawn
     | SetAside
     | Skipped
     | Blank

@@ -10,7 +10,7 @@ from tethercap.roll.arrival import Leftover, leftovers
 from tethercap.roll.core import ASIDE_FOLDER, POSITIVE_FOLDER, PROOF_FOLDER, RAW_FOLDER, RollCore
 from tethercap.roll.describe import write_metadata
 from tethercap.roll.fixity import file_sha256
-from tethercap.roll.lines import Companion, Described, Filed, Noted, SetAside
+from tethercap.roll.lines import Companion, Described, Filed, Noted, SetAside, Withdrawn
 from tethercap.roll.names import FrameId, check_path, check_suffix, parse_stem, stem
 from tethercap.roll.state import SIDECAR_SUFFIX
 
@@ -55,9 +55,14 @@ def _name_waiting(core: RollCore) -> list[str]:
     lines: list[Filed | Companion] = [take.filed for take in core.state.takes()]
     lines += [companion for take in core.state.takes() for companion in take.companions]
     for line in lines:
-        if line.waits_as and (core.path / line.waits_as).exists() and not (core.path / line.file).exists():
+        if not line.waits_as or not (core.path / line.waits_as).exists():
+            continue
+        if not (core.path / line.file).exists():
             core.put_in_place(line)
             notes.append(f"Frame {line.frame}: {line.file} was received and recorded, and got its name only now.")
+        elif isinstance(line, Filed) and file_sha256(core.path / line.file) != line.sha256:
+            # Another file has the name; the picture is taken up like one that nobody recorded.
+            core.say(Withdrawn(frame=line.frame, take=line.take, sha256=line.sha256))
     if notes:
         core.layer.sync_folder(core.path / RAW_FOLDER)
     return notes

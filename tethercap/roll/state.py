@@ -27,6 +27,7 @@ from tethercap.roll.lines import (
     SheetMade,
     Skipped,
     StripStarted,
+    Withdrawn,
 )
 from tethercap.roll.names import FrameId, check_path
 from tethercap.roll.setup import RollSetup
@@ -188,6 +189,8 @@ class RollState:
                 self._add_companion(companion)
             case Converted() as converted:
                 self._convert(converted)
+            case Withdrawn(frame=frame, take=number, sha256=sha256):
+                self._withdraw(FrameId.parse(frame), number, sha256)
             case SetAside() as moved:
                 self._set_aside(moved)
             case Skipped() | Blank() | Reopened() | Picked() as change:
@@ -198,6 +201,11 @@ class RollState:
                 self._start_strip(strip)
             case Renumbering() | RenumberingParked() | Renumbered() as step:
                 self._renumber(step)
+            case SheetMade() | Describing() | Described() as written:
+                self._note_sums(written)
+
+    def _note_sums(self, written: SheetMade | Describing | Described) -> None:
+        match written:
             case SheetMade(file=file, sha256=sha256):
                 self.sums[file] = sha256
             case Describing():
@@ -247,12 +255,14 @@ class RollState:
         self.aside.add(moved.file)
         if moved.sha256:
             self.sums[moved.file] = moved.sha256
-        if not moved.frame:
-            return
-        take = self.take(frame_id := FrameId.parse(moved.frame), moved.take)
-        if take is not None and take.filed.sha256 == moved.sha256:
-            # Its line was written, but it never got its name.
-            self.frames[frame_id] = self.frame(frame_id).without_take(moved.take)
+        if moved.frame:
+            # Its line may have been written, but it never got its name.
+            self._withdraw(FrameId.parse(moved.frame), moved.take, moved.sha256)
+
+    def _withdraw(self, frame_id: FrameId, number: int, sha256: str) -> None:
+        take = self.take(frame_id, number)
+        if take is not None and take.filed.sha256 == sha256:
+            self.frames[frame_id] = self.frame(frame_id).without_take(number)
             self.sums.pop(take.filed.file, None)
             self.sums.pop(take.sidecar, None)
 

@@ -50,7 +50,12 @@ def setup(**changes: object) -> RollSetup:
 def create(path: Path, roll_setup: RollSetup | None = None, layer: Disk | None = None, **more: object) -> Roll:
     """Make a roll."""
     return Roll.create(
-        path, roll_setup or setup(), sidecar=plain_sidecar, layer=layer or HastyDisk(), now=ticking(), **more  # type: ignore[arg-type]
+        path,
+        roll_setup or setup(),
+        sidecar=plain_sidecar,
+        layer=layer or HastyDisk(),
+        now=ticking(),
+        **more,  # type: ignore[arg-type]
     )
 
 

@@ -74,13 +74,35 @@ def test_a_file_in_the_way_is_not_overwritten(roll: Roll) -> None:
     incoming = receive(roll, "1", 1)
     stranger = roll.path / "raw/X31-007_01.dng"
     stranger.write_bytes(b"somebody's")
-    with pytest.raises(RollExistsError, match="nothing was overwritten"):
-        roll.file(incoming, ACCEPTED)
+    filed = roll.file(incoming, ACCEPTED)
+    assert (filed.take, filed.path.name) == (2, "X31-007_01_t2.dng")
+    assert filed.path.read_bytes() == picture(1)
     assert stranger.read_bytes() == b"somebody's"
-    assert incoming.path.read_bytes() == picture(1)
-    assert not roll.frames
-    stranger.unlink()
-    assert roll.file(incoming, ACCEPTED).path.read_bytes() == picture(1)
+
+
+def test_a_file_that_comes_in_the_way_at_the_last_moment(tmp_path: Path) -> None:
+    class RacingDisk(rolls.HastyDisk):
+        stranger: Path | None = None
+
+        def rename_new(self, source: Path, target: Path) -> None:
+            if target.name == "X31-007_01.dng" and self.stranger is None:
+                self.stranger = target
+                target.write_bytes(b"somebody's")
+            super().rename_new(source, target)
+
+    disk = RacingDisk()
+    with rolls.create(tmp_path / "roll", layer=disk) as roll:
+        incoming = receive(roll, "1", 1)
+        with pytest.raises(RollExistsError, match="nothing was overwritten"):
+            roll.file(incoming, ACCEPTED)
+        assert incoming.path.read_bytes() == picture(1)
+        assert not roll.frames
+        assert roll.file(incoming, ACCEPTED).take == 2
+    assert disk.stranger is not None
+    assert disk.stranger.read_bytes() == b"somebody's"
+    with reopen(tmp_path / "roll") as again:
+        assert [take.number for take in again.frames[FrameId(1)].takes] == [1, 2], "the stranger is taken in"
+    assert verify(tmp_path / "roll").is_sound
 
 
 def test_the_next_take_steps_over_files_that_are_there(roll: Roll) -> None:

@@ -72,6 +72,18 @@ def test_a_picture_that_was_recorded_and_not_named_is_named(roll: Roll) -> None:
     assert verify(roll.path).is_sound
 
 
+def test_a_recorded_picture_whose_name_another_file_has(roll: Roll) -> None:
+    incoming = receive(roll, "2", 2)
+    filed = roll.file(incoming, ACCEPTED)
+    filed.path.rename(incoming.path)
+    filed.path.write_bytes(picture(3))
+    _cut_off(roll)
+    with reopen(roll.path) as again:
+        takes = again.frames[FrameId(2)].takes
+        assert [(roll.path / entry.filed.file).read_bytes() for entry in takes] == [picture(3), picture(2)]
+    assert verify(roll.path).is_sound
+
+
 def test_a_picture_without_a_line_is_taken_in(roll: Roll) -> None:
     (roll.path / "raw/X31-007_02.dng").write_bytes(picture(2))
     (roll.path / "raw/X31-007_02.jpg").write_bytes(picture(3))
