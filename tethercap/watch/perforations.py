@@ -1,6 +1,6 @@
 """Rows of perforations: scale, direction and the strip's middle. Never the frame's edge: that differs from camera to camera."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -14,6 +14,8 @@ LEAST_COHERENCE = 0.75
 """How well neighbouring rows of pixels agree in phase: 1 for straight-sided holes, small for texture."""
 
 
+LEAST_APART = 0.8
+"""Rows may lie nearer together than their holes do by this share: a holder often covers the outer part of the holes."""
 MIDDLE_OFF_MM = 7.0
 """A single row of holes is believed only where it puts the strip's middle so near the view's."""
 
@@ -31,6 +33,8 @@ class PerforationRows:
     """1 or 2."""
     phase_px: float
     """Centre of the hole nearest the middle column, small px from that column."""
+    rows_y: tuple[float, ...] = ()
+    """Where the rows were seen, small px."""
 
 
 def find_perforations(
@@ -60,7 +64,9 @@ def find_perforations(
     height, width = grey.shape
     middle_x = (width - 1) / 2
     shear = np.array([[1, 0, 0], [slope, 1, -slope * middle_x]], np.float32)
-    level = cv2.warpAffine(grey, shear, (width, height), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
+    level = cv2.warpAffine(
+        grey, shear, (width, height), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE
+    )
     if px_per_mm is None:
         scales = np.geomspace(width / 130.0, width / 22.0, 90).astype(np.float32)
     else:
@@ -71,7 +77,26 @@ def find_perforations(
         found = _rows_at(level, tones[:, index], film_format, holes, float(scale), slope)
         if found is not None and (best is None or found[0] > best[0]):
             best = found
-    return None if best is None else best[1]
+    return None if best is None else _with_measured_pitch(level, best[1], holes, middle_x)
+
+
+def _with_measured_pitch(
+    level: F32Array, rows: PerforationRows, holes: Perforations, middle_x: float
+) -> PerforationRows:
+    """Take the scale from the pitch along the film alone, between the steps of the search."""
+    scales = (rows.px_per_mm * np.linspace(0.93, 1.07, 57)).astype(np.float32)
+    tall = max(1, int(0.25 * holes.across_mm * rows.px_per_mm))
+    places = [y for y in rows.rows_y if 0 <= y < level.shape[0]]
+    strips = [level[max(0, round(y) - tall) : round(y) + tall + 1].mean(axis=0, keepdims=True) for y in places]
+    strength = np.abs(_harmonic(np.concatenate(strips), scales * np.float32(holes.pitch_mm), middle_x)).sum(axis=0)
+    top = int(strength.argmax())
+    if 0 < top < len(scales) - 1:
+        before, here, after = (float(value) for value in strength[top - 1 : top + 2])
+        bend = before - 2 * here + after
+        step = float(scales[1] - scales[0])
+        measured = float(scales[top]) + (0.5 * step * (before - after) / bend if bend < 0 else 0.0)
+        return replace(rows, px_per_mm=measured)
+    return rows
 
 
 def _harmonic(level: F32Array, pitches_px: F32Array, middle_x: float) -> np.ndarray:
@@ -95,24 +120,37 @@ def _rows_at(
     strength = np.where(coherent > LEAST_COHERENCE * total, coherent, 0.0)
     half_mm = film_format.strip_width_mm / 2 - holes.edge_mm - holes.across_mm / 2
     away = half_mm * scale
-    middles = np.arange(level.shape[0], dtype=np.float64)
-    upper = np.interp(middles - away, middles, strength, left=0, right=0)
-    lower = np.interp(middles + away, middles, strength, left=0, right=0)
-    both = np.minimum(upper, lower)
-    y = int(both.argmax())
     light = float(np.percentile(level, 99.5))
-    if both[y] > LEAST_AMPLITUDE:
-        phase = _phase(tone, y - away, tall, holes.pitch_mm * scale)
-        if _is_light(level, y - away, phase, holes.pitch_mm * scale, light):
-            return 2.0 * float(both[y]), PerforationRows(scale, float(y), slope, 2, phase)
+    pair = _best_pair(strength, 2 * away * LEAST_APART, 2 * away * 1.02)
+    if pair is not None and min(strength[pair[0]], strength[pair[1]]) > LEAST_AMPLITUDE:
+        upper, lower = pair
+        phase = _phase(tone, upper, tall, holes.pitch_mm * scale)
+        if _is_light(level, upper, phase, holes.pitch_mm * scale, light):
+            both = float(min(strength[upper], strength[lower]))
+            rows = PerforationRows(scale, (upper + lower) / 2, slope, 2, phase, (float(upper), float(lower)))
+            return 2.0 * both, rows
     row = int(strength.argmax())
     if strength[row] > LEAST_AMPLITUDE * 1.5 and coherent[row] > 0.9 * total[row]:
         phase = _phase(tone, row, tall, holes.pitch_mm * scale)
         middle = row + (away if row < level.shape[0] / 2 else -away)
         likely = abs(middle - level.shape[0] / 2) < MIDDLE_OFF_MM * scale
         if likely and _is_light(level, row, phase, holes.pitch_mm * scale, light):
-            return float(strength[row]), PerforationRows(scale, middle, slope, 1, phase)
+            return float(strength[row]), PerforationRows(scale, middle, slope, 1, phase, (float(row),))
     return None
+
+
+def _best_pair(strength: np.ndarray, least_px: float, most_px: float) -> tuple[int, int] | None:
+    """Find the two pixel rows, so far apart, whose weaker one is strongest."""
+    height = strength.shape[0]
+    best: tuple[float, int, int] | None = None
+    for apart in range(max(1, round(least_px)), round(most_px) + 1):
+        if apart >= height:
+            break
+        weaker = np.minimum(strength[:-apart], strength[apart:])
+        upper = int(weaker.argmax())
+        if best is None or weaker[upper] > best[0]:
+            best = float(weaker[upper]), upper, upper + apart
+    return None if best is None else best[1:]
 
 
 def _phase(tone: np.ndarray, row: float, tall: int, pitch_px: float) -> float:
