@@ -1,4 +1,4 @@
-"""Rows of perforations: scale, direction and the strip's middle. Never the frame's edge: that differs from camera to camera."""
+"""Rows of perforations: scale, direction and the strip's middle. Never the frame's edge: cameras differ in it."""
 
 from dataclasses import dataclass, replace
 
@@ -64,8 +64,11 @@ def find_perforations(
     height, width = grey.shape
     middle_x = (width - 1) / 2
     shear = np.array([[1, 0, 0], [slope, 1, -slope * middle_x]], np.float32)
-    level = cv2.warpAffine(
-        grey, shear, (width, height), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE
+    level: F32Array = np.asarray(
+        cv2.warpAffine(
+            grey, shear, (width, height), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE
+        ),
+        np.float32,
     )
     if px_per_mm is None:
         scales = np.geomspace(width / 130.0, width / 22.0, 90).astype(np.float32)
