@@ -163,7 +163,7 @@ def test_new_roll(snap_compare: Compare) -> None:
 
 @pytest.mark.parametrize("step", ["1", "2", "3"])
 def test_set_up(snap_compare: Compare, step: str) -> None:
-    """You should see the live picture and three steps, one opened: framing with bars for the room, focus, or exposure."""
+    """You should see the live picture and three steps, one opened: framing, focus, or exposure."""
     watched = events.Watched(live_frame(1, 0.6, 2, tilt_deg=0.5), sighting_at(1, 0.6, tilt_deg=0.5))
     source = ScriptedSource([events.SettingsRead(dict(SETTINGS)), watched])
     app = TerminalApp(lambda: SetUpScreen(source, title="Invented Body One, 135"))

@@ -118,7 +118,10 @@ def _palette_of_bits_15() -> U8Array:
     grey_step = np.clip(np.rint((mean - 8) / 10), 0, 23).astype(np.int64)
     cube_error = ((wanted - in_cube) ** 2).sum(axis=-1)
     grey_error = ((wanted - (8 + 10 * grey_step)[..., None]) ** 2).sum(axis=-1)
-    indices: U8Array = np.where(grey_error < cube_error, 232 + grey_step, cube).astype(np.uint8).reshape(-1)
+    is_neutral = np.ptp(wanted, axis=-1) <= 16  # grey would be nearer to many colours, and take their hue away
+    indices: U8Array = (
+        np.where(is_neutral & (grey_error < cube_error), 232 + grey_step, cube).astype(np.uint8).reshape(-1)
+    )
     return indices
 
 
@@ -161,8 +164,10 @@ class CellEncoder:
         self._colour_size = len(lead_fore) + len(numbers)
         self._bytes = np.empty((rows, columns, len(template)), dtype=np.uint8)
         self._bytes[:] = np.frombuffer(template, dtype=np.uint8)
-        pattern = np.tile((_BAYER_4 * 5 - 37), (-(-rows // 4), -(-columns // 4)))  # mean 0, about a step of the palette
-        self._dither = pattern[:rows, :columns, None].astype(np.int16)
+        # Mean 0 and half a step of the palette; another pattern for each channel, so that hue is kept, not only light.
+        channels = np.stack([np.roll(_BAYER_4, shift, axis=(0, 1)) for shift in ((0, 0), (1, 2), (2, 1))], axis=-1)
+        pattern = np.tile(3 * channels - 22, (-(-rows // 4), -(-columns // 4), 1))
+        self._dither = pattern[:rows, :columns].astype(np.int16)
         self._kept = np.ones((rows, columns, len(template)), dtype=bool)
 
     def lines(self, grid: CellGrid) -> list[str]:
