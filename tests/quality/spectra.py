@@ -2,8 +2,8 @@
 
 Measured data come from the colour-science package: CIE illuminants and LED spectra (CIE 15:2018), two cameras'
 sensitivities (NPL), ColorChecker reflectances (BabelColor average of 30 charts), reflectance basis of Mallett and
-Yuksel (2019). Everything about the films is invented: Gaussian layers and dyes in the places where the trade's colour negative
-films have theirs.
+Yuksel (2019). Everything about the films is invented: Gaussian layers and dyes in the places where the trade's colour
+negative films have theirs.
 """
 
 from __future__ import annotations

@@ -1,0 +1,90 @@
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner, Result
+
+from tests.unit.convert.film_shots import BASE_COUNTS, colour_patches, raw_of, shoot
+from tests.unit.image_files.dng_writer import write_dng
+from tethercap.cli._greedy import spread
+from tethercap.cli.convert import convert
+from tethercap.image_files.tiff import read_tiff
+
+
+@pytest.fixture
+def films(tmp_path: Path) -> list[Path]:
+    paths = []
+    for seed in (4, 5):
+        shot = shoot(colour_patches(seed, side=80), rim_px=60)
+        paths.append(write_dng(tmp_path / f"frame{seed}.dng", shot.raw.mosaic, neutral=(0.53, 1.0, 0.67)))
+    return paths
+
+
+def run(*words: object) -> Result:
+    return CliRunner().invoke(convert, [str(word) for word in words], catch_exceptions=False, standalone_mode=False)
+
+
+def test_each_raw_becomes_a_tiff_of_its_name(films: list[Path], tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    result = run(*films, "--kind", "colour-negative", "--roll-together", "--no-crop", "--out", out)
+    assert result.return_value == 0
+    assert sorted(path.name for path in out.iterdir()) == ["frame4.tif", "frame5.tif"]
+    assert result.stdout.split() == [str(out / "frame4.tif"), str(out / "frame5.tif")]
+    assert read_tiff(out / "frame4.tif").shape == (440, 600, 3)
+
+
+def test_json_tells_what_was_done(films: list[Path], tmp_path: Path) -> None:
+    result = run(films[0], "--kind", "bw-negative", "--no-crop", "--out", tmp_path / "out", "--json", "--space", "a98")
+    said = json.loads(result.stdout)
+    assert said["size_px"] == [600, 440]
+    assert said["steps"][-1] == {"step": "encode", "space": "a98"}
+
+
+def test_a_flat_field_and_cards_are_used(films: list[Path], tmp_path: Path) -> None:
+    light = np.broadcast_to(np.array([8000.0, 15000.0, 10000.0]), (440, 600, 3))
+    flat = write_dng(tmp_path / "flat.dng", raw_of(light).mosaic)
+    card = shoot(np.full((320, 480, 3), 0.18), rim_px=60)
+    card_path = write_dng(tmp_path / "card.dng", card.raw.mosaic)
+    words = ("--kind", "colour-negative", "--no-crop", "--flat", flat, "--grey", card_path, card_path)
+    result = run(films[0], *words, "--out", tmp_path / "out", "--json")
+    steps = {step["step"]: step for step in json.loads(result.stdout)["steps"]}
+    assert steps["flat-field"]["applied"] is True
+    assert steps["equalise"]["model"] == "grey card, 2 exposures"
+
+
+def test_one_damaged_file_does_not_stop_the_others(films: list[Path], tmp_path: Path) -> None:
+    damaged = tmp_path / "damaged.dng"
+    damaged.write_bytes(films[0].read_bytes()[:-9000])
+    result = run(damaged, films[1], "--kind", "colour-negative", "--no-crop", "--out", tmp_path / "out")
+    assert result.return_value == 1
+    assert [path.name for path in (tmp_path / "out").iterdir()] == ["frame5.tif"]
+
+
+def test_two_at_once_give_the_same_bytes(films: list[Path], tmp_path: Path) -> None:
+    for jobs, name in ((1, "one"), (2, "two")):
+        run(*films, "--kind", "colour-negative", "--no-crop", "--out", tmp_path / name, "--jobs", jobs)
+    for film in films:
+        one, two = (tmp_path / name / f"{film.stem}.tif" for name in ("one", "two"))
+        assert one.read_bytes() == two.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("args", "spread_out"),
+    [
+        (["f", "--grey", "a", "b", "--out", "d"], ["f", "--grey", "a", "--grey", "b", "--out", "d"]),
+        (["--grey", "a", "--grey", "b", "c"], ["--grey", "a", "--grey", "b", "--grey", "c"]),
+        (["f", "g"], ["f", "g"]),
+        (["--grey", "a"], ["--grey", "a"]),
+    ],
+)
+def test_cards_are_taken_up_to_the_next_option(args: list[str], spread_out: list[str]) -> None:
+    assert spread(args, {"--grey"}) == spread_out
+
+
+def test_base_counts_are_those_of_the_film(films: list[Path], tmp_path: Path) -> None:
+    result = run(
+        *films, "--kind", "colour-negative", "--roll-together", "--no-crop", "--out", tmp_path / "out", "--json"
+    )
+    for line in result.stdout.splitlines():
+        np.testing.assert_allclose(json.loads(line)["base_counts_rgb"], BASE_COUNTS, rtol=0.06)
