@@ -112,12 +112,21 @@ def compose(pixels_bgr: U8Array, drawing: Drawing, rows: int, columns: int, dept
     canvas[:] = ink.surround
     inside = canvas[spot.y_px : spot.y_px + spot.height_px, spot.x_px : spot.x_px + spot.width_px]
     inside[:] = shrink_into(pixels_bgr, spot.width_px, spot.height_px)[..., ::-1]
+    if depth is Depth.NONE:
+        inside[:] = _full_range(inside)
     if drawing.peaking:
         inside[_peaks(pixels_bgr, spot)] = ink.peak
-    _draw(canvas, drawing, spot, ink)
+    _draw(canvas, drawing, spot, ink, outlined=depth is Depth.NONE)
     grid = to_grid(canvas, depth)
     _write_labels(grid, drawing, spot, canvas_px, ink)
     return grid
+
+
+def _full_range(picture_rgb: U8Array) -> U8Array:
+    """Stretch a picture over the whole range and lift its middle: dots alone have little contrast to give away."""
+    low, high = np.percentile(picture_rgb, (2, 98))
+    shown = np.clip((picture_rgb.astype(np.float32) - low) / max(high - low, 1.0), 0, 1)
+    return np.asarray(255 * shown, dtype=np.uint8)
 
 
 def to_grid(canvas_rgb: U8Array, depth: Depth) -> CellGrid:
@@ -169,18 +178,18 @@ def _peaks(pixels_bgr: U8Array, spot: Placement) -> npt.NDArray[np.bool_]:
     return small > max(float(np.percentile(small, 96)), 6.0)
 
 
-def _draw(canvas: U8Array, drawing: Drawing, spot: Placement, ink: Ink) -> None:
+def _draw(canvas: U8Array, drawing: Drawing, spot: Placement, ink: Ink, *, outlined: bool) -> None:
     if drawing.edges is not None:
         corners = spot.on_canvas(drawing.edges.corners)
         if drawing.dim_outside:
             _dim_outside(canvas, corners, spot)
         for index, evidence in enumerate(drawing.edges.evidence):
             start, stop = corners[index], corners[(index + 1) % 4]
-            _line(canvas, start, stop, ink.edge, broken=evidence.inferred)
+            _line(canvas, start, stop, ink.edge, broken=evidence.inferred, outlined=outlined)
     if drawing.target is not None:
         for corner, along, across in _corner_marks(spot.on_canvas(drawing.target)):
-            _line(canvas, corner, along, ink.target)
-            _line(canvas, corner, across, ink.target)
+            _line(canvas, corner, along, ink.target, outlined=outlined)
+            _line(canvas, corner, across, ink.target, outlined=outlined)
     if drawing.correction is not None and drawing.correction.needed:
         _arrow(canvas, spot, drawing.correction, ink)
 
@@ -193,8 +202,17 @@ def _dim_outside(canvas: U8Array, corners: npt.NDArray[np.float64], spot: Placem
 
 
 def _line(
-    canvas: U8Array, start: npt.NDArray[np.float64], stop: npt.NDArray[np.float64], colour: Rgb, *, broken: bool = False
+    canvas: U8Array,
+    start: npt.NDArray[np.float64],
+    stop: npt.NDArray[np.float64],
+    colour: Rgb,
+    *,
+    broken: bool = False,
+    outlined: bool = False,
 ) -> None:
+    if outlined:  # without colour a line shows by the dark room around it
+        (x_from, y_from), (x_to, y_to) = np.rint(start).astype(int).tolist(), np.rint(stop).astype(int).tolist()
+        cv2.line(canvas, (x_from, y_from), (x_to, y_to), (0, 0, 0), 5, cv2.LINE_8)
     pieces = [(0.0, 1.0)]
     if broken:
         count = max(2, ceil(float(np.hypot(*(stop - start))) / 8))
