@@ -88,8 +88,8 @@ class LiveDuty:
         started_s, before = now_s(), self._sequence
         try:
             camera.preview(lambda jpeg: self._publish(jpeg, now_s()))
-            # A fixed rhythm, but never a backlog of missed beats.
-            self.next_at_s = max(self.next_at_s + LIVE_PERIOD_S, now_s() - LIVE_PERIOD_S)
+            # From the beginning of this one: a body that is asked sooner keeps us waiting for its next picture.
+            self.next_at_s = max(started_s + LIVE_PERIOD_S, now_s())
             self._wait_s, self.failing_since_s = LIVE_PERIOD_S, None
         except CameraError as error:
             self._wait_s = min(0.5, max(0.05, self._wait_s * 1.5))

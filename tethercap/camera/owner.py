@@ -8,6 +8,7 @@ import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
+from enum import Enum
 from typing import IO, Any
 
 from tethercap.camera.base import (
@@ -43,6 +44,15 @@ LOOK_PAUSE_S = 0.5
 """The exposure settings are looked at no more often than this, however much the body stirs."""
 LOOK_PERIOD_S = 3.0
 """So often they are looked at in any case: not every body tells when a dial is turned."""
+
+
+class Duty(Enum):
+    """What the process does by itself."""
+
+    LIVE = "fetch a live picture"
+    LISTEN = "hear from the camera"
+    PULL = "read a piece of a file"
+    ASK = "see whether it answers"
 
 
 class CameraOwner:
@@ -114,30 +124,45 @@ class CameraOwner:
     def _pause_s(self) -> float:
         if self._camera_at_work is None:
             return LONGEST_PAUSE_S
-        pull_at_s = self._pull.not_before_s if self._pull is not None and self._pull.credit else NEVER
-        due_s = min(pull_at_s, self._live.next_at_s, self._events.next_at_s, self._next_ping_s)
-        return min(max(0.0, due_s - time.monotonic()), LONGEST_PAUSE_S)
+        return min(max(0.0, min(self._due().values()) - time.monotonic()), LONGEST_PAUSE_S)
+
+    def _due(self) -> dict[Duty, float]:
+        pull = self._pull
+        return {
+            Duty.LIVE: self._live.next_at_s,
+            Duty.LISTEN: self._events.next_at_s,
+            Duty.PULL: pull.next_at_s if pull is not None and pull.credit else NEVER,
+            Duty.ASK: self._next_ping_s,
+        }
 
     def _do_duties(self) -> None:
         opened = self._camera_at_work
         if opened is None:
             return
+        # The one that has waited longest: a slow one must not starve the others.
+        due = self._due()
+        duty = min(due, key=lambda each: due[each])
         now_s = time.monotonic()
+        if due[duty] > now_s:
+            return
         try:
-            if self._live.next_at_s <= now_s:
-                self._live.turn(opened.camera, time.monotonic)
-            elif self._events.next_at_s <= now_s:
-                self._listen(opened)
-            elif self._pull is not None and self._pull.credit and self._pull.not_before_s <= now_s:
-                self._pull_on(opened, self._pull, now_s)
-            elif self._next_ping_s <= now_s:
-                self._next_ping_s = now_s + PING_PERIOD_S
-                self._keeper.ask(opened)
+            self._do(duty, opened, now_s)
         except (CameraGoneError, CameraSilentError) as error:
             self._lose(error)
             self._tell(CameraLost(str(error), time.monotonic()))
         except CameraError as error:
             self._complain(error, now_s)
+
+    def _do(self, duty: Duty, opened: OpenCamera, now_s: float) -> None:
+        if duty is Duty.LIVE:
+            self._live.turn(opened.camera, time.monotonic)
+        elif duty is Duty.LISTEN:
+            self._listen(opened)
+        elif duty is Duty.ASK:
+            self._next_ping_s = now_s + PING_PERIOD_S
+            self._keeper.ask(opened)
+        elif self._pull is not None:
+            self._pull_on(opened, self._pull)
 
     def _serve(self, request: Request) -> None:
         try:
@@ -238,9 +263,10 @@ class CameraOwner:
             self._outbox.append(Piece(self._pull.number, last=True, error=error))
             self._pull = None
 
-    def _pull_on(self, opened: OpenCamera, pull: PullDuty, now_s: float) -> None:
+    def _pull_on(self, opened: OpenCamera, pull: PullDuty) -> None:
         try:
-            piece = pull.turn(opened.camera, self._board, now_s, pieces_allowed=opened.abilities.partial_read)
+            allowed = opened.abilities.partial_read
+            piece = pull.turn(opened.camera, self._board, time.monotonic, pieces_allowed=allowed)
         except (CameraGoneError, CameraSilentError):
             raise
         except CameraError as error:

@@ -1,6 +1,7 @@
 """Pulling one file in pieces, one piece a turn, so that live view goes on in between."""
 
 import logging
+from collections.abc import Callable
 
 from tethercap.camera.base import CameraFile
 from tethercap.camera.gphoto import GPhotoCamera
@@ -36,15 +37,17 @@ class PullDuty:
         """Whether the file lies in the body's memory, which the driver serves whole from its cache alone."""
         self.came_whole = False
         """Whether a file on the card had to be read in one go."""
-        self.not_before_s = 0.0
-        """Monotonic time of the next turn."""
+        self.next_at_s = 0.0
+        """Monotonic time at which the next turn is due."""
         self._file = file
         self._content = content
         self._offset = 0
         self._slot = 0
         self._retries = 0
 
-    def turn(self, camera: GPhotoCamera, board: LiveBoard, now_s: float, *, pieces_allowed: bool) -> Piece | None:
+    def turn(
+        self, camera: GPhotoCamera, board: LiveBoard, now_s: Callable[[], float], *, pieces_allowed: bool
+    ) -> Piece | None:
         """Read the next piece; None if it must be tried again.
 
         Raises
@@ -58,10 +61,10 @@ class PullDuty:
             if self._retries > RETRIES:
                 raise
             logging.warning("piece at %d, try %d: %s", self._offset, self._retries, error)
-            self.not_before_s = now_s + RETRY_PAUSE_S
+            self.next_at_s = now_s() + RETRY_PAUSE_S
             return None
         self._offset += length
-        self._retries = 0
+        self._retries, self.next_at_s = 0, now_s()
         size = self._file.size_bytes if self._content is None else len(self._content)
         piece = Piece(self.number, self._slot, length, last=length == 0 or 0 < size <= self._offset)
         self._slot = (self._slot + 1) % PIECE_SLOTS
