@@ -26,7 +26,7 @@ from tethercap.session.options import RunnerOptions
 from tethercap.session.shot_line import Checker, ShotLine
 from tethercap.session.snapshot import Snapshot
 from tethercap.session.states import RunState
-from tethercap.session.watching import BUSY, FilmWatcher, Travel, state_of
+from tethercap.session.watching import BUSY, FilmWatcher, state_of
 from tethercap.watch.sighting import Decision, Reason, ReasonCode, Sighting
 
 
@@ -70,7 +70,6 @@ class RollRunner:
         self._requests: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._stopping = threading.Event()
         self._live_sequence = -1
-        self._travel = Travel()
         self._desk.refresh()
 
     # --- what keys, pedals and commands may ask; from any thread
@@ -225,15 +224,14 @@ class RollRunner:
         desk.sighting = sighting = desk.watcher.watch(frame)
         if sighting.alignment is not None:
             desk.view_width_mm = sighting.alignment.mm_per_px * frame.size.width_px
-        self._note_travel(sighting)
+        self._note_gone_on(sighting)
         desk.emit(events.Watched(frame, sighting))
         if desk.state not in BUSY:
             self._follow(sighting)
 
-    def _note_travel(self, sighting: Sighting) -> None:
+    def _note_gone_on(self, sighting: Sighting) -> None:
         desk = self._desk
-        gone_on = abs(self._travel.update(sighting)) > desk.watcher.film_format.pitch_mm / 2
-        if not gone_on:
+        if not sighting.gone_on:
             return
         desk.taken_here = False
         if desk.book.failed_here and not self._line.busy:
@@ -274,7 +272,6 @@ class RollRunner:
         if desk.book.failed_here:
             self._leave_open()
         desk.taken_here = False
-        self._travel.restart()
         desk.emit(events.StripEnded(desk.book.strip, desk.book.filed_on_strip))
         if desk.book.filed_on_strip:
             desk.emit(events.Signalled(Signal.STRIP_DONE))
@@ -282,7 +279,6 @@ class RollRunner:
     # --- firing and the other requests
 
     def _release(self, fired_by: FiredBy) -> None:
-        self._travel.restart()
         self._line.release(fired_by)
 
     def _on_fire(self, *, forced: bool) -> None:
@@ -331,7 +327,6 @@ class RollRunner:
         desk = self._desk
         desk.watcher.shot_taken(desk.clock.now_s())
         desk.taken_here = True
-        self._travel.restart()
         desk.emit(events.FrameSkipped(desk.book.passed_over(blank=blank), why))
         desk.number_moved()
 

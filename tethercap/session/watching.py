@@ -1,6 +1,5 @@
 """From one sighting to the state of the roll: pure, so that every case can be written down in a table."""
 
-from dataclasses import dataclass
 from typing import Protocol
 
 from tethercap.film.formats import FilmFormat
@@ -55,25 +54,3 @@ def state_of(sighting: Sighting, *, moving_above_mm_s: float, taken_here: bool) 
     if taken_here:
         return RunState.FILED
     return RunState.SEATED if sighting.verdict.decision is Decision.ACCEPT else RunState.HELD
-
-
-@dataclass(slots=True)
-class Travel:
-    """How far the film went since the last shot, from the speeds of the sightings."""
-
-    along_mm: float = 0.0
-    _last_s: float | None = None
-    _longest_gap_s: float = 0.5
-
-    def update(self, sighting: Sighting) -> float:
-        """Add one sighting; return the distance so far, mm, signed. Gaps longer than half a second add nothing."""
-        if sighting.motion is not None and not sighting.motion.still and self._last_s is not None:
-            gap_s = sighting.taken_at_s - self._last_s
-            if 0 < gap_s <= self._longest_gap_s:
-                self.along_mm += sighting.motion.along_mm_s * gap_s
-        self._last_s = sighting.taken_at_s
-        return self.along_mm
-
-    def restart(self) -> None:
-        """Count from here."""
-        self.along_mm = 0.0

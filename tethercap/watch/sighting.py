@@ -139,3 +139,5 @@ class Sighting:
     film_kind: FilmKind | None
     blank: bool = False
     """The frame is thought to be unexposed or wholly fogged."""
+    gone_on: bool = False
+    """At rest, and another frame than the one last fired on (or none was yet)."""

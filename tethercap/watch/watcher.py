@@ -85,6 +85,7 @@ class Watcher:
         self._fired_at_mm: float | None = None
         self._fired_grey: F32Array | None = None
         self._lost_since_shot = False
+        self._reopened = False
 
     def watch(self, frame: LiveFrame) -> Sighting:
         """Judge one live picture.
@@ -208,15 +209,11 @@ class Watcher:
         verdict = decide(
             edges, alignment, motion, self.limits, film_format=self.film_format, blank=blank, grid_known=self._grid_agrees
         )
-        ready = (
-            verdict.decision is Decision.ACCEPT
-            and motion is not None
-            and motion.still_for_s >= self.limits.still_for_s
-            and self._looked_at_rest
-            and self._armed(grey)
-        )
+        at_rest = motion is not None and motion.still_for_s >= self.limits.still_for_s and self._looked_at_rest
+        gone_on = at_rest and self._gone_on(grey)
+        ready = at_rest and verdict.decision is Decision.ACCEPT and (gone_on or self._reopened)
         return Sighting(
-            frame.sequence, frame.taken_at_s, verdict, edges, alignment, motion, ready, True, edges.film_kind, blank
+            frame.sequence, frame.taken_at_s, verdict, edges, alignment, motion, ready, True, edges.film_kind, blank, gone_on
         )
 
     def _edges(self, track: Track) -> FrameEdges:
@@ -226,8 +223,8 @@ class Watcher:
             QuadPx.from_array(track.corners), evidence_of(track.fits), mm_per_px, kind, self.film_format.id, track.sure
         )
 
-    def _armed(self, grey: F32Array) -> bool:
-        """Whether this frame has not been fired on: the film moved by about a pitch, and the picture is another one."""
+    def _gone_on(self, grey: F32Array) -> bool:
+        """Whether another frame lies here than the last one fired on: moved by about a pitch, or another picture."""
         if self._fired_at_mm is None:
             return True
         moved_mm = abs(self._film_mm - self._fired_at_mm)
@@ -246,11 +243,11 @@ class Watcher:
         self._fired_at_mm = self._film_mm
         self._fired_grey = self._meter.copy_of_last()
         self._lost_since_shot = False
+        self._reopened = False
 
     def reopen_frame(self) -> None:
         """Note that the shot was not good: this frame may be fired on again."""
-        self._fired_at_mm = None
-        self._fired_grey = None
+        self._reopened = True
 
     def sentence(self, sighting: Sighting) -> str:
         """Say in one line what the person at the holder should do now."""

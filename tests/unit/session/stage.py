@@ -59,14 +59,14 @@ class ScriptedFilm:
     film_kind: FilmKind | None = FilmKind.COLOUR_NEGATIVE
     limits: Limits = field(default_factory=Limits)
     shutter_s: float = 1 / 30
-    armed: bool = True
+    other_frame: bool = True
+    reopened: bool = False
     shots_at_s: list[float] = field(default_factory=list)
 
     def watch(self, frame: LiveFrame) -> Sighting:
         now_s = frame.taken_at_s
         phase = next((what for until_s, what in self.phases if now_s < until_s), self.phases[-1][1])
-        if phase == "moving":
-            self.armed = True
+        self.other_frame |= phase == "moving"
         still = phase != "moving"
         decision = Decision.ACCEPT
         reasons: tuple[Reason, ...] = ()
@@ -74,7 +74,8 @@ class ScriptedFilm:
             decision = Decision.CANNOT_TELL if phase in ("none", "blank") else Decision.HOLD
             reasons = (Reason(ReasonCode.OFF_CENTRE, "the frame is 1.2 mm off centre"),)
         motion = Motion(0.0 if still else -PULL_MM_S, 0.0, 0.1, still, 2.0 if still else 0.0)
-        ready = phase == "seated" and self.armed
+        gone_on = still and self.other_frame
+        ready = phase == "seated" and (gone_on or self.reopened)
         return Sighting(
             frame.sequence,
             now_s,
@@ -86,14 +87,15 @@ class ScriptedFilm:
             phase != "none",
             self.film_kind,
             phase == "blank",
+            gone_on,
         )
 
     def shot_taken(self, at_s: float) -> None:
-        self.armed = False
+        self.other_frame = self.reopened = False
         self.shots_at_s.append(at_s)
 
     def reopen_frame(self) -> None:
-        self.armed = True
+        self.reopened = True
 
 
 @dataclass

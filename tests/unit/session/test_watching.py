@@ -3,7 +3,7 @@
 import pytest
 
 from tethercap.session.states import RunState
-from tethercap.session.watching import Travel, state_of
+from tethercap.session.watching import state_of
 from tethercap.watch.sighting import Decision, Motion, Sighting, Verdict
 
 
@@ -36,24 +36,3 @@ def sighting(
 )
 def test_a_sighting_speaks_for_one_state(seen: Sighting, taken_here: bool, state: RunState) -> None:
     assert state_of(seen, moving_above_mm_s=3.0, taken_here=taken_here) is state
-
-
-def test_travel_adds_signed_speed_over_time() -> None:
-    travel = Travel()
-    for step in range(11):
-        travel.update(sighting(still=False, speed_mm_s=-38.0, at_s=step * 0.1))
-    assert travel.along_mm == pytest.approx(-38.0)
-
-
-def test_rest_adds_nothing_however_noisy() -> None:
-    travel = Travel()
-    for step in range(100):
-        travel.update(sighting(still=True, speed_mm_s=0.2, at_s=step / 30))
-    assert travel.along_mm == 0
-
-
-def test_a_hole_in_the_live_view_is_not_bridged() -> None:
-    travel = Travel()
-    travel.update(sighting(still=False, speed_mm_s=10.0, at_s=0.0))
-    travel.update(sighting(still=False, speed_mm_s=10.0, at_s=5.0))
-    assert travel.along_mm == 0
