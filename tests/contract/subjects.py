@@ -36,10 +36,12 @@ class SimulatedBody:
         Its command line.
     program : Path
         What to run; the one with a rig that draws at once if left out.
+    fast : bool
+        Whether it cuts its waits short.
     """
 
-    def __init__(self, *arguments: str, program: Path = TINY_RIG) -> None:
-        command = [sys.executable, str(program), "--until-stdin-closes", "--fast", *arguments]
+    def __init__(self, *arguments: str, program: Path = TINY_RIG, fast: bool = True) -> None:
+        command = [sys.executable, str(program), "--until-stdin-closes", *(["--fast"] if fast else []), *arguments]
         environment = {**os.environ, "PYTHONPATH": str(ROOT)}
         self.process = subprocess.Popen(
             command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment

@@ -118,6 +118,19 @@ def test_killed_right_after_a_release_the_picture_is_found(camera: ChildCamera, 
     assert len(files) == 1
 
 
+def test_a_body_that_takes_its_time_for_live_pictures_is_heard_and_read_all_the_same(tmp_path: Path) -> None:
+    slow = SimulatedBody("--body", "0a", fast=False)
+    camera = ChildCamera(slow.port, log_dir=tmp_path)
+    camera.settings()
+    camera.start_live_view()
+    slow.fault("delay:op=0x9203,seconds=0.08")
+    camera.fire()
+    files = [event for event in collect(camera, CaptureFinished, 20) if isinstance(event, FileAppeared)]
+    assert len(b"".join(camera.pull(files[0].file))) == files[0].file.size_bytes
+    camera.close()
+    slow.end()
+
+
 def test_stopped_it_is_ended_at_the_deadline(camera: ChildCamera, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("tethercap.camera.driver_handle.DEADLINES_S", dict.fromkeys(_verbs(), 1.0))
     os.kill(camera.process_id, signal.SIGSTOP)

@@ -21,6 +21,10 @@ from tethercap.errors import (
 NEVER = float("inf")
 LIVE_PERIOD_S = 1 / 30
 """Pictures are asked for no faster; bodies make 15 to 30 a second."""
+SLOWEST_LIVE_PERIOD_S = 1 / 10
+"""Nor slower while a file is pulled: the film must still be watched."""
+LIVE_SHARE = 0.05
+"""The part of the time that live view may take from a file being pulled, as long as enough pictures come."""
 AFTER_SHOT_S = 3.0
 """For so long after a release live view may fail without meaning anything: bodies restart it."""
 EVENT_PERIOD_S = 0.05
@@ -61,6 +65,8 @@ class LiveDuty:
         self._wait_s = LIVE_PERIOD_S
         self.next_at_s = NEVER
         self.failing_since_s: float | None = None
+        self.sparing = False
+        """Whether a file is being pulled over the same link."""
         self.excused_until_s = 0.0
         """Errors before this time are expected."""
 
@@ -89,7 +95,11 @@ class LiveDuty:
         try:
             camera.preview(lambda jpeg: self._publish(jpeg, now_s()))
             # From the beginning of this one: a body that is asked sooner keeps us waiting for its next picture.
-            self.next_at_s = max(started_s + LIVE_PERIOD_S, now_s())
+            ended_s = now_s()
+            period_s = LIVE_PERIOD_S
+            if self.sparing:
+                period_s = min(max(period_s, (ended_s - started_s) / LIVE_SHARE), SLOWEST_LIVE_PERIOD_S)
+            self.next_at_s = max(started_s + period_s, ended_s)
             self._wait_s, self.failing_since_s = LIVE_PERIOD_S, None
         except CameraError as error:
             self._wait_s = min(0.5, max(0.05, self._wait_s * 1.5))

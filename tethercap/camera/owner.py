@@ -155,6 +155,7 @@ class CameraOwner:
 
     def _do(self, duty: Duty, opened: OpenCamera, now_s: float) -> None:
         if duty is Duty.LIVE:
+            self._live.sparing = self._pull is not None
             self._live.turn(opened.camera, time.monotonic)
         elif duty is Duty.LISTEN:
             self._listen(opened)
