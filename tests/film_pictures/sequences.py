@@ -96,9 +96,7 @@ class Pull:
 
         def rest(frame: int, seconds: float) -> None:
             off = self._centres[frame] - places[-1]
-            self.rests.append(
-                Rest(frame, times[-1], times[-1] + seconds, off, frame in self.blank, frame in self.dark)
-            )
+            self.rests.append(Rest(frame, times[-1], times[-1] + seconds, off, frame in self.blank, frame in self.dark))
             times.append(times[-1] + seconds)
             places.append(places[-1])
 
@@ -145,7 +143,9 @@ class Pull:
                 yield Shown(number, at_s, before, place)
                 continue
             mid = np.float32((place + earlier) / 2 * scale)
-            light = cv2.remap(film, map_x + mid, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(1.0, 1.0, 1.0))
+            light = cv2.remap(
+                film, map_x + mid, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(1.0, 1.0, 1.0)
+            )
             light = light * lamp * dirt
             smear = abs(place - earlier) * view.px_per_mm
             if smear > 1:

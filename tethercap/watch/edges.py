@@ -69,14 +69,20 @@ def find_frame_edges(
     candidates = (film_format,) if film_format is not None else tuple(formats)
     if not candidates:
         raise ValueError("a film format, or formats to choose from, must be given")
-    best = choose(fit_likely(reduce_view(pixels_bgr), pixels_bgr, candidates, film_kind, mm_per_px), pixels_bgr.shape[1])
+    best = choose(
+        fit_likely(reduce_view(pixels_bgr), pixels_bgr, candidates, film_kind, mm_per_px), pixels_bgr.shape[1]
+    )
     if best is None:
         return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),))
     return as_answer(*best, film_kind, mm_per_px)
 
 
 def fit_likely(
-    view: ReducedView, pixels_bgr: U8Array, formats: tuple[FilmFormat, ...], film_kind: FilmKind | None, mm_per_px: float | None
+    view: ReducedView,
+    pixels_bgr: U8Array,
+    formats: tuple[FilmFormat, ...],
+    film_kind: FilmKind | None,
+    mm_per_px: float | None,
 ) -> list[Fitted]:
     """Fit the edges at the most likely places."""
     scene = survey(view)
@@ -110,7 +116,9 @@ REACHES = ((0.9, 8.0), (0.4, 6.0), (0.2, 5.0))
 """How far from the assumed edge each pass looks: mm, and px at least."""
 
 
-def _different(found: list[tuple[Hypothesis, PerforationRows | None]]) -> list[tuple[Hypothesis, PerforationRows | None]]:
+def _different(
+    found: list[tuple[Hypothesis, PerforationRows | None]],
+) -> list[tuple[Hypothesis, PerforationRows | None]]:
     """Keep the best few that differ from each other."""
     chosen: list[tuple[Hypothesis, PerforationRows | None]] = []
     for hypothesis, rows in sorted(found, key=lambda pair: -pair[0].score):
@@ -141,7 +149,9 @@ def _fit(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: Perfor
             inverted=hypothesis.inverted, touching=hypothesis.touching,
         )  # fmt: skip
         corners = move_sides(corners, fits, size_px)
-        bases = np.array([fit.outside if fit.seen.mean() > 0.2 else base for fit, base in zip(fits, bases, strict=True)])
+        bases = np.array(
+            [fit.outside if fit.seen.mean() > 0.2 else base for fit, base in zip(fits, bases, strict=True)]
+        )
     strip_off_mm = None
     if rows is not None:
         middle_y = (rows.middle_y + 0.5) * factor - 0.5
@@ -151,9 +161,7 @@ def _fit(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: Perfor
     return Fitted(hypothesis, corners, fits, px_per_mm, strip_off_mm, scene.tilt)
 
 
-def as_answer(
-    fitted: Fitted, sure: float, film_kind: FilmKind | None, mm_per_px: float | None
-) -> FrameEdges | NotSeen:
+def as_answer(fitted: Fitted, sure: float, film_kind: FilmKind | None, mm_per_px: float | None) -> FrameEdges | NotSeen:
     """Say what was found, or what is missing."""
     evidence = evidence_of(fitted.fits)
     kind = film_kind or kind_of(fitted.hypothesis.base, inverted=fitted.hypothesis.inverted)

@@ -93,15 +93,16 @@ def _fraction(before: F32Array, after: F32Array, whole_x: int, whole_y: int) -> 
     one = before[max(0, -whole_y) : height - max(0, whole_y), max(0, -whole_x) : width - max(0, whole_x)]
     two = after[max(0, whole_y) : height - max(0, -whole_y), max(0, whole_x) : width - max(0, -whole_x)]
     two = two * _row_gain(one, two)
-    design = np.empty((4, len(range(1, one.shape[0] - 1, 2)), one.shape[1] - 2), np.float32)
-    np.subtract(one[1:-1:2, :-2], one[1:-1:2, 2:], out=design[0])
-    np.subtract(one[:-2:2, 1:-1], one[2::2, 1:-1], out=design[1])
-    design[0] += two[1:-1:2, :-2] - two[1:-1:2, 2:]
-    design[1] += two[:-2:2, 1:-1] - two[2::2, 1:-1]
+    mean = one + two
+    high, wide = one.shape[0] // 2 * 2 - 1, one.shape[1] // 2 * 2 - 1
+    here = slice(1, high, 2), slice(1, wide, 2)
+    design = np.empty((4, high // 2, wide // 2), np.float32)
+    np.subtract(mean[1:high:2, : wide - 1 : 2], mean[1:high:2, 2 : wide + 1 : 2], out=design[0])
+    np.subtract(mean[: high - 1 : 2, 1:wide:2], mean[2 : high + 1 : 2, 1:wide:2], out=design[1])
     design[:2] *= np.float32(0.25)
-    design[2], design[3] = one[1:-1:2, 1:-1], 1.0
+    design[2], design[3] = one[here], 1.0
     rows = design.reshape(4, -1)
-    change = (two[1:-1:2, 1:-1] - one[1:-1:2, 1:-1]).ravel()
+    change = (two[here] - one[here]).ravel()
     count = change.size
     normal, right = (rows @ rows.T).astype(np.float64), (rows @ change).astype(np.float64)
     spread = normal[2, 2] / count - (normal[2, 3] / count) ** 2 + 1.0
@@ -114,7 +115,7 @@ def _fraction(before: F32Array, after: F32Array, whole_x: int, whole_y: int) -> 
     return Shift(whole_x + float(solution[0]), whole_y + float(solution[1]), noise_px, trusted)
 
 
-CORRELATED = 3.0
+CORRELATED = 2.0
 """JPEG and sharpening tie neighbouring pixels together; the error is that of a picture with so many times fewer each way."""
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from tethercap.film.formats import FilmFormat, Perforations
 from tethercap.pictures import F32Array
@@ -18,6 +19,9 @@ LEAST_APART = 0.8
 """Rows may lie nearer together than their holes do by this share: a holder often covers the outer part of the holes."""
 MIDDLE_OFF_MM = 7.0
 """A single row of holes is believed only where it puts the strip's middle so near the view's."""
+
+
+C64Array = npt.NDArray[np.complex64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,19 +106,20 @@ def _with_measured_pitch(
     return rows
 
 
-def _harmonic(level: F32Array, pitches_px: F32Array, middle_x: float) -> np.ndarray:
+def _harmonic(level: F32Array, pitches_px: F32Array, middle_x: float) -> C64Array:
     """First harmonic of every pixel row at each pitch, complex, shape (height, pitches)."""
     width = level.shape[1]
     window = np.hanning(width).astype(np.float32)
     window /= window.sum()
-    x = (np.arange(width) - middle_x).astype(np.float32)
-    waves = np.exp(np.complex64(-2j * np.pi) * x[:, None] / pitches_px[None, :]) * window[:, None]
-    centred = level - (level @ window)[:, None]
-    return np.asarray(centred.astype(np.complex64) @ waves.astype(np.complex64))
+    angle = (2 * np.pi * (np.arange(width) - middle_x)[:, None] / pitches_px[None, :]).astype(np.float32)
+    waves = np.concatenate([np.cos(angle), -np.sin(angle)], axis=1) * window[:, None]
+    both = (level - (level @ window)[:, None]) @ waves
+    count = len(pitches_px)
+    return np.asarray(both[:, :count] + 1j * both[:, count:], np.complex64)
 
 
 def _rows_at(
-    level: F32Array, tone: np.ndarray, film_format: FilmFormat, holes: Perforations, scale: float, slope: float
+    level: F32Array, tone: C64Array, film_format: FilmFormat, holes: Perforations, scale: float, slope: float
 ) -> tuple[float, PerforationRows] | None:
     tall = max(3, int(0.7 * holes.across_mm * scale))
     box = np.ones(tall) / tall
@@ -156,7 +161,7 @@ def _best_pair(strength: np.ndarray, least_px: float, most_px: float) -> tuple[i
     return None if best is None else best[1:]
 
 
-def _phase(tone: np.ndarray, row: float, tall: int, pitch_px: float) -> float:
+def _phase(tone: C64Array, row: float, tall: int, pitch_px: float) -> float:
     """Place of the hole nearest the middle column, px from it."""
     start = max(0, int(row - tall / 2))
     angle = float(np.angle(tone[start : start + tall].sum()))

@@ -5,6 +5,7 @@ which averages a ragged edge instead of choosing one of its teeth, and does not 
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -12,6 +13,7 @@ import numpy.typing as npt
 
 from tethercap.pictures import F32Array, U8Array
 from tethercap.watch.tones import BoolArray, like_base
+
 
 @dataclass(frozen=True, slots=True)
 class Sampling:
@@ -90,7 +92,7 @@ def refine_sides(
     bands, visible = sample_bands(pixels_bgr, corners, step_px, sampling)
     if inverted:
         bands = np.float32(255.0) - bands
-    return tuple(_fit_side(bands[i], visible[i], bases[i], step_px, either_way=touching[i]) for i in range(4))
+    return _fit(bands, visible, np.asarray(bases, np.float32), step_px, np.array(touching))
 
 
 def sample_bands(
@@ -126,73 +128,99 @@ def sample_bands(
     return grouped, visible
 
 
-def _fit_side(band: F32Array, visible: BoolArray, base: F32Array, step_px: float, *, either_way: bool) -> SideFit:
-    """Fit one side; `band` has shape (segments, across, 3), outside first."""
-    segments, across = band.shape[:2]
-    total = np.zeros((segments, across + 1, 3), np.float32)
-    np.cumsum(band, axis=1, out=total[:, 1:])
-    means = (total[:, WINDOW:] - total[:, :-WINDOW]) / np.float32(WINDOW)
-    before, after = means[:, :-WINDOW], means[:, WINDOW:]
-    step = (before - after).sum(axis=2) / np.float32(3)
-    step, clear = (np.abs(step), np.ones(step.shape, bool)) if either_way else (step, like_base(before, base, 0.2))
-    best = _outermost(np.where(clear, step, 0), across)
-    each = np.arange(segments)
-    noise = _noise(band.sum(axis=2) / np.float32(3))
-    size = step[each, best]
-    usable = (size > max(4.0 * noise, 3.5)) & clear[each, best] & visible
-    offset = (_step_place(total.sum(axis=2) / np.float32(3), before, after, best) - across // 2) * step_px
-    u = ((each + 0.5) / segments * 2 - 1).astype(np.float32)
-    shift, turn, kept = robust_line(u, offset, usable, np.minimum(size, np.float32(40)), step_px, across // 2)
-    residual = (offset - shift - turn * u)[kept]
-    nothing = np.full(3, np.nan, np.float32)
-    return SideFit(
-        shift, turn, kept, visible,
-        contrast=float(np.median(size[kept])) / noise if kept.any() else 0.0,
-        ragged_px=float(np.sqrt((residual**2).mean())) if kept.any() else 0.0,
-        outside=np.asarray(np.median(before[each, best][kept], axis=0)) if kept.any() else nothing,
-        inside=np.asarray(np.median(after[each, best][kept], axis=0)) if kept.any() else nothing,
-    )  # fmt: skip
+def _fit(
+    bands: F32Array, visible: BoolArray, bases: F32Array, step_px: float, either_way: BoolArray
+) -> tuple[SideFit, ...]:
+    """Fit all sides at once; `bands` has shape (sides, segments, across, 3), outside first."""
+    sides, segments, across = bands.shape[:3]
+    total = np.zeros((sides, segments, across + 1, 3), np.float32)
+    np.cumsum(bands, axis=2, out=total[:, :, 1:])
+    means = (total[:, :, WINDOW:] - total[:, :, :-WINDOW]) * np.float32(1 / WINDOW)
+    before, after = means[:, :, :-WINDOW], means[:, :, WINDOW:]
+    step = _grey(before) - _grey(after)
+    clear = like_base(before, bases[:, None, None, :], 0.2)
+    if either_way.any():
+        step[either_way], clear[either_way] = np.abs(step[either_way]), True
+    best = _outermost(np.where(clear, step, np.float32(0)), across)
+    size = _at(step, best)
+    noise = _noise(_grey(bands))
+    usable = (size > np.maximum(4.0 * noise, 3.5)[:, None]) & _at(clear, best) & visible
+    high, low = _at(before, best), _at(after, best)
+    offset = (_step_place(_grey(total), _grey(high), _grey(low), best) - across // 2) * np.float32(step_px)
+    u = ((np.arange(segments) + 0.5) / segments * 2 - 1).astype(np.float32)
+    weight = np.where(usable, np.minimum(size, np.float32(40)), np.float32(0))
+    shift, turn, kept = robust_lines(u, offset, weight, step_px, across // 2)
+    residual = np.where(kept, offset - shift[:, None] - turn[:, None] * u, 0)
+    count = np.maximum(kept.sum(axis=1), 1)
+    ragged = np.sqrt((residual * residual).sum(axis=1) / count)
+    contrast = (size * kept).sum(axis=1) / count / noise
+    outside = (high * kept[..., None]).sum(axis=1) / count[:, None]
+    inside = (low * kept[..., None]).sum(axis=1) / count[:, None]
+    return tuple(
+        SideFit(
+            float(shift[i]),
+            float(turn[i]),
+            kept[i],
+            visible[i],
+            float(contrast[i]),
+            float(ragged[i]),
+            outside[i],
+            inside[i],
+        )
+        for i in range(sides)
+    )
+
+
+def _grey(tones: F32Array) -> F32Array:
+    """Mean of the channels."""
+    return np.asarray((tones[..., 0] + tones[..., 1] + tones[..., 2]) * np.float32(1 / 3))
+
+
+def _at(values: npt.NDArray[Any], best: npt.NDArray[np.intp]) -> npt.NDArray[Any]:
+    """Values of each segment at its own place: shape (sides, segments, ...)."""
+    sides, segments = best.shape
+    return np.asarray(values[np.arange(sides)[:, None], np.arange(segments)[None, :], best])
 
 
 def _outermost(step: F32Array, across: int) -> npt.NDArray[np.intp]:
     """Where each segment first leaves the base: the picture's own contours lie further in, and may be stronger."""
-    places = np.arange(step.shape[1]) + WINDOW - 0.5 - across // 2
+    length = step.shape[2]
+    places = np.arange(length) + WINDOW - 0.5 - across // 2
     weighted = step * np.exp(-0.5 * (places / (across / 3.5)) ** 2).astype(np.float32)
-    enough = np.minimum(np.float32(0.5) * weighted.max(axis=1), np.float32(ENOUGH_STEP))
-    first = (weighted >= enough[:, None]).argmax(axis=1)
-    following = np.minimum(first[:, None] + np.arange(WINDOW + 1), step.shape[1] - 1)
-    highest = np.take_along_axis(step, following, axis=1).argmax(axis=1)
-    return np.asarray(following[np.arange(len(first)), highest])
+    enough = np.minimum(np.float32(0.5) * weighted.max(axis=2), np.float32(ENOUGH_STEP))
+    first = (weighted >= enough[..., None]).argmax(axis=2)
+    following = np.minimum(first[..., None] + np.arange(WINDOW + 1), length - 1)
+    highest = np.take_along_axis(step, following, axis=2).argmax(axis=2)
+    return np.asarray(np.minimum(first + highest, length - 1), np.intp)
 
 
-def _step_place(total: F32Array, before: F32Array, after: F32Array, best: npt.NDArray[np.intp]) -> F32Array:
-    """Place of the ideal step within the two windows around `best`, in samples, shape (segments,)."""
-    each = np.arange(len(best))
-    high, low = before[each, best].mean(axis=1), after[each, best].mean(axis=1)
-    sums = total[each, best + 2 * WINDOW] - total[each, best]
-    apart = np.where(np.abs(high - low) < 1e-3, 1e-3, high - low)
+def _step_place(total: F32Array, high: F32Array, low: F32Array, best: npt.NDArray[np.intp]) -> F32Array:
+    """Place of the ideal step within the two windows around `best`, in samples, shape (sides, segments)."""
+    sums = _at(total, best + 2 * WINDOW) - _at(total, best)
+    apart = np.where(np.abs(high - low) < 1e-3, np.float32(1e-3), high - low)
     return np.asarray(best + (sums - 2 * WINDOW * low) / apart - 0.5, np.float32)
 
 
-def _noise(tone: F32Array) -> float:
-    """Standard deviation of the noise in a band, from second differences across it; at least half a code."""
-    second = tone[:, 2:] - 2 * tone[:, 1:-1] + tone[:, :-2]
-    return max(float(np.median(np.abs(second))) * 1.4826 / np.sqrt(6.0), 0.5)
+def _noise(tone: F32Array) -> F32Array:
+    """Standard deviation of the noise in each band, from second differences across it; at least half a code; shape (sides,)."""
+    second = np.abs(tone[:, :, 2:] - 2 * tone[:, :, 1:-1] + tone[:, :, :-2]).reshape(len(tone), -1)
+    middle = second.shape[1] // 2
+    return np.maximum(np.partition(second, middle, axis=1)[:, middle] * np.float32(1.4826 / 6**0.5), np.float32(0.5))
 
 
-def robust_line(
-    u: F32Array, offset: F32Array, usable: BoolArray, weight: F32Array, step_px: float, reach: int
-) -> tuple[float, float, BoolArray]:
-    """Fit offset = shift + turn * u through most of the usable points.
+def robust_lines(
+    u: F32Array, offset: F32Array, weight: F32Array, step_px: float, reach: int
+) -> tuple[F32Array, F32Array, BoolArray]:
+    """Fit offset = shift + turn * u through most of the points, for several sides at once.
 
     The start is the densest place among lines of a few turns; then bisquare weights (Beaton and Tukey, 1974) give the mean line.
 
     Parameters
     ----------
-    u, offset, weight : ndarray
-        Place along the side (-1..1), distance from the assumed line (px), weight; shape (n,).
-    usable : ndarray
-        Which points count, bool.
+    u : ndarray
+        Place along the side, -1..1, shape (n,).
+    offset, weight : ndarray
+        Distance from the assumed line, px, and weight, 0 where unusable; shape (sides, n).
     step_px : float
         Sampling across the band.
     reach : int
@@ -200,49 +228,54 @@ def robust_line(
 
     Returns
     -------
-    shift, turn : float
-        Zero when nothing is usable.
+    shift, turn : ndarray
+        Shape (sides,); zero where fewer than three points are usable.
     kept : ndarray
-        Points near the line, bool.
+        Points near the line, shape (sides, n), bool.
     """
-    if usable.sum() < 3:
-        return 0.0, 0.0, np.zeros(len(u), bool)
-    x, y, w = u[usable], offset[usable], weight[usable]
-    shift, turn = _densest(x, y / np.float32(step_px), w, reach)
-    shift, turn, scale = shift * step_px, turn * step_px, 2.5 * step_px
+    enough = (weight > 0).sum(axis=1) >= 3
+    weight = np.where(enough[:, None], weight, np.float32(0))
+    shift, turn = _densest(u, offset / np.float32(step_px), weight, reach)
+    shift, turn = shift * step_px, turn * step_px
+    scale = np.full(len(offset), 2.5 * step_px, np.float32)
     for _ in range(4):
-        residual = y - shift - turn * x
-        bisquare = w * np.maximum(1 - (residual / (2.0 * scale)) ** 2, 0) ** 2
-        shift, turn = _weighted_line(x, y, bisquare, shift, turn)
-        near = residual[np.abs(residual) < 2.0 * scale]
-        spread = 2.0 * float(np.sqrt(near @ near / len(near))) if len(near) else scale
-        scale = min(max(spread, step_px), 3 * step_px)
-    kept = usable & (np.abs(offset - shift - turn * u) < 2.0 * scale)
-    return shift, turn, kept
+        residual = offset - shift[:, None] - turn[:, None] * u
+        inside = np.maximum(1 - (residual / (2 * scale[:, None])) ** 2, 0)
+        shift, turn = _weighted_lines(u, offset, weight * inside * inside, shift, turn)
+        near = (inside > 0) & (weight > 0)
+        mean_square = (residual * residual * near).sum(axis=1) / np.maximum(near.sum(axis=1), 1)
+        scale = np.clip(2 * np.sqrt(mean_square), step_px, 3 * step_px)
+    residual = offset - shift[:, None] - turn[:, None] * u
+    kept = (weight > 0) & (np.abs(residual) < 2 * scale[:, None])
+    return np.where(enough, shift, 0), np.where(enough, turn, 0), kept
 
 
-def _densest(x: F32Array, y: F32Array, w: F32Array, reach: int) -> tuple[float, float]:
+def _densest(u: F32Array, offset: F32Array, weight: F32Array, reach: int) -> tuple[F32Array, F32Array]:
     """Line with the most points near it, in samples: a histogram of where each line of some turn would cross the middle."""
+    sides = len(offset)
     turns = np.linspace(-0.4 * reach, 0.4 * reach, 17 if reach > 15 else 7).astype(np.float32)
-    places = np.rint(y[None, :] - turns[:, None] * x[None, :]).astype(np.intp) + 2 * reach
     width = 4 * reach + 1
-    inside = (places >= 0) & (places < width)
-    flat = (places + np.arange(len(turns))[:, None] * width)[inside]
-    votes = np.bincount(flat, np.broadcast_to(w, places.shape)[inside], len(turns) * width).reshape(len(turns), width)
-    dense = votes[:, :-2] + 2 * votes[:, 1:-1] + votes[:, 2:]
-    dense *= np.exp(-0.5 * (turns / (0.3 * reach)) ** 2)[:, None]
-    turn, place = divmod(int(dense.argmax()), width - 2)
-    return float(place + 1 - 2 * reach), float(turns[turn])
+    places = np.rint(offset[:, None, :] - turns[None, :, None] * u).astype(np.intp) + 2 * reach
+    votes_of = np.where((places >= 0) & (places < width), weight[:, None, :], np.float32(0))
+    rows = np.arange(sides * len(turns)).reshape(sides, len(turns), 1) * width
+    flat = (np.clip(places, 0, width - 1) + rows).ravel()
+    votes = np.bincount(flat, votes_of.ravel(), sides * len(turns) * width).reshape(sides, len(turns), width)
+    dense = votes[..., :-2] + 2 * votes[..., 1:-1] + votes[..., 2:]
+    dense *= np.exp(-0.5 * (turns / (0.3 * reach)) ** 2)[None, :, None]
+    turn, place = np.divmod(dense.reshape(sides, -1).argmax(axis=1), width - 2)
+    return (place + 1 - 2 * reach).astype(np.float32), turns[turn]
 
 
-def _weighted_line(x: F32Array, y: F32Array, w: F32Array, shift: float, turn: float) -> tuple[float, float]:
-    total = float(w.sum())
-    if total <= 0:
-        return shift, turn
-    mean_x, mean_y = float(w @ x) / total, float(w @ y) / total
-    away = x - mean_x
-    spread = float(w @ (away * away))
-    if spread < 0.01 * total:
-        return mean_y - turn * mean_x, turn
-    slope = float(w @ (away * (y - mean_y))) / spread
-    return mean_y - slope * mean_x, slope
+def _weighted_lines(
+    u: F32Array, offset: F32Array, w: F32Array, shift: F32Array, turn: F32Array
+) -> tuple[F32Array, F32Array]:
+    total = w.sum(axis=1)
+    some = np.maximum(total, 1e-9)
+    mean_u, mean_offset = (w @ u) / some, (w * offset).sum(axis=1) / some
+    away = u[None, :] - mean_u[:, None]
+    spread = (w * away * away).sum(axis=1)
+    slope = (w * away * (offset - mean_offset[:, None])).sum(axis=1) / np.maximum(spread, 1e-9)
+    turn_now = np.where(spread < 0.01 * total, turn, slope)
+    shift_now = mean_offset - turn_now * mean_u
+    none = total <= 0
+    return np.where(none, shift, shift_now), np.where(none, turn, turn_now)

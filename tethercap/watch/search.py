@@ -210,7 +210,8 @@ def _follow_up(
     rights = joined(candidate_lines(support, slopes, +1, least=LEAST_SUPPORT, most=8), either)
     narrow = Scale(px_per_mm, scale.slack if scale.px_per_mm else 0.03)
     pairs = sorted(
-        _pairs(lefts, rights, film_format.along_mm, film_format.size_tolerance_mm, narrow), key=lambda pair: -_promise(pair, scene.view)
+        _pairs(lefts, rights, film_format.along_mm, film_format.size_tolerance_mm, narrow),
+        key=lambda pair: -_promise(pair, scene.view),
     )[:SHORT_PAIRS]
     read = _SideReader(scene, (columns, heights - middle_y), top, bottom, px_per_mm)
     for _, left, right, _ in pairs:
@@ -296,7 +297,9 @@ def _off_place(
     slack = film_format.size_tolerance_mm * px_per_mm + PLACE_PX
     off_along = max(abs(right.at - left.at - along) - slack, 0.0) / along
     off_across = max(abs(bottom.at - top.at - across) - slack, 0.0) / across
-    off_size = off_along + off_across + 0.3 * (abs((right.at - left.at) / along - 1) + abs((bottom.at - top.at) / across - 1))
+    off_size = (
+        off_along + off_across + 0.3 * (abs((right.at - left.at) / along - 1) + abs((bottom.at - top.at) / across - 1))
+    )
     return 1.2 * abs(centre_x) / along + 0.4 * abs(centre_y) / across + 4.0 * off_size
 
 

@@ -16,7 +16,7 @@ from tethercap.watch.edges import choose, evidence_of, fit_likely, kind_of
 from tethercap.watch.limits import Limits
 from tethercap.watch.motion import MotionMeter
 from tethercap.watch.presence import film_in_view, is_blank
-from tethercap.watch.reduced import ReducedView, Reducer
+from tethercap.watch.reduced import Reducer, reduce_view
 from tethercap.watch.sighting import Decision, FrameEdges, Motion, Reason, ReasonCode, Sighting
 from tethercap.watch.tracking import FrameGrid, Track
 
@@ -95,29 +95,30 @@ class Watcher:
         frame : LiveFrame
             Decoded; its pixels are not kept.
         """
-        view, grey = self._reducer.reduce(frame.pixels_bgr)
+        grey = self._reducer.grey(frame.pixels_bgr)
+        factor = self._reducer.factor
         before_px = self._meter.along_px, self._meter.across_px
         scale = self._scale(frame)
         still_mm_s = self.limits.still_mm_s(self.shutter_s, self.raw_px_per_view_px / scale)
-        motion = self._meter.update(grey, frame.taken_at_s, scale * view.factor, still_mm_s)
+        motion = self._meter.update(grey, frame.taken_at_s, scale * factor, still_mm_s)
         if self._meter.repeated and self._last is not None:
             self._last = replace(self._last, sequence=frame.sequence, taken_at_s=frame.taken_at_s, ready=False)
             return self._last
         moved = (
-            (self._meter.along_px - before_px[0]) * view.factor,
-            (self._meter.across_px - before_px[1]) * view.factor,
+            (self._meter.along_px - before_px[0]) * factor,
+            (self._meter.across_px - before_px[1]) * factor,
         )
         self._film_mm += moved[0] * scale
         self._lost_since_shot |= self._meter.lost
-        self._follow(frame, view, motion, moved)
-        self._last = self._judge(frame, view, grey, motion)
+        self._follow(frame, motion, moved)
+        self._last = self._judge(frame, grey, motion)
         return self._last
 
     def _scale(self, frame: LiveFrame) -> float:
         """Scale known so far, mm per px; a first guess is that the frame fills most of the view."""
         return self.mm_per_px or self.film_format.along_mm / (0.85 * frame.size.width_px)
 
-    def _follow(self, frame: LiveFrame, view: ReducedView, motion: Motion | None, moved: tuple[float, float]) -> None:
+    def _follow(self, frame: LiveFrame, motion: Motion | None, moved: tuple[float, float]) -> None:
         """Bring the track up to this picture, by the film's movement where it can, by searching where it must."""
         speed = float("inf") if motion is None or self._meter.lost else abs(motion.along_mm_s)
         track = None if self._track is None or self._meter.lost else self._track.moved(*moved)
@@ -134,7 +135,7 @@ class Watcher:
             track = fitted if held else (track if FAST_MM_S < speed < float("inf") else None)
         self._track = track
         if self._search_due(speed, still=still):
-            self._search(frame, view)
+            self._search(frame)
             self._looked_at_rest |= still
         self._learn(speed)
 
@@ -147,18 +148,20 @@ class Watcher:
             return self._since_search > 6
         return speed < FAST_MM_S or self._since_search > 3
 
-    def _search(self, frame: LiveFrame, view: ReducedView) -> None:
+    def _search(self, frame: LiveFrame) -> None:
         """Look for the frame anew, and weigh what is found against its place in the grid and the track so far."""
         self._since_search = 0
         best = choose(
-            fit_likely(view, frame.pixels_bgr, (self.film_format,), self.film_kind, self.mm_per_px),
+            fit_likely(
+                reduce_view(frame.pixels_bgr), frame.pixels_bgr, (self.film_format,), self.film_kind, self.mm_per_px
+            ),
             frame.size.width_px,
         )
         found = None if best is None else Track.of(best[0], best[1], best[0].hypothesis.base)
         if found is not None and not found.is_placed():
             found = None
         middle = (frame.size.width_px - 1) / 2
-        expected = self._grid.predict(self._meter.along_px * view.factor, middle)
+        expected = self._grid.predict(self._meter.along_px * self._reducer.factor, middle)
         if expected is not None and (found is None or found.sure < SURE):
             near = found is not None and abs(found.middle_x - expected.middle_x) < AGREE_MM * expected.px_per_mm
             if near and found is not None:
@@ -181,7 +184,7 @@ class Watcher:
             self.mm_per_px = 0.5 * (along / found.size_px[0] + across / found.size_px[1])
 
     def _learn(self, speed: float) -> None:
-        track, moved_px = self._track, self._meter.along_px * self._view_factor()
+        track, moved_px = self._track, self._meter.along_px * self._reducer.factor
         self._grid_agrees = False
         if track is None:
             return
@@ -191,29 +194,44 @@ class Watcher:
         if track.sure >= SURE and speed < SLOW_MM_S and track.seen_sides() >= 3:
             self._grid.learn(track, moved_px)
 
-    def _view_factor(self) -> int:
-        return self._reducer.factor
-
-    def _judge(self, frame: LiveFrame, view: ReducedView, grey: F32Array, motion: Motion | None) -> Sighting:
+    def _judge(self, frame: LiveFrame, grey: F32Array, motion: Motion | None) -> Sighting:
         track = self._track
         if track is None:
             base = None if self._grid.known is None else self._grid.known.clear_tone()
-            present = film_in_view(view, None, base)
+            present = film_in_view(reduce_view(frame.pixels_bgr), None, base)
             verdict = decide(None, None, motion, self.limits, not_seen=_nothing_seen(present))
             return Sighting(
                 frame.sequence, frame.taken_at_s, verdict, None, None, motion, False, present, self.film_kind
             )
         edges = self._edges(track)
         alignment = measure_alignment(edges, frame.size)
-        blank = track.seen_sides() == 0 and is_blank(view, track.corners, track.bases.mean(axis=0), inverted=track.inverted)
+        blank = track.seen_sides() == 0 and is_blank(
+            reduce_view(frame.pixels_bgr), track.corners, track.bases.mean(axis=0), inverted=track.inverted
+        )
         verdict = decide(
-            edges, alignment, motion, self.limits, film_format=self.film_format, blank=blank, grid_known=self._grid_agrees
+            edges,
+            alignment,
+            motion,
+            self.limits,
+            film_format=self.film_format,
+            blank=blank,
+            grid_known=self._grid_agrees,
         )
         at_rest = motion is not None and motion.still_for_s >= self.limits.still_for_s and self._looked_at_rest
         gone_on = at_rest and self._gone_on(grey)
         ready = at_rest and verdict.decision is Decision.ACCEPT and (gone_on or self._reopened)
         return Sighting(
-            frame.sequence, frame.taken_at_s, verdict, edges, alignment, motion, ready, True, edges.film_kind, blank, gone_on
+            frame.sequence,
+            frame.taken_at_s,
+            verdict,
+            edges,
+            alignment,
+            motion,
+            ready,
+            True,
+            edges.film_kind,
+            blank,
+            gone_on,
         )
 
     def _edges(self, track: Track) -> FrameEdges:
@@ -268,5 +286,7 @@ def _same_picture(one: F32Array, two: F32Array) -> bool:
     centre = one[rows:-rows, columns:-columns]
     if float(centre.std()) < 1.5:
         return True
-    match = cv2.matchTemplate(two[rows // 2 : -(rows // 2), columns // 2 : -(columns // 2)], centre, cv2.TM_CCOEFF_NORMED)
+    match = cv2.matchTemplate(
+        two[rows // 2 : -(rows // 2), columns // 2 : -(columns // 2)], centre, cv2.TM_CCOEFF_NORMED
+    )
     return bool(np.max(match) > SAME_PICTURE)
