@@ -71,12 +71,12 @@ class _Writing:
         if self.core.state.sums.get(file) != sha256:
             self.sums[file] = sha256
 
-    def results(self, take: TakeRecord, embed: Embedder, made_at: str) -> None:
+    def results(self, take: TakeRecord, embed: Embedder) -> None:
         """Write properties into a take's positive and proof."""
         if take.converted is None:
             return
         frame_id = FrameId.parse(take.filed.frame)
-        properties = positive_properties(self.core.state.setup, frame_id, take, made_at=made_at)
+        properties = positive_properties(self.core.state.setup, frame_id, take, made_at=take.converted_at)
         for file in filter(None, (take.converted.positive, take.converted.proof)):
             self._result(file, properties, embed)
 
@@ -93,6 +93,9 @@ class _Writing:
             shutil.copyfile(path, beside)
             embed(beside, properties)
             sha256 = file_sha256(beside)
+            if sha256 == core.state.sums.get(file):
+                self.unchanged += 1
+                return
             handle = core.layer.open_append(beside)
             try:
                 core.layer.sync(handle)
@@ -132,7 +135,7 @@ def write_metadata(
         for take in list(takes):
             writing.sidecar(take)
             if embed is not None:
-                writing.results(take, embed, take.filed.taken_at)
+                writing.results(take, embed)
             progress()
         for folder in sorted({(core.path / file).parent for file in writing.sums}):
             core.layer.sync_folder(folder)

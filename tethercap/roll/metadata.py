@@ -24,7 +24,7 @@ from tethercap.pictures import ShotData
 from tethercap.roll.lines import CameraUsed, Filed
 from tethercap.roll.names import FrameId, stem
 from tethercap.roll.setup import RollSetup
-from tethercap.roll.state import FrameRecord, TakeRecord
+from tethercap.roll.state import TakeRecord
 
 OWN_PROPERTIES: Final[Mapping[str, str]] = {
     "Roll": "the roll's id",
@@ -120,12 +120,6 @@ def positive_properties(setup: RollSetup, frame_id: FrameId, take: TakeRecord, *
         "Xmp.xmp.ModifyDate": made_at,
     }
     return _known(properties)
-
-
-def positive_properties_by_id(setup: RollSetup, frame: FrameRecord, *, made_at: str = "") -> Properties:
-    """Properties of the positive of the take that stands for the frame; empty where there is none."""
-    chosen = frame.chosen
-    return {} if chosen is None else positive_properties(setup, frame.frame_id, chosen, made_at=made_at)
 
 
 def document_id(text: str) -> str:

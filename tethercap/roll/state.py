@@ -63,6 +63,8 @@ class TakeRecord:
     filed: Filed
     converted: Converted | None = None
     """The last positive made of it."""
+    converted_at: str = ""
+    """UTC, ISO 8601."""
     companions: tuple[Companion, ...] = ()
     """Other files of the same shot."""
 
@@ -188,7 +190,7 @@ class RollState:
             case Companion() as companion:
                 self._add_companion(companion)
             case Converted() as converted:
-                self._convert(converted)
+                self._convert(converted, line.at)
             case Withdrawn(frame=frame, take=number, sha256=sha256):
                 self._withdraw(FrameId.parse(frame), number, sha256)
             case SetAside() as moved:
@@ -242,14 +244,14 @@ class RollState:
         self.last_closed = frame_id
         self.next_asked = None
 
-    def _convert(self, converted: Converted) -> None:
+    def _convert(self, converted: Converted, at: str) -> None:
         frame_id = FrameId.parse(converted.frame)
         take = self.take(frame_id, converted.take)
         self.sums[converted.positive] = converted.positive_sha256
         if converted.proof:
             self.sums[converted.proof] = converted.proof_sha256
         if take is not None:
-            self.frames[frame_id] = self.frame(frame_id).with_take(replace(take, converted=converted))
+            self.frames[frame_id] = self.frame(frame_id).with_take(replace(take, converted=converted, converted_at=at))
 
     def _set_aside(self, moved: SetAside) -> None:
         self.aside.add(moved.file)
@@ -336,7 +338,7 @@ def _renamed(take: TakeRecord, frame: str, new_names: dict[str, str]) -> TakeRec
         )
         for companion in take.companions
     )
-    return TakeRecord(take.number, take.filed_at, filed, converted, companions)
+    return replace(take, filed=filed, converted=converted, companions=companions)
 
 
 def _check_paths(body: LineBody) -> None:

@@ -15,6 +15,7 @@ from tethercap.errors import ProfileError, UnreadablePictureError
 from tethercap.image_files.metadata import embed, read, xmp_packet
 from tethercap.roll.fixity import verify
 from tethercap.roll.folder import Roll
+from tethercap.roll.names import FrameId
 from tethercap.roll.setup import FrameNotes
 
 
@@ -81,7 +82,9 @@ def test_words_reach_positives_and_their_pixels_stay(roll: Roll) -> None:
         assert found["Exif.Image.Copyright"] == "mine"
         assert found["Exif.Photo.DateTimeOriginal"] == "1998:07:12 00:00:00"
         assert found["Xmp.xmpMM.DerivedFrom/stRef:filePath"] == "raw/X31-007_01.dng"
+        assert found["Xmp.xmpMM.History[1]/stEvt:when"] == roll.frames[FrameId(1)].takes[0].converted_at
     assert np.array_equal(_pixels(positive), pixels)
+    assert roll.describe(embed).unchanged == 5
     assert verify(roll.path).is_sound
     assert not verify(roll.path).extra
 
