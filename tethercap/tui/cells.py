@@ -164,10 +164,6 @@ class CellEncoder:
         self._colour_size = len(lead_fore) + len(numbers)
         self._bytes = np.empty((rows, columns, len(template)), dtype=np.uint8)
         self._bytes[:] = np.frombuffer(template, dtype=np.uint8)
-        # Mean 0 and half a step of the palette; another pattern for each channel, so that hue is kept, not only light.
-        channels = np.stack([np.roll(_BAYER_4, shift, axis=(0, 1)) for shift in ((0, 0), (1, 2), (2, 1))], axis=-1)
-        pattern = np.tile(3 * channels - 22, (-(-rows // 4), -(-columns // 4), 1))
-        self._dither = pattern[:rows, :columns].astype(np.int16)
         self._kept = np.ones((rows, columns, len(template)), dtype=bool)
 
     def lines(self, grid: CellGrid) -> list[str]:
@@ -215,7 +211,7 @@ class CellEncoder:
 
     def _values(self, colours: U8Array) -> U8Array:
         if self.depth is Depth.PALETTE:
-            return to_palette(np.clip(colours + self._dither, 0, 255).astype(np.uint8))[..., None]
+            return to_palette(colours)[..., None]
         return to_bits_15(colours) if self.depth is Depth.BITS_15 else colours
 
     def _write_glyphs(self, glyphs: U16Array) -> None:

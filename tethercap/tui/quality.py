@@ -26,10 +26,10 @@ class QualityLadder:
     best: Depth = Depth.BITS_15
     fastest_per_s: float = 30.0
     """Highest rate of pictures that is wanted."""
-    slow_s: float = 0.060
-    """Longer than two live pictures: the terminal falls behind."""
-    quick_s: float = 0.025
-    """Shorter than one: there is room for a finer picture."""
+    slow_s: float = 0.080
+    """Longer than two live pictures and some: the terminal falls behind, and the hand begins to feel it."""
+    quick_s: float = 0.035
+    """About one live picture: there is room for a finer one."""
     slow_to_step: int = 8
     """Slow pictures in a row before a step down: a quarter of a second, so that one hiccup costs nothing."""
     quick_to_step: int = 150
