@@ -21,11 +21,11 @@ from tethercap.convert.pipeline import (
     render,
 )
 from tethercap.convert.recipe import Border
-from tethercap.geometry import QuadPx
+from tethercap.geometry import QuadPx, SizePx
 from tethercap.image_files.jpeg import write_jpeg
 from tethercap.image_files.metadata import xmp_packet
 from tethercap.image_files.raw import read_raw
-from tethercap.image_files.tiff import TiffOptions, fill_positive
+from tethercap.image_files.tiff import PutRows, TiffOptions, fill_positive
 from tethercap.pictures import RawPicture, U8Array, U16Array
 from tethercap.roll.fixity import file_sha256
 
@@ -92,23 +92,67 @@ def _how_made(plan: ConversionPlan) -> dict[str, object]:
 
 
 def _write(job: ConversionJob, plan: ConversionPlan, raw: RawPicture, xmp: bytes) -> None:
-    proofs: list[U8Array] = []
+    proof = Proof(plan.layout.turned_size, half=not plan.half_size) if job.proof_path is not None else None
 
-    def fill(pixels: U16Array) -> None:
-        with_bands(job.threads, lambda run_bands: render(plan, raw, job.flat, pixels, run_bands))
-        if job.proof_path is not None:
-            proofs.append(shrink(pixels, job.proof_long_side_px, half=not plan.half_size))
+    def fill(put: PutRows) -> None:
+        def put_both(first: int, rows: U16Array) -> None:
+            put(first, rows)
+            if proof is not None:
+                proof.put(first, rows)
+
+        with_bands(job.threads, lambda run_bands: render(plan, raw, job.flat, put_both, run_bands))
 
     if job.positive_path is None:
-        size = plan.layout.turned_size
-        fill(np.empty((size.height_px, size.width_px, 3), np.uint16))
+        fill(lambda _first, _rows: None)
     else:
         options = TiffOptions(
             colour_space=plan.colour_space, compression=job.compression, properties=job.properties, xmp=xmp
         )
         fill_positive(job.positive_path, plan.layout.turned_size, options, fill)
-    if job.proof_path is not None:
-        write_jpeg(job.proof_path, proofs[0], quality=job.jpeg_quality, colour_space=plan.colour_space, xmp=xmp)
+    if proof is not None and job.proof_path is not None:
+        pixels = proof.picture(job.proof_long_side_px)
+        write_jpeg(job.proof_path, pixels, quality=job.jpeg_quality, colour_space=plan.colour_space, xmp=xmp)
+
+
+class Proof:
+    """The 8-bit picture of a proof, gathered from the rows of its positive as they are made.
+
+    Parameters
+    ----------
+    size : SizePx
+        Of the positive.
+    half : bool
+        Halve it: one pixel for each 2 x 2 of the positive.
+    """
+
+    def __init__(self, size: SizePx, *, half: bool) -> None:
+        self._step = 2 if half else 1
+        shape = (max(size.height_px // self._step, 1), max(size.width_px // self._step, 1), 3)
+        self._pixels_bgr = np.zeros(shape, np.uint8)
+
+    def put(self, first: int, rows: U16Array) -> None:
+        """Take rows of the positive, shape (n, width, 3), from row `first` on; any thread may."""
+        height, width = self._pixels_bgr.shape[:2]
+        skipped = -first % self._step
+        fitting = rows[skipped:, : width * self._step]
+        number = min(len(fitting) // self._step, height - (first + skipped) // self._step)
+        if number <= 0:
+            return
+        small = fitting[: number * self._step]
+        if self._step > 1:
+            small = np.asarray(cv2.resize(small, (width, number), interpolation=cv2.INTER_AREA), np.uint16)
+        eight = cv2.convertScaleAbs(small, alpha=255.0 / 65535.0)
+        start = (first + skipped) // self._step
+        self._pixels_bgr[start : start + number] = cv2.cvtColor(eight, cv2.COLOR_RGB2BGR)
+
+    def picture(self, long_side_px: int | None = None) -> U8Array:
+        """Hand out the proof, at most so large, shape (height, width, 3), blue-green-red."""
+        height, width = self._pixels_bgr.shape[:2]
+        if long_side_px is None or long_side_px >= max(height, width):
+            return self._pixels_bgr
+        factor = long_side_px / max(height, width)
+        size = (max(round(width * factor), 1), max(round(height * factor), 1))
+        return np.asarray(cv2.resize(self._pixels_bgr, size, interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def with_bands(threads: int, use: Callable[[RunBands], None]) -> None:
@@ -124,24 +168,3 @@ def _run_in(
     pool: ThreadPoolExecutor, work: Callable[[tuple[int, int]], None], bands: Iterable[tuple[int, int]]
 ) -> None:
     list(pool.map(work, bands))
-
-
-def shrink(pixels: U16Array, long_side_px: int | None, *, half: bool) -> U8Array:
-    """Make the 8-bit picture of a proof, blue-green-red, from a positive's pixels.
-
-    Parameters
-    ----------
-    pixels : ndarray
-        Shape (height, width, 3), uint16, red-green-blue.
-    long_side_px : int or None
-        Longer side of the proof; None halves the picture, or keeps its size where `half` is False.
-    half : bool
-    """
-    height, width = pixels.shape[:2]
-    factor = 0.5 if half else 1.0
-    if long_side_px is not None:
-        factor = min(long_side_px / max(height, width), 1.0)
-    size = (max(round(width * factor), 1), max(round(height * factor), 1))
-    small = pixels if factor == 1.0 else cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
-    eight = cv2.convertScaleAbs(small, alpha=255.0 / 65535.0)
-    return np.asarray(cv2.cvtColor(eight, cv2.COLOR_RGB2BGR), dtype=np.uint8)

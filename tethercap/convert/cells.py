@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from tethercap.convert.flat_field import FlatField, colour_planes
+from tethercap.convert.flat_field import FlatField
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F32Array, RawPicture
 
@@ -35,27 +35,25 @@ def measure_cells(raw: RawPicture, flat: FlatField | None = None, cell_px: int =
     flat : FlatField, optional
         Unevenness to take out.
     cell_px : int
-        Side of a cell, even.
+        Side of a cell, a multiple of 4.
     """
-    half = cell_px // 2
     rows, columns = (side // cell_px for side in raw.mosaic.shape)
     counts = np.zeros((rows, columns, 3), np.float32)
     seen = np.zeros(3, np.float32)
-    roughness = np.zeros((rows, columns), np.float32)
+    roughness: F32Array = np.zeros((rows, columns), np.float32)
     clipped = np.zeros((rows, columns), np.bool_)
-    places = [(row, column) for row in (0, 1) for column in (0, 1)]
-    for plane, (row, column) in zip(colour_planes(raw), places, strict=True):
-        colour = int(raw.pattern[row, column])
-        whole = plane[: rows * half, : columns * half]
-        mean = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)
+    for row, column in ((0, 0), (0, 1), (1, 0), (1, 1)):
+        colour, black = int(raw.pattern[row, column]), raw.black[row, column]
+        # Every other row of a colour is enough for a mean and a spread.
+        some = raw.mosaic[row : rows * cell_px : 4, column : columns * cell_px : 2].astype(np.float32)
+        mean = cv2.resize(some, (columns, rows), interpolation=cv2.INTER_AREA) - np.float32(black)
         counts[:, :, colour] += mean
         seen[colour] += 1
-        room = raw.white - raw.black[row, column]
-        clipped |= mean > 0.97 * room
-        if colour == 1:
-            square = cv2.resize(whole * whole, (columns, rows), interpolation=cv2.INTER_AREA)
-            spread = np.sqrt(np.maximum(square - mean * mean, 0.0)) / np.maximum(mean, 1.0)
-            roughness = np.maximum(roughness, spread)
+        clipped |= mean > 0.97 * (raw.white - black)
+        if colour == 1 and seen[1] == 1:
+            some -= np.float32(black)
+            square = cv2.resize(some * some, (columns, rows), interpolation=cv2.INTER_AREA)
+            roughness = np.sqrt(np.maximum(square - mean * mean, 0.0)) / np.maximum(mean, 1.0)
     counts /= seen
     if flat is not None:
         counts *= _unevenness(flat, rows, columns, cell_px)

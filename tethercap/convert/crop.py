@@ -32,10 +32,10 @@ class Layout:
         """Size of the finished picture."""
         return SizePx(self.size.height_px, self.size.width_px) if self.quarters % 2 else self.size
 
-    def unturned(self, finished: U16Array) -> U16Array:
-        """View the finished picture as it lies in the RAW, so that rows can be filled in the RAW's order."""
-        view = np.rot90(finished, -self.quarters)
-        return view[:, ::-1] if self.mirrored else view
+    def turned(self, pixels: U16Array) -> U16Array:
+        """Mirror and turn the squared picture, or rows of it, as the finished one is."""
+        view = pixels[:, ::-1] if self.mirrored else pixels
+        return np.rot90(view, self.quarters)
 
 
 def lay_out(mosaic: SizePx, corners: QuadPx | None, recipe: Recipe, frame_long_mm: float = _FRAME_MM) -> Layout:

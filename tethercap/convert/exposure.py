@@ -15,9 +15,9 @@ WHITE_LIGHT = 0.90
 """Linear print light which a neutral white is brought to: diffuse white, as a card or paper in the scene would be."""
 COLOURED_LIGHT = 0.50
 """The same where the brightest share is coloured, and so is no white: fur, leaves, lamps, a sky at dusk."""
-_NEUTRAL_SATURATION, _COLOURED_SATURATION = 0.12, 0.30
+_NEUTRAL_SATURATION, _COLOURED_SATURATION = 0.10, 0.25
 """(max - min) / max of linear sRGB below which a bright surface counts as white, and above which it surely is none."""
-_DOUBT_WHITE_STOPS, _DOUBT_COLOURED_STOPS = 0.25, 0.8
+_DOUBT_WHITE_STOPS, _DOUBT_COLOURED_STOPS = 0.2, 0.5
 """Doubt of the gain with a white in the frame, and without one."""
 _ALIKE_STOPS = 0.25
 """Least that exposures on a roll are taken to differ."""
@@ -27,6 +27,8 @@ USUAL_GAIN_STOPS = -5.3
 """log2 of the gain that a normal exposure needs: grey card 0.65 over base on a film of slope 0.6 (see FilmModel)."""
 _LOWEST_WHITE_DENSITY = 0.25
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
+_CELLS = 12_000
+"""Cells that a frame's exposure is told from; more say nothing new."""
 _MOST_HAZE = 0.004
 
 
@@ -72,7 +74,8 @@ def find_exposure(density: F64Array, model: FilmModel, *, black_point: float = 1
     black_point : float
         Share of the haze to take away, 0..1.
     """
-    light = scene_light(density.reshape(-1, 3), model)
+    cells = density.reshape(-1, 3)
+    light = scene_light(cells[:: max(len(cells) // _CELLS, 1)], model)
     luminance = light @ _LUMINANCE
     lowest = float(model.exposure(_LOWEST_WHITE_DENSITY))
     white = max(float(np.percentile(luminance, WHITE_PERCENTILE)), lowest)

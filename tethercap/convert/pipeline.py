@@ -3,6 +3,7 @@
 import dataclasses
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -10,6 +11,7 @@ from tethercap.convert import spaces
 from tethercap.convert.cells import Cells, inside, measure_cells
 from tethercap.convert.crop import Layout, lay_out, resample_rows, source_rows
 from tethercap.convert.develop import (
+    BAND_ROWS,
     DARKEST,
     LUT_SIZE,
     DevelopTables,
@@ -39,7 +41,9 @@ from tethercap.pictures import ColourSpace, F64Array, Positive, RawPicture, U16A
 
 Step = tuple[str, dict[str, object]]
 RunBands = Callable[[Callable[[tuple[int, int]], None], Iterable[tuple[int, int]]], None]
-CHUNK_ROWS = 512
+PutRows = Callable[[int, U16Array], None]
+SQUARED_BAND_ROWS = 256
+"""Rows squared at once: a tilted frame needs some rows of the RAW on either side, which are developed twice."""
 _LUMINANCE = (0.2126, 0.7152, 0.0722)
 TYPICAL_BASE_DENSITY: Mapping[FilmKind, Triple] = {
     FilmKind.COLOUR_NEGATIVE: (0.25, 0.65, 0.95),
@@ -126,7 +130,7 @@ def convert(
     plan = plan_conversion(raw, recipe, corners=corners, film_kind=film_kind, look=shared)
     size = plan.layout.turned_size
     pixels = np.empty((size.height_px, size.width_px, 3), np.uint16)
-    render(plan, raw, shared.flat, pixels, run_bands)
+    render(plan, raw, shared.flat, partial(_copy_rows, pixels), run_bands)
     return Conversion(Positive(pixels, plan.colour_space), plan.steps, plan.base, plan.warnings)
 
 
@@ -151,7 +155,7 @@ def render(
     plan: ConversionPlan,
     raw: RawPicture,
     flat: FlatField | None,
-    out: U16Array,
+    put: PutRows,
     run_bands: RunBands = one_after_another,
 ) -> None:
     """Make the pixels of a plan.
@@ -162,26 +166,42 @@ def render(
     raw : RawPicture
     flat : FlatField or None
         The one the plan was made with.
-    out : ndarray
-        Shape (height, width, 3) of the plan's turned size, uint16; filled here, may be a file mapped into memory.
+    put : callable
+        Takes a first row and rows of the finished picture, shape (n, width, 3), uint16; called once for each band, from
+        whatever thread works it.
     run_bands : callable, optional
     """
-    develop = develop_half if plan.half_size else develop_rows
-    per_row = 2 if plan.half_size else 1
-    height, width = (side // 2 * 2 // per_row for side in raw.mosaic.shape)
-    source = SizePx(width, height)
-    target = plan.layout.unturned(out)
+    layout = plan.layout
+    if layout.quarters % 2:
+        # A quarter turn makes columns of rows: the picture has to be whole first.
+        whole = np.empty((layout.size.height_px, layout.size.width_px, 3), np.uint16)
+        upright = dataclasses.replace(plan, layout=dataclasses.replace(layout, quarters=0, mirrored=False))
+        render(upright, raw, flat, partial(_copy_rows, whole), run_bands)
+        put(0, layout.turned(whole))
+        return
 
     def work(band: tuple[int, int]) -> None:
         first, last = band
-        top, bottom = source_rows(plan.layout, first, last, source)
-        pixels = np.empty((bottom - top, width, 3), np.uint16)
-        develop(raw, plan.tables, flat, top * per_row, bottom * per_row, pixels)
-        squared = plan.layout.to_source is not None
-        target[first:last] = resample_rows(plan.layout, pixels, top, first, last) if squared else pixels
+        rows = layout.turned(_make_rows(plan, raw, flat, first, last))
+        put(layout.size.height_px - last if layout.quarters else first, rows)
 
-    rows = plan.layout.size.height_px
-    run_bands(work, [(first, min(first + CHUNK_ROWS, rows)) for first in range(0, rows, CHUNK_ROWS)])
+    height = layout.size.height_px
+    chunk = BAND_ROWS if layout.to_source is None else SQUARED_BAND_ROWS
+    run_bands(work, [(first, min(first + chunk, height)) for first in range(0, height, chunk)])
+
+
+def _make_rows(plan: ConversionPlan, raw: RawPicture, flat: FlatField | None, first: int, last: int) -> U16Array:
+    """Rows first <= row < last, squared, not yet turned."""
+    develop, per_row = (develop_half, 2) if plan.half_size else (develop_rows, 1)
+    height, width = (side // 2 * 2 // per_row for side in raw.mosaic.shape)
+    top, bottom = source_rows(plan.layout, first, last, SizePx(width, height))
+    pixels = np.empty((bottom - top, width, 3), np.uint16)
+    develop(raw, plan.tables, flat, top * per_row, bottom * per_row, pixels)
+    return pixels if plan.layout.to_source is None else resample_rows(plan.layout, pixels, top, first, last)
+
+
+def _copy_rows(pixels: U16Array, first: int, rows: U16Array) -> None:
+    pixels[first : first + len(rows)] = rows
 
 
 def frame_density(cells: Cells, base: FilmBase, corners: QuadPx | None) -> F64Array:

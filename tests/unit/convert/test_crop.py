@@ -66,8 +66,8 @@ def test_borders_keep_what_they_say(border: Border, width: int) -> None:
 def test_turns_and_mirrors_are_exact(turn: Turn, mirrored: bool) -> None:
     layout = lay_out(SizePx(6, 4), None, Recipe(border=Border.WHOLE, turn=turn, mirrored=mirrored))
     as_taken = np.arange(6 * 4 * 3, dtype=np.uint16).reshape(4, 6, 3)
-    finished = np.empty((layout.turned_size.height_px, layout.turned_size.width_px, 3), np.uint16)
-    layout.unturned(finished)[:] = as_taken
+    finished = layout.turned(as_taken)
+    assert (finished.shape[1], finished.shape[0]) == layout.turned_size
     wanted = as_taken[:, ::-1] if mirrored else as_taken
     clockwise = {Turn.NONE: 0, Turn.QUARTER: 1, Turn.HALF: 2, Turn.THREE_QUARTERS: 3}[turn]
     np.testing.assert_array_equal(finished, np.rot90(wanted, -clockwise))

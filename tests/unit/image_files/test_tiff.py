@@ -9,8 +9,8 @@ from tethercap.errors import StorageError, UnreadablePictureError
 from tethercap.geometry import SizePx
 from tethercap.image_files.icc import icc_profile
 from tethercap.image_files.metadata import read, xmp_packet
-from tethercap.image_files.tiff import Compression, TiffOptions, fill_positive, read_tiff, write_positive
-from tethercap.pictures import ColourSpace, Positive, U16Array
+from tethercap.image_files.tiff import Compression, PutRows, TiffOptions, fill_positive, read_tiff, write_positive
+from tethercap.pictures import ColourSpace, Positive
 
 
 @pytest.fixture
@@ -56,9 +56,10 @@ def _as_file(path: Path) -> str:
 
 
 @pytest.mark.parametrize("compression", [Compression.NONE, Compression.DEFLATE])
-def test_pixels_may_be_filled_in_place(positive: Positive, compression: Compression, tmp_path: Path) -> None:
-    def fill(pixels: U16Array) -> None:
-        pixels[:] = positive.pixels_rgb
+def test_rows_may_come_in_any_order(positive: Positive, compression: Compression, tmp_path: Path) -> None:
+    def fill(put: PutRows) -> None:
+        for first in (30, 60, 0):
+            put(first, positive.pixels_rgb[first : first + 30])
 
     fill_positive(tmp_path / "a.tif", SizePx(50, 70), TiffOptions(compression=compression), fill)
     np.testing.assert_array_equal(read_tiff(tmp_path / "a.tif"), positive.pixels_rgb)
@@ -69,7 +70,7 @@ def test_a_failure_leaves_the_old_file_and_nothing_else(positive: Positive, tmp_
     write_positive(path, positive)
     before = path.read_bytes()
 
-    def fail(_pixels: U16Array) -> None:
+    def fail(_put: PutRows) -> None:
         raise OSError(28, "No space left on device")
 
     with pytest.raises(StorageError, match="No space left"):
