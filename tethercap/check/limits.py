@@ -20,4 +20,7 @@ class CheckLimits:
     underexposed_share: float = 0.08
     """A frame whose brightest 0.1 % stays below this share of the range gives away more than three stops."""
     blur_loss: float = 0.45
-    """Share of fine detail missing along one axis from which a smear is believed."""
+    """Share of fine detail missing along one axis from which a smear is thought of; streaky subjects lose as much."""
+    slip_mm: float = 0.04
+    """Film that went on by this much between the verdict and the picture was moving: with missing detail, a smear.
+    Film that did not was at rest, whatever the subject looks like."""

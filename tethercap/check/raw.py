@@ -12,7 +12,7 @@ from tethercap.check.limits import CheckLimits
 from tethercap.check.view import raw_planes, raw_to_view
 from tethercap.film.formats import FilmFormat
 from tethercap.film.kinds import FilmKind
-from tethercap.geometry import RectPx, SizePx
+from tethercap.geometry import OffsetMm, RectPx, SizePx
 from tethercap.pictures import F32Array, RawPicture
 from tethercap.watch.limits import Limits
 from tethercap.watch.sighting import Alignment, FrameEdges, Sighting
@@ -28,6 +28,8 @@ class CheckRequest:
 
     film_format: FilmFormat
     film_kind: FilmKind | None = None
+    offset_when_fired: OffsetMm | None = None
+    """Where the live view had the frame when the shutter was released; None without live view."""
     mm_per_view_width: float | None = None
     """Width of the view on the film, mm, when it is known from live view."""
     expected_size: SizePx | None = None
@@ -67,7 +69,7 @@ def check_raw(raw: RawPicture, request: CheckRequest) -> RawFindings:
         *_size_findings(raw, request),
         *_alignment_findings(sighting, request),
         *_exposure_findings(inside, request.check_limits),
-        *_blur_findings(inside, request.check_limits),
+        *_blur_findings(inside, sighting.alignment, request),
     ]
     if not request.watched:
         findings.append(Finding(registry.NOT_WATCHED))
@@ -145,10 +147,15 @@ def _exposure_findings(inside: F32Array, limits: CheckLimits) -> list[Finding]:
     return []
 
 
-def _blur_findings(inside: F32Array, limits: CheckLimits) -> list[Finding]:
+def _blur_findings(inside: F32Array, alignment: Alignment | None, request: CheckRequest) -> list[Finding]:
     loss_x, loss_y = directional_loss(np.ascontiguousarray(inside[:, :, 1]))
     loss = max(loss_x, loss_y)
-    if loss <= limits.blur_loss:
+    if loss <= request.check_limits.blur_loss:
         return []
     axis = "along the picture's width" if loss_x > loss_y else "along the picture's height"
-    return [Finding(registry.MOTION_BLUR, round(100 * loss, 1), "% of fine detail", axis)]
+    finding = (round(100 * loss, 1), "% of fine detail", axis)
+    if alignment is None or request.offset_when_fired is None:
+        return [Finding(registry.MAYBE_SMEARED, *finding)]
+    slip = np.subtract(alignment.offset, request.offset_when_fired)
+    slipped = abs(float(slip[0 if loss_x > loss_y else 1])) > request.check_limits.slip_mm
+    return [Finding(registry.MOTION_BLUR, *finding)] if slipped else []

@@ -64,6 +64,13 @@ MOTION_BLUR = FindingKind(
     "The film moved during the exposure.",
     "Detail is smeared along the film. Let the film lie still and take the frame again, or use a shorter time.",
 )
+MAYBE_SMEARED = FindingKind(
+    "maybe-smeared",
+    Severity.WARNING,
+    "Fine detail is missing along one direction.",
+    "That can be movement, or a subject with streaks of its own, like water or grass. Without live view it "
+    "cannot be told: look at the picture large.",
+)
 CLIPPED = FindingKind(
     "clipped",
     Severity.FAILURE,
@@ -99,7 +106,7 @@ REGISTRY: dict[str, FindingKind] = {
     kind.code: kind
     for kind in (
         UNREADABLE, NOT_RAW, WRONG_SIZE, SAME_PICTURE, OFF_CENTRE, TILTED, CUT_OFF, KEYSTONE, EDGES_NOT_CONFIRMED,
-        MOTION_BLUR, CLIPPED, CLIPPED_A_LITTLE, UNDEREXPOSED, FORCED, NOT_WATCHED,
+        MOTION_BLUR, MAYBE_SMEARED, CLIPPED, CLIPPED_A_LITTLE, UNDEREXPOSED, FORCED, NOT_WATCHED,
     )
 }  # fmt: skip
 """Code -> kind, for screens, sidecars, help and tests."""

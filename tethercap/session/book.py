@@ -24,8 +24,8 @@ class Book:
     filed_now: int = 0
     """Accepted pictures since the run began."""
     filed_on_strip: int = 0
-    failed_here: bool = False
-    """The frame in hand has a take that was not good enough, and the film has not gone on since."""
+    failed_in_a_row: int = 0
+    """Takes of the frame in hand that were not good enough, the film not having gone on since."""
     last_filed: FrameFiled | None = None
     unpulled: Shot | None = None
     """A shot whose picture could not be stored; it can be pulled again."""
@@ -64,19 +64,19 @@ class Book:
         self.marks[frame_id] = FrameMark.FORCED if forced else FrameMark.TAKEN
         self.filed_now += 1
         self.filed_on_strip += 1
-        self.failed_here = False
+        self.failed_in_a_row = 0
         self._filed_at_s.append(at_s)
         self.numbering.done()
 
     def failed(self, frame_id: str) -> None:
         """Note a take that was not good enough; the number stays."""
         self.marks[frame_id] = FrameMark.HELD
-        self.failed_here = True
+        self.failed_in_a_row += 1
 
     def leave_open(self) -> str:
         """Go on to the next number although this frame has no good take; return the frame left open."""
         left = self.frame_id
-        self.failed_here = False
+        self.failed_in_a_row = 0
         self.numbering.done()
         return left
 
@@ -84,6 +84,6 @@ class Book:
         """Note a frame that will not be taken; return it."""
         passed = self.frame_id
         self.marks[passed] = FrameMark.BLANK if blank else FrameMark.SKIPPED
-        self.failed_here = False
+        self.failed_in_a_row = 0
         self.numbering.done()
         return passed

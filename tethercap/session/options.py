@@ -12,6 +12,8 @@ class RunnerOptions:
     mode: Mode = Mode.BY_KEY
     expected_files: int = 1
     """Files a shot brings: 1 for RAW alone, 2 for RAW and JPEG."""
+    takes_by_itself: int = 2
+    """Hands-free takes of one frame that may fail before a person has to look."""
     skip_blank: bool = False
     """Note unexposed frames as blank and go on, instead of asking."""
     blank_after_s: float = 1.0

@@ -234,7 +234,7 @@ class RollRunner:
         if not sighting.gone_on:
             return
         desk.taken_here = False
-        if desk.book.failed_here and not self._line.busy:
+        if desk.book.failed_in_a_row and not self._line.busy:
             self._leave_open()
 
     def _leave_open(self) -> None:
@@ -269,7 +269,7 @@ class RollRunner:
 
     def _strip_ended(self) -> None:
         desk = self._desk
-        if desk.book.failed_here:
+        if desk.book.failed_in_a_row:
             self._leave_open()
         desk.taken_here = False
         desk.emit(events.StripEnded(desk.book.strip, desk.book.filed_on_strip))
@@ -336,7 +336,7 @@ class RollRunner:
             desk.book.numbering.visit(frame_id)
         else:
             desk.roll.go_to(desk.book.numbering.go_to(frame_id))
-        desk.book.failed_here = False
+        desk.book.failed_in_a_row = 0
         if visit:
             desk.watcher.reopen_frame()
             desk.taken_here = False

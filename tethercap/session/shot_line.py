@@ -179,6 +179,7 @@ class ShotLine:
         request = CheckRequest(
             film_format=desk.watcher.film_format,
             film_kind=desk.watcher.film_kind,
+            offset_when_fired=shot.sighting.alignment.offset if shot.sighting and shot.sighting.alignment else None,
             mm_per_view_width=desk.view_width_mm,
             expected_size=self._picture_size,
             forced=shot.forced,
@@ -245,9 +246,13 @@ class ShotLine:
             self._conversions.start(filed, findings)
             return
         desk.book.failed(filed.frame_id)
-        desk.watcher.reopen_frame()
         desk.emit(fact)
-        desk.hold(*(f"{found.kind.sentence} {found.kind.help}" for found in findings.findings if _weighs(found)))
+        sentences = [f"{found.kind.sentence} {found.kind.help}" for found in findings.findings if _weighs(found)]
+        if shot.fired_by is FiredBy.HANDS_FREE and desk.book.failed_in_a_row >= desk.options.takes_by_itself:
+            sentences.append("It is not taken again by itself: seat the film anew and press fire, or force it.")
+        else:
+            desk.watcher.reopen_frame()
+        desk.hold(*sentences)
 
 
 def _weighs(finding: Finding) -> bool:

@@ -1,5 +1,7 @@
 """The check of a RAW against drawings with exact truth."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -9,7 +11,7 @@ from tethercap.check.findings import FindingKind, RawFindings
 from tethercap.check.raw import CheckRequest, check_raw
 from tethercap.check.view import raw_planes, raw_to_view
 from tethercap.film.kinds import FilmKind
-from tethercap.geometry import SizePx
+from tethercap.geometry import OffsetMm, SizePx
 from tethercap.profile_files import load_film_format
 
 REQUEST = CheckRequest(
@@ -53,8 +55,19 @@ def test_a_forced_shot_is_kept_as_the_person_saw_it() -> None:
 
 
 def test_a_smear_along_the_film_is_seen_and_grain_is_not_taken_for_one() -> None:
-    assert registry.MOTION_BLUR.code in codes(check_raw(draw_raw(smear_px=9), REQUEST))
-    assert registry.MOTION_BLUR.code not in codes(check_raw(draw_raw(seed=11), REQUEST))
+    slipped, at_rest = (
+        replace(REQUEST, offset_when_fired=OffsetMm(-0.1, 0.0)),
+        replace(REQUEST, offset_when_fired=OffsetMm(0.0, 0.0)),
+    )
+    assert registry.MOTION_BLUR.code in codes(check_raw(draw_raw(smear_px=9), slipped))
+    assert registry.MOTION_BLUR.code not in codes(check_raw(draw_raw(seed=11), slipped))
+    assert codes(check_raw(draw_raw(smear_px=9), at_rest)) == set(), "a subject may have streaks of its own"
+
+
+def test_without_live_view_a_smear_is_only_thought_of() -> None:
+    found = check_raw(draw_raw(smear_px=9), REQUEST)
+    assert found.passed
+    assert registry.MAYBE_SMEARED.code in codes(found)
 
 
 @pytest.mark.parametrize(("gain", "code"), [(8.0, registry.CLIPPED), (0.05, registry.UNDEREXPOSED)])

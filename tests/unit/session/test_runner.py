@@ -95,6 +95,13 @@ def test_a_failed_check_keeps_the_file_and_the_frame_is_taken_again(tmp_path: Pa
     assert "slipped" in stage.told(events.FrameHeld)[0].sentences[0]
 
 
+def test_a_frame_that_keeps_failing_is_not_taken_for_ever(tmp_path: Path) -> None:
+    failing = verdicts(*[registry.CLIPPED] * 9)
+    stage = run(set_stage(tmp_path / "roll-a", [(0.5, "moving"), (9.0, "seated")], mode=Mode.HANDS_FREE, judge=failing))
+    assert len(stage.told(events.FrameFiled)) == 2
+    assert "press fire" in stage.told(events.FrameHeld)[-1].sentences[-1]
+
+
 def test_a_frame_pulled_on_after_a_failed_check_stays_open_and_numbers_stay_right(tmp_path: Path) -> None:
     phases = [(0.5, "none"), (1.0, "moving"), (1.2, "seated"), (2.0, "moving"), (3.5, "seated"), (4.0, "none")]
     stage = run(set_stage(tmp_path / "roll-a", phases, mode=Mode.HANDS_FREE, judge=verdicts(registry.MOTION_BLUR)))
