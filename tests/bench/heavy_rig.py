@@ -9,6 +9,7 @@ import argparse
 import os
 import sys
 import threading
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -16,6 +17,7 @@ import cv2
 import numpy as np
 
 from mock_camera.__main__ import run
+from mock_camera.body import RigLike
 
 LIVE_PICTURES = 8
 
@@ -53,14 +55,14 @@ class HeavyRig:
     def expose(self, exposure: Any, opened_at_s: float) -> HeavyPicture:
         return HeavyPicture(self._dng, self._live[0], self._live[0])
 
-    def control(self, command: dict[str, object]) -> dict[str, object]:
+    def control(self, command: Mapping[str, object]) -> dict[str, object]:
         raise ValueError(f"unknown command {command.get('cmd')!r}")
 
     def close(self) -> None:
         pass
 
 
-def make_rig(_: argparse.Namespace) -> HeavyRig:
+def make_rig(_: argparse.Namespace) -> RigLike:
     return HeavyRig()
 
 

@@ -22,6 +22,7 @@ from tethercap.errors import (
     CameraFullError,
     CameraGoneError,
     CameraRefusedError,
+    NotSupportedError,
 )
 from tethercap.exposure.settings import Setting
 
@@ -181,12 +182,12 @@ def test_two_files_of_one_shot_are_both_told_and_pulled(bench: Bench) -> None:
 
 
 def test_one_file_announced_twice_is_told_once(bench: Bench) -> None:
-    bench.body.fault("same-picture:times=1")
-    for _ in range(2):
-        bench.camera.fire()
-        files, _ = bench.files()
-        assert len(files) == 1
-        bench.pull_all(files)
+    bench.body.fault("object-added-twice:times=1")
+    bench.camera.fire()
+    files, _ = bench.files()
+    files += [event for event in bench.until(lambda _: False, 0.5) if isinstance(event, FileAppeared)]
+    assert len(files) == 1
+    bench.pull_all(files)
 
 
 def test_a_truncated_piece_is_asked_for_again(bench: Bench) -> None:
@@ -268,6 +269,21 @@ def test_a_busy_body_s_gap_is_learned_and_kept(bench: Bench, tmp_path: Path) -> 
     bench.files()
     assert bench.camera.abilities.shortest_gap_s > 0
     assert '"Copy Body S"' in (tmp_path / "learned-cameras.json").read_text()
+
+
+@pytest.mark.parametrize("bench", ["storage"], indirect=True)
+def test_a_body_in_the_wrong_usb_mode_says_what_to_turn(bench: Bench) -> None:
+    assert not bench.camera.abilities.trigger
+    assert not bench.camera.abilities.live_view
+    with pytest.raises(NotSupportedError, match="USB menu"):
+        bench.camera.fire()
+
+
+def test_a_body_without_a_card_says_so(bench: Bench) -> None:
+    bench.body.fault("no-card")
+    with pytest.raises(CameraRefusedError, match="no card"):
+        bench.camera.fire()
+    bench.heal()
 
 
 @pytest.mark.parametrize("bench", ["standard"], indirect=True)

@@ -40,10 +40,15 @@ def explain(error: CameraError, opened: OpenCamera) -> CameraError:
 
 def _card(opened: OpenCamera) -> CameraError | None:
     free_bytes = opened.camera.free_bytes()
-    if free_bytes is None or free_bytes >= ROOM_FOR_A_PICTURE_BYTES:
+    if not free_bytes:
+        return CameraRefusedError(
+            "The camera did not take the picture: it shows no card.", todo="Put one in and take the frame again."
+        )
+    told = [free for free in free_bytes if free is not None]
+    if not told or max(told) >= ROOM_FOR_A_PICTURE_BYTES:
         return None
     return CameraFullError(
-        f"The camera did not take the picture: its card is full ({free_bytes / 1e6:.0f} MB left).",
+        f"The camera did not take the picture: its card is full ({max(told) / 1e6:.0f} MB left).",
         safe="Everything taken before is on the card or filed.",
         todo="Put in an empty card, or free some space once the roll is verified.",
     )

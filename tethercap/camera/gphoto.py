@@ -160,6 +160,17 @@ class GPhotoCamera:
         """Whether the driver's table says that this entry has live view."""
         return bool(self._camera.get_abilities().operations & gp.GP_OPERATION_CAPTURE_PREVIEW)
 
+    def offers_capture(self) -> bool:
+        """Whether the body itself offers a release, by its own list of operations.
+
+        Raises
+        ------
+        CameraError
+        """
+        with self._call("see what the camera can do", 40.0):
+            said = str(self._camera.get_summary(self._context).text)
+        return "No Image Capture" not in said or "No vendor specific capture" not in said
+
     # Settings
 
     def setting_names(self) -> tuple[str, ...]:
@@ -313,8 +324,8 @@ class GPhotoCamera:
             listed = self._camera.folder_list_folders(folder, self._context)
             return tuple(listed.get_name(index) for index in range(listed.count()))
 
-    def free_bytes(self) -> int | None:
-        """Return the free space of the card, None where the camera does not say.
+    def free_bytes(self) -> list[int | None]:
+        """Return the free space of each card, None for one that the camera does not tell; empty without a card.
 
         Raises
         ------
@@ -322,8 +333,8 @@ class GPhotoCamera:
         """
         with self._call("look at the card", 15.0):
             stores = self._camera.get_storageinfo(self._context)
-        free_kb = [int(store.freekbytes) for store in stores if store.fields & gp.GP_STORAGEINFO_FREESPACEKBYTES]
-        return max(free_kb) * 1024 if free_kb else None
+        told = gp.GP_STORAGEINFO_FREESPACEKBYTES
+        return [int(store.freekbytes) * 1024 if store.fields & told else None for store in stores]
 
     # The way out
 

@@ -214,6 +214,8 @@ class CameraKeeper:
     def fire(self) -> Fired:
         """Release the shutter."""
         opened = self.ready()
+        if not opened.abilities.trigger:
+            raise NotSupportedError("This camera cannot be fired from here.", todo=" ".join(opened.abilities.notes))
         exposure_s = self._exposure_s()
         self._keep_distance(opened)
         self.memory.await_shot()

@@ -20,6 +20,8 @@ from tethercap.errors import (
     NotSupportedError,
 )
 
+EXPOSURE_NAMES = frozenset({"iso", "shutterspeed", "shutterspeed2", "aperture", "f-number"})
+"""A body that shows one of these is in the right USB mode; one that shows none is asked what it can do."""
 CLAIM_TRIES = 3
 CLAIM_WAIT_S = 1.0
 """A desktop's volume monitor lets go within a second or two when it is asked to."""
@@ -194,7 +196,7 @@ def _prepare(opened: OpenCamera) -> None:
     _choose_card(opened, notes)
     live_view = _probe_live_view(opened, notes)
     opened.release = _find_release(opened)
-    trigger = opened.camera.claims_capture()
+    trigger = opened.camera.claims_capture() and (bool(EXPOSURE_NAMES & opened.names) or opened.camera.offers_capture())
     if not trigger:
         hints = (
             " ".join(opened.traits.hints) or "Set the camera's USB menu to remote control, not to mass storage or MTP."
