@@ -43,6 +43,7 @@ MakeRunner = Callable[[Callable[[SessionEvent], None]], RollRunner]
 @click.option("--format", "format_id", type=click.Choice(list_film_formats()), default="135-36x24", show_default=True)
 @click.option("--seed", type=int, default=1, show_default=True, help="Another number, another roll.")
 @click.option("--fast", is_flag=True, help="The hand and the camera hurry.")
+@click.option("--small", is_flag=True, help="RAW files of 6 megapixels instead of 24, for a slow machine.")
 @click.option("--no-convert", is_flag=True, help="File only; make no positives.")
 @click.option("--json", "as_json", is_flag=True, help="At the end, print where everything is as one JSON object.")
 def demo(
@@ -53,6 +54,7 @@ def demo(
     format_id: str,
     seed: int,
     fast: bool,
+    small: bool,
     no_convert: bool,
     as_json: bool,
 ) -> ExitCode:
@@ -73,6 +75,7 @@ def demo(
     arguments = [
         "--hand", "bell", "--strips", str(strips), "--film-kind", kind, "--film-format", format_id, "--seed", str(seed),
         "--frames-per-strip", str(film_format.frames_per_strip), *(["--fast"] if fast else []),
+        *(["--sensor", "3000x2000"] if small else []),
     ]  # fmt: skip
     click.echo(f"{INVENTED}\nStarting the simulated camera and painting its film ...", err=True)
     with (
