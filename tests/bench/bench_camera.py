@@ -159,13 +159,10 @@ def measure(picture_mb: float, shots: int, rounds: int, *, fast: bool) -> None:
     bare_s = statistics.median(map(float, bare.stdout.split()))
     live_s, still_s = statistics.median(with_live), statistics.median(without_live)
     print(f"{'as fast as it can' if fast else '35 MB/s'}: {picture_mb:g} MB, {shots} shots, {rounds} pulls")
-    print(
-        f"  key to shutter command: median {statistics.median(delays_ms):.1f} ms, p95 {delays_ms[int(0.95 * (len(delays_ms) - 1))]:.1f} ms"
-    )
-    print(
+    p95_ms = delays_ms[int(0.95 * (len(delays_ms) - 1))]
+    print(f"  key to shutter command: median {statistics.median(delays_ms):.1f} ms, p95 {p95_ms:.1f} ms")
     print(f"  bare file_get to disk {bare_s:.2f} s")
     print(f"  pull {still_s / bare_s:.3f} of it, with live view {live_s / bare_s:.3f} of it")
-    )
     print(f"  live pictures during a pull: {statistics.median(rates):.1f} /s" if rates else "  no live pictures")
 
 
