@@ -8,7 +8,8 @@ from typing import Any
 
 from tethercap.camera.discover import open_camera
 from tethercap.cli._simulated import SimulatedCamera, operator
-from tethercap.cli._wiring import Workers, make_sheet, open_roll, runner_maker
+from tethercap.cli._wiring import Workers, open_roll, runner_maker
+from tethercap.cli.sheet import make_sheet
 from tethercap.film.kinds import FilmKind
 from tethercap.roll.setup import RollSetup
 from tethercap.session import events

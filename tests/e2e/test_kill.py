@@ -39,7 +39,7 @@ class Capture:
 
     def kill(self) -> list[psutil.Process]:
         """End it without a word; return the processes it leaves behind."""
-        children = psutil.Process(self.process.pid).children(recursive=True)
+        children: list[psutil.Process] = psutil.Process(self.process.pid).children(recursive=True)
         self.process.kill()
         self._finish()
         return children

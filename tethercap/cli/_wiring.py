@@ -12,7 +12,6 @@ import click
 
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import stand_back
-from tethercap.batch.sheet import SheetEntry, write_sheet
 from tethercap.batch.sturdy import SturdyPool
 from tethercap.batch.work import convert_file
 from tethercap.camera.base import Camera
@@ -138,22 +137,3 @@ def runner_maker(
         )
 
     return make_runner
-
-
-def make_sheet(roll: Roll) -> Path:
-    """Write the roll's contact sheet from the proofs that are there.
-
-    Raises
-    ------
-    StorageError
-    """
-    entries = []
-    for frame_id, frame in roll.frames.items():
-        chosen = frame.chosen
-        proof = roll.proof_path(frame_id, chosen.number) if chosen is not None else None
-        entries.append(
-            SheetEntry(str(frame_id), proof if proof is not None and proof.exists() else None, frame.status.value)
-        )
-    write_sheet(roll.sheet_path, entries, title=roll.setup.id, subtitle=roll.setup.film_stock)
-    roll.note_sheet(roll.sheet_path)
-    return roll.sheet_path

@@ -9,8 +9,9 @@ import click
 
 from tethercap.camera.discover import open_camera
 from tethercap.cli._simulated import SimulatedCamera, operator
-from tethercap.cli._wiring import Workers, make_sheet, open_roll, runner_maker
+from tethercap.cli._wiring import Workers, open_roll, runner_maker
 from tethercap.cli.exit_codes import ExitCode
+from tethercap.cli.sheet import make_sheet
 from tethercap.errors import RollExistsError
 from tethercap.film.kinds import FilmKind
 from tethercap.profile_files import list_film_formats, load_film_format
