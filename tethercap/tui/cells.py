@@ -118,10 +118,7 @@ def _palette_of_bits_15() -> U8Array:
     grey_step = np.clip(np.rint((mean - 8) / 10), 0, 23).astype(np.int64)
     cube_error = ((wanted - in_cube) ** 2).sum(axis=-1)
     grey_error = ((wanted - (8 + 10 * grey_step)[..., None]) ** 2).sum(axis=-1)
-    is_neutral = np.ptp(wanted, axis=-1) <= 16  # grey would be nearer to many colours, and take their hue away
-    indices: U8Array = (
-        np.where(is_neutral & (grey_error < cube_error), 232 + grey_step, cube).astype(np.uint8).reshape(-1)
-    )
+    indices: U8Array = np.where(grey_error < cube_error, 232 + grey_step, cube).astype(np.uint8).reshape(-1)
     return indices
 
 

@@ -4,22 +4,26 @@ import threading
 from collections.abc import Callable
 from typing import ClassVar
 
+from textual import work
 from textual.app import ComposeResult
 from textual.binding import BindingType
-from textual.containers import Horizontal
+from textual.containers import Horizontal, Vertical
+from textual.message import Message
 
-from tethercap.errors import RollNameError
+from tethercap.errors import RollNameError, TethercapError
+from tethercap.pictures import U8Array
 from tethercap.roll.names import FrameId
-from tethercap.session.events import Mode, SessionEvent, SettingChanged, Signal, Signalled, Watched
+from tethercap.session.events import Mode, PositiveMade, SessionEvent, SettingChanged, Signal, Signalled, Watched
 from tethercap.session.states import RunState
 from tethercap.tui.actions import Where, bindings_of
 from tethercap.tui.capture_view import CaptureView
 from tethercap.tui.exposure_row import ExposureDial
 from tethercap.tui.hints import AS_THE_PICTURE_SHOWS, Hint, correction_of, hint_of
-from tethercap.tui.lines import Line, Role, Span, wrap
+from tethercap.tui.lines import Line, Role, Span, line, wrap
 from tethercap.tui.mailbox import EventMailbox
 from tethercap.tui.messages import EventsArrived, Ring, RunnerFinished
 from tethercap.tui.overlay import Drawing, target_quad
+from tethercap.tui.pictures_of import small_jpeg
 from tethercap.tui.runner_port import RunnerMaker
 from tethercap.tui.screens.live import LiveScreen
 from tethercap.tui.widgets.ask_row import AskRow
@@ -29,12 +33,14 @@ from tethercap.tui.widgets.live_view import LiveView
 from tethercap.tui.widgets.panel import panel_lines
 from tethercap.tui.widgets.ribbon import ribbon_lines
 from tethercap.tui.widgets.rows import Rows
+from tethercap.tui.widgets.still_view import StillView
 from tethercap.watch.directions import Directions
 from tethercap.watch.limits import Limits
 from tethercap.watch.sighting import Decision
 
 _FIGURES_EVERY_S = 0.1
 _COUNTS_EVERY_BEATS = 5
+_PROOF_PX = 200
 BELLS = {Signal.SEATED: 1, Signal.FILED: 2, Signal.HELD: 3, Signal.STRIP_DONE: 4}
 """How often the bell rings for what."""
 _DRAWINGS = ("all", "frame", "nothing")
@@ -58,6 +64,13 @@ class CaptureScreen(LiveScreen):
     where = Where.CAPTURE
     RUNNER_THREAD = "roll runner"
     BINDINGS: ClassVar[list[BindingType]] = bindings_of(Where.CAPTURE)
+
+    class ProofRead(Message):
+        """The newest positive was read."""
+
+        def __init__(self, frame_id: str, pixels_bgr: U8Array) -> None:
+            super().__init__()
+            self.frame_id, self.pixels_bgr = frame_id, pixels_bgr
 
     def __init__(
         self,
@@ -90,7 +103,10 @@ class CaptureScreen(LiveScreen):
         yield Rows(id="top")
         with Horizontal(id="bench"):
             yield LiveView(id="view")
-            yield Rows(id="panel")
+            with Vertical(id="beside"):
+                yield Rows(id="panel")
+                yield Rows(id="proof-title")
+                yield StillView(id="proof")
         yield Band(id="band")
         yield Rows(id="sentence")
         yield AskRow(id="ask")
@@ -159,6 +175,22 @@ class CaptureScreen(LiveScreen):
             self.ring(event.signal)
         elif isinstance(event, SettingChanged):
             self._dialled()
+        elif isinstance(event, PositiveMade):
+            self.read_proof(event)
+
+    @work(thread=True, exclusive=True, group="proof")
+    def read_proof(self, made: PositiveMade) -> None:
+        """Read a positive's proof, in a thread."""
+        try:
+            self.post_message(self.ProofRead(made.frame_id, small_jpeg(made.proof, _PROOF_PX)))
+        except (TethercapError, OSError):
+            return  # the positive itself is there; only its small picture cannot be shown
+
+    def on_capture_screen_proof_read(self, message: "CaptureScreen.ProofRead") -> None:
+        """Show the newest positive where there is room for it."""
+        title = line(Span(f" positive of frame {message.frame_id}", Role.HEADING))
+        self.query_one("#proof-title", Rows).show([title])
+        self.query_one("#proof", StillView).show_picture(message.pixels_bgr)
 
     def on_runner_finished(self, message: RunnerFinished) -> None:
         """Leave, or say what ended the run."""

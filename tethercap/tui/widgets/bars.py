@@ -14,7 +14,10 @@ _MODE_SIGNS = {Mode.BY_KEY: "● by key", Mode.HANDS_FREE: "◉ hands-free", Mod
 def top_line(view: CaptureView, title: str, width: int) -> Line:
     """Roll and film at the left, who fires at the right."""
     left = line(" ", Span(f"roll {view.roll_id}", Role.STRONG), Span(f"   {title}", Role.FAINT))
-    middle = f"frame {view.next_frame_id}" + (f" of {view.frames_expected}" if view.frames_expected else "")
+    whole = view.frames_left == 0
+    middle = f"all {view.frames_done} done" if whole else f"frame {view.next_frame_id}"
+    if view.frames_expected and not whole:
+        middle += f" of {view.frames_expected}"
     role = Role.ACCENT if view.mode is Mode.HANDS_FREE else Role.PLAIN
     right = line(Span(f"{middle}   ", Role.PLAIN), Span(f"{_MODE_SIGNS[view.mode]} ", role))
     return ends(left, right, width)

@@ -50,9 +50,9 @@ def _legend(view: CaptureView) -> Line:
 def ribbon_lines(view: CaptureView, width: int, rows: int) -> list[Line]:
     """Draw the roll in two rows (small) or three (with numbers on every frame, where they fit)."""
     ids = ribbon_ids(view.marks, view.next_frame_id, view.frames_expected or 36)
-    pitch = 3 if rows >= 3 and 3 * len(ids) + len(ids) // 6 + 2 <= width else 2
-    while pitch > 1 and pitch * len(ids) + len(ids) // 6 + 2 > width:
-        pitch -= 1
+    widest = 5 if rows >= 3 else 2
+    gaps = len(ids) // 6 + 2
+    pitch = next((each for each in range(widest, 1, -1) if each * len(ids) + gaps <= width), 1)
     if pitch == 1 and len(ids) + len(ids) // 6 + 2 > width:
         ids = _around(ids, view.next_frame_id, (width - 2) * 6 // 7 - 1)
     numbers, signs = _rows(ids, view, pitch)

@@ -1,0 +1,165 @@
+"""What can be done on the capture screen, and everywhere."""
+
+from tethercap.tui.action import Action, Where, on
+
+_capture, _everywhere = on(Where.CAPTURE), on(Where.EVERYWHERE)
+
+CAPTURE_ACTIONS: tuple[Action, ...] = (
+    _capture(
+        id="fire",
+        label="Fire",
+        key="space",
+        tooltip="Take the frame that lies in the holder.",
+        help="Takes the frame if it lies centred, square and still. Otherwise says what is in the way "
+        "and takes nothing. A pedal that sends this key works as well.",
+        rank=1,
+    ),
+    _capture(
+        id="force",
+        label="Force",
+        key="x",
+        tooltip="Take the frame as it lies, whatever the verdict.",
+        help="For frames whose edges cannot be seen: a night scene, a fogged end. The record says so.",
+        rank=2,
+    ),
+    _capture(
+        id="hands_free",
+        label="Hands-free",
+        key="h",
+        tooltip="Let the program fire as soon as a frame lies right; again: back to the key.",
+        help="Pull the film with both hands: each frame is taken once it lies right. The key still works.",
+        rank=3,
+    ),
+    _capture(
+        id="pause",
+        label="Pause",
+        key="p",
+        tooltip="Stop watching, let the camera rest; again: go on.",
+        help="Nothing is fired while paused. Live view rests, which keeps a camera cool in a long break.",
+        rank=6,
+    ),
+    _capture(
+        id="retake",
+        label="Again",
+        key="r",
+        tooltip="Take one frame once more; both takes are kept.",
+        help="Asks for the frame, takes it when it lies in the holder, then comes back to where the roll stands. "
+        "Nothing is overwritten.",
+        rank=4,
+    ),
+    _capture(
+        id="skip",
+        label="Leave out",
+        key="s",
+        tooltip="Leave this frame out and go on to the next number.",
+        help="For a frame that is not wanted. Asks why, and the reason goes into the record.",
+        rank=7,
+    ),
+    _capture(
+        id="blank",
+        label="Blank",
+        key="b",
+        tooltip="Note this frame as unexposed and go on.",
+        help="For unexposed or wholly fogged frames. The number is used up, no picture is filed.",
+        rank=8,
+    ),
+    _capture(
+        id="go_to",
+        label="Number",
+        key="g",
+        tooltip="Say which frame number lies in the holder.",
+        help="Numbers are those on the film's edge: 00, 0, 1 ... 36, 36A. The next picture gets the number you give.",
+        rank=5,
+    ),
+    _capture(
+        id="exposure",
+        label="Exposure",
+        key="e",
+        tooltip="Change time, aperture or ISO of the camera.",
+        help="Left and right choose what, up and down change it; each change is read back from the camera.",
+        rank=9,
+    ),
+    _capture(
+        id="pull_again",
+        label="Pull again",
+        key="u",
+        tooltip="Fetch the last picture from the camera once more.",
+        help="After the disk or the cable failed: the picture is still on the camera. Make room or plug in first.",
+        rank=60,
+    ),
+    _capture(
+        id="drawing",
+        label="Drawing",
+        key="d",
+        tooltip="Draw more or less over the picture.",
+        help="Goes round: frame, target and way; frame alone; nothing but the picture.",
+        rank=12,
+    ),
+    _capture(
+        id="peaking",
+        label="Peaking",
+        key="k",
+        tooltip="Paint fine detail in red, for focusing.",
+        help="The sharpest four percent of the picture, judged at live view's full size. Focus until grain lights up.",
+        rank=10,
+    ),
+    _capture(
+        id="corners",
+        label="Corners",
+        key="z",
+        tooltip="Show the frame's four corners and its middle at full size.",
+        help="Live-view pixels one to one, to see whether corners are sharp and edges are where they are drawn.",
+        rank=11,
+    ),
+    _capture(
+        id="large",
+        label="Large",
+        key="w",
+        tooltip="Give the picture the whole width; again: with figures.",
+        help="Hides the figures beside the picture. The verdict stays.",
+        rank=13,
+    ),
+    _capture(
+        id="sound",
+        label="Sound",
+        key="m",
+        tooltip="Bells off, or on again.",
+        help="One bell: the frame lies right. Two: filed. Three: held. Four: the strip is done.",
+        rank=14,
+    ),
+)
+
+EVERYWHERE_ACTIONS: tuple[Action, ...] = (
+    _everywhere(
+        id="theme",
+        label="Colours",
+        key="t",
+        tooltip="Go on to the next colours.",
+        help="Dark, light, high contrast, colour-blind safe, safelight, no colour. Words and shapes stay the same.",
+        rank=80,
+    ),
+    _everywhere(
+        id="help",
+        label="Help",
+        key="question_mark",
+        tooltip="What can be done here, and what it means.",
+        help="This page.",
+        rank=15,
+    ),
+    _everywhere(
+        id="commands",
+        label="Commands",
+        key="ctrl+p",
+        tooltip="Find anything by its name.",
+        help="Type a part of what you want to do.",
+        rank=81,
+    ),
+    _everywhere(
+        id="leave",
+        label="Leave",
+        key="q",
+        tooltip="End; asks only if something would be lost.",
+        help="A shot under way is pulled, checked and filed first. A roll can be gone on with at any time.",
+        rank=16,
+    ),
+)
