@@ -17,7 +17,7 @@ import cv2
 import numpy as np
 
 from mock_camera.__main__ import run
-from mock_camera.body import RigLike
+from mock_camera.lens import RigLike
 
 LIVE_PICTURES = 8
 

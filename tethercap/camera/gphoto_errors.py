@@ -91,6 +91,7 @@ CODES: dict[int, Meaning] = {
     -34: _LINK,
     -35: _LINK,
     -37: _PORT,
+    -41: _PORT,
     -51: _PORT,
     -52: Meaning(
         CameraGoneError, "the camera was unplugged or switched off", KEPT_ON_CARD, "Plug it in and switch it on."
