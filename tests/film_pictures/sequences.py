@@ -65,6 +65,7 @@ class Pull:
         film_format = next(f for f in FORMATS if f.id == self.format_id)
         self._setup = s = _setup(self._rng, film_format, self.kind)
         gate, pitch = s.strip.gate, film_format.pitch
+        gate.tilt_deg *= 0.5
         lefts = np.arange(self.frames) * pitch - gate.along / 2 + np.cumsum(self._rng.normal(0, 0.12, self.frames))
         s.strip.pictures = [
             Picture(
@@ -78,7 +79,7 @@ class Pull:
         view.width, view.height = (800, 532) if self.width is None else (self.width, self.width * 2 // 3)
         rim = 1.1
         view.px_per_mm = min(view.width / (gate.along * rim), view.height / (gate.across * rim))
-        view.turn_deg, view.keystone, view.distortion, view.dust = float(self._rng.normal(0, 0.1)), (0.0, 0.0), 0.0, 2
+        view.turn_deg, view.keystone, view.distortion, view.dust = float(self._rng.normal(0, 0.05)), (0.0, 0.0), 0.0, 2
         self.mm_per_px = 1 / view.px_per_mm
         self._centres = [p.left_mm + gate.along / 2 for p in s.strip.pictures]
         self._path = self._pulled()

@@ -125,6 +125,10 @@ def _row_gain(before: F32Array, after: F32Array) -> F32Array:
     return np.asarray(np.clip((one + 4.0) / (two + 4.0), 0.5, 2.0), np.float32)
 
 
+RESTING_SHARE = 0.2
+"""Share of the speed that would blur, below which the film counts as having come to rest."""
+
+
 class MotionMeter:
     """Follows the film from picture to picture.
 
@@ -208,12 +212,12 @@ class MotionMeter:
         start_s, x_px, y_px = self._track[0]
         drift = float(np.hypot(self.along_px - x_px, self.across_px - y_px)) * mm_per_px / max(at_s - start_s, 1e-6)
         now = float(np.hypot(along, across))
-        resting = now <= still_mm_s + 2.0 * noise and (
-            drift <= still_mm_s + noise or self.still_since_s is None or now <= 0.5 * still_mm_s
-        )
+        still = now <= still_mm_s + 2.0 * noise and drift <= max(still_mm_s, 2.0 * now) + noise
+        # A hand that turns round is slow for a moment, but never without acceleration: rest is asked for, not slowness.
+        resting = still and now <= max(RESTING_SHARE * still_mm_s, 3.0 * noise + 0.01)
         if not resting:
             self.still_since_s = None
         elif self.still_since_s is None:
             self.still_since_s = at_s - elapsed_s
         still_for = 0.0 if self.still_since_s is None else at_s - self.still_since_s
-        return Motion(along, across, noise, still=resting, still_for_s=still_for)
+        return Motion(along, across, noise, still=still, still_for_s=still_for)

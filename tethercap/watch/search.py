@@ -267,7 +267,7 @@ def _judge(
     negative: bool,
 ) -> Hypothesis:
     top, bottom, left, right = lines
-    scores, base = score_sides(read(left, right))
+    scores, base = score_sides(read(left, right), inverted=not negative)
     touching = tuple(i % 2 == 1 and s.against > 0.5 and s.any_step > 0.6 for i, s in enumerate(scores))
     brighter = _brighter_inside(scene.view, lines, base)
     shown = min(right.at, scene.view.width - 1) - max(left.at, 0)

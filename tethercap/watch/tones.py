@@ -84,8 +84,15 @@ def like_base(tone: F32Array, base: F32Array, spread: float = 0.15) -> BoolArray
     return np.asarray(level_ok & (apart <= 6.0 + 0.07 * base.max(axis=-1)))
 
 
-def score_sides(sides: tuple[SideTones, ...]) -> tuple[tuple[SideScore, ...], F32Array]:
+def score_sides(sides: tuple[SideTones, ...], *, inverted: bool) -> tuple[tuple[SideScore, ...], F32Array]:
     """Judge what lies along the four sides of a hypothetical frame.
+
+    Parameters
+    ----------
+    sides : tuple of SideTones
+        Top, right, bottom, left.
+    inverted : bool
+        True for a slide: what is dark then is light in truth, and no holder.
 
     Returns
     -------
@@ -103,7 +110,7 @@ def score_sides(sides: tuple[SideTones, ...]) -> tuple[tuple[SideScore, ...], F3
         return (SideScore(),) * len(sides), base
     visible = ~np.isnan(step)
     clear_out = like_base(outside, base) & visible
-    dark = visible & (out_level < np.float32(0.3) * base.mean())
+    dark = visible & (out_level < np.float32(0.3) * base.mean()) & (not inverted)
     shares = np.stack(
         [
             clear_out & (step > SEEN_STEP),
