@@ -11,7 +11,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from functools import partial
 
-from tethercap.camera.base import Camera, CameraLost, CaptureFinished, FileAppeared
+from tethercap.camera.base import Camera, CameraLost, CaptureFinished, FileAppeared, LiveViewTroubled
 from tethercap.clock import Clock
 from tethercap.errors import CameraError, CameraGoneError, PictureError, TethercapError
 from tethercap.exposure.settings import Setting, Value
@@ -182,8 +182,10 @@ class RollRunner:
             match event:
                 case FileAppeared(file, seen_at_s):
                     self._line.file_appeared(file, seen_at_s)
-                case CaptureFinished():
-                    self._line.capture_finished()
+                case CaptureFinished(note=note):
+                    self._line.capture_finished(note)
+                case LiveViewTroubled(why, _):
+                    self._desk.say(why)
                 case CameraLost(why, _):
                     raise CameraGoneError(why)
                 case _:

@@ -78,10 +78,13 @@ class ShotLine:
         shot.files.append(file)
         shot.last_file_at_s = seen_at_s
 
-    def capture_finished(self) -> None:
-        """Take note that nothing more comes."""
-        if self._shot is not None:
-            self._shot.finished = True
+    def capture_finished(self, note: str = "") -> None:
+        """Take note that nothing more comes; `note` says why if nothing came at all."""
+        if self._shot is None:
+            return
+        self._shot.finished = True
+        if note and not self._shot.files and self._desk.state is RunState.EXPOSING:
+            self._give_up(note)
 
     def advance(self) -> None:
         """Go on with the shot as far as it can go without waiting, but for the pull itself.
