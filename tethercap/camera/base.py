@@ -69,6 +69,10 @@ class FileAppeared:
     seen_at_s: float
 
 
+NO_PICTURE = "The camera took the command and delivered no picture. Take the frame again."
+"""Note of a shot that came to nothing without a reason."""
+
+
 @dataclass(frozen=True, slots=True)
 class CaptureFinished:
     """The camera says that nothing more comes of this shot, or it was given up waiting for."""

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from tethercap.camera.base import (
+    NO_PICTURE,
     CameraAbilities,
     CameraEvent,
     CameraFile,
@@ -19,7 +20,7 @@ from tethercap.camera.base import (
     Fired,
     SettingMoved,
 )
-from tethercap.camera.choosing import choose
+from tethercap.camera.words.plan import choose
 from tethercap.clock import Clock
 from tethercap.errors import CameraError, CameraGoneError, CameraRefusedError, NotSupportedError
 from tethercap.exposure.settings import Setting, SettingChange, SettingState, Value, ValueKind
@@ -208,12 +209,14 @@ class FakeCamera:
 
     def _release(self) -> None:
         at_s = self._clock.now_s() + self._file_after_s
+        before = len(self._card)
         stem = f"FAKE{self._shots % 9999 + 1:04d}"
         for fake in self._expose(self._shots):
             name = stem + fake.suffix
             self._card[name] = fake.content
             self._due.append(FileAppeared(CameraFile(FOLDER, name, len(fake.content)), at_s))
-        self._due.append(CaptureFinished(at_s))
+        files = len(self._card) - before
+        self._due.append(CaptureFinished(at_s, files, "" if files else NO_PICTURE))
         self._shots += 1
 
     def events(self) -> list[CameraEvent]:

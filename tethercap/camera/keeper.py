@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from tethercap.camera import opening
-from tethercap.camera.base import CameraEvent, CaptureFinished, FileAppeared, Fired
+from tethercap.camera.base import NO_PICTURE, CameraEvent, CaptureFinished, FileAppeared, Fired
 from tethercap.camera.card_search import find_missing
 from tethercap.camera.diagnosis import explain, find_reason
 from tethercap.camera.duties import AFTER_SHOT_S, DEAF_AFTER, EventDuty, LiveDuty, ShotUnderWay
@@ -283,7 +283,7 @@ class CameraKeeper:
                 self.start_live()
         self.events.forget_shot()
         files = sum(isinstance(event, FileAppeared) for event in found)
-        note = str(reason) if reason is not None else "The camera took the command and no picture came of it."
+        note = str(reason) if reason is not None else NO_PICTURE
         for event in found:
             tell(event)
         self.memory.forget_shot()

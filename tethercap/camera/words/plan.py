@@ -57,7 +57,7 @@ def plan_change(understanding: Understanding, setting: Setting, value: Value | f
     elif setting is Setting.IMAGE_FORMAT and value == ImageFormat.RAW:
         aim = _raw_alone(understanding)
     else:
-        aim = _choice(state, value)
+        aim = choose(state, value)
     return PlannedChange(setting, carrier.widget, aim.text, aim)
 
 
@@ -98,7 +98,20 @@ def _raw_alone(understanding: Understanding) -> Value:
     return Value(ValueKind.WORD, text, word=str(ImageFormat.RAW))
 
 
-def _choice(state: SettingState, value: Value | float | str) -> Value:
+def choose(state: SettingState, value: Value | float | str) -> Value:
+    """Return the choice of a setting that is nearest to a wish.
+
+    Parameters
+    ----------
+    state : SettingState
+    value : Value, float or str
+        As for `plan_change`.
+
+    Raises
+    ------
+    NotSupportedError
+        If no choice is of that kind.
+    """
     if isinstance(value, Value):
         exact = next((choice for choice in state.choices if choice.text == value.text), None)
         if exact is not None:
