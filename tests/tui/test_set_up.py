@@ -71,8 +71,8 @@ def test_light_is_counted_inside_the_frame() -> None:
     picture = np.full((680, 1024, 3), 255, dtype=np.uint8)
     picture[52:628, 80:944] = (40, 120, 200)
     light = measure_light(picture, edges_at(0.0))
-    assert light.clipped == (0.0, 0.0, 0.0)
-    assert light.brightest == (200, 120, 40)
+    assert max(light.clipped) == 0
+    assert light.brightest == pytest.approx((200, 120, 40))
     assert light.histogram.sum(axis=1) == pytest.approx([1, 1, 1])
     assert max(measure_light(picture, None).clipped) > 0.2
 

@@ -158,3 +158,13 @@ def _shot(view: CaptureView) -> Hint:
             return Hint("CHECKING", Tone.BUSY, f"Frame {frame} is opened and looked at.")
         case _:
             return Hint("FILED", Tone.DONE, f"Frame {frame} is safe. Move the film to frame {view.next_frame_id}.")
+
+
+def leaving_hint(positives_waiting: int, *, busy: bool) -> Hint:
+    """Say what is waited for before the program ends."""
+    if busy:
+        return Hint("WAIT", Tone.BUSY, "Leaving: the shot under way is pulled, checked and filed first.")
+    if positives_waiting:
+        many = "1 positive is" if positives_waiting == 1 else f"{positives_waiting} positives are"
+        return Hint("WAIT", Tone.BUSY, f"Leaving: {many} still being made. Press q again to wait outside the screen.")
+    return Hint("BYE", Tone.QUIET, "Leaving. Everything filed is on the disk.")

@@ -69,7 +69,7 @@ LIGHT = _theme(
     text="#241f19",
     faint="#6b6255",
     tones={
-        "ready": "#0f7a45",
+        "ready": "#0b6b3b",
         "hold": "#8a5300",
         "unsure": "#6240b5",
         "exposing": "#b3260f",

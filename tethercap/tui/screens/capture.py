@@ -18,7 +18,7 @@ from tethercap.session.states import RunState
 from tethercap.tui.actions import Where, bindings_of
 from tethercap.tui.capture_view import CaptureView
 from tethercap.tui.exposure_row import ExposureDial
-from tethercap.tui.hints import AS_THE_PICTURE_SHOWS, Hint, correction_of, hint_of
+from tethercap.tui.hints import AS_THE_PICTURE_SHOWS, Hint, correction_of, hint_of, leaving_hint
 from tethercap.tui.lines import Line, Role, Span, line, wrap
 from tethercap.tui.mailbox import EventMailbox
 from tethercap.tui.messages import EventsArrived, Ring, RunnerFinished
@@ -222,6 +222,8 @@ class CaptureScreen(LiveScreen):
 
     def hint(self) -> Hint:
         """What the band says."""
+        if self._leaving:
+            return leaving_hint(self.runner.snapshot().conversions_waiting, busy=self.view.busy)
         return hint_of(
             self.view, centring_mm=self.limits.centring_mm, tilt_deg=self.limits.tilt_deg, directions=self._directions
         )
@@ -374,8 +376,7 @@ class CaptureScreen(LiveScreen):
     def _stop(self) -> None:
         self._leaving = True
         self.runner.stop()
-        if self.view.busy:
-            self.notify("Finishing the shot under way, then leaving.", timeout=30)
+        self.show_figures()
 
     def on_unmount(self) -> None:
         """End everything that was started."""

@@ -133,7 +133,12 @@ def exposure_text(settings: Mapping[Setting, SettingState]) -> str:
 
 
 def _camera(view: CaptureView, width: int) -> list[Line]:
-    rate = f"{view.live_per_s:.0f} pictures/s" if view.live_per_s else "no live view"
+    if view.live_per_s:
+        rate = f"{view.live_per_s:.0f} pictures/s"
+    elif view.sighting is None:
+        rate = "no live view" if view.cannot_watch else "waiting for a picture"
+    else:
+        rate = "live"
     lines = [_heading("camera", rate, width), line(Span("shot   ", Role.FAINT), exposure_text(view.settings))]
     battery = view.settings.get(Setting.BATTERY)
     card = _setting(view.settings, Setting.SHOTS_LEFT)
