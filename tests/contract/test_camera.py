@@ -176,3 +176,18 @@ def test_it_answers_and_comes_back(subject: Subject) -> None:
     subject.camera.ping()
     assert subject.camera.identity.serial == serial
     assert subject.shoot()
+
+
+def test_raw_and_jpeg_come_as_two_files_of_one_shot(subject: Subject) -> None:
+    state = subject.camera.settings().get(Setting.IMAGE_FORMAT)
+    pair = next((choice for choice in state.choices if choice.word and "+" in choice.word), None) if state else None
+    if state is None or pair is None or not state.settable:
+        pytest.skip(f"{subject.name} does not offer RAW and JPEG together")
+    if subject.name == "fake":
+        pytest.skip("its script decides what a shot leaves")
+    assert subject.camera.change(Setting.IMAGE_FORMAT, pair).taken
+    try:
+        contents = [subject.pull(file) for file in subject.shoot()]
+    finally:
+        subject.camera.change(Setting.IMAGE_FORMAT, state.value)
+    assert sorted(content[:2] for content in contents) == [b"II", b"\xff\xd8"]
