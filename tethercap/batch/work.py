@@ -56,7 +56,7 @@ def convert_file(job: ConversionJob) -> ConversionResult:
     look = RollLook(base=job.base, model=job.model, flat=job.flat, exposure=job.exposure)
     plan = plan_conversion(raw, job.recipe, corners=corners, film_kind=job.film_kind, look=look)
     xmp = xmp_packet({**job.properties, **_how_made(plan)})
-    _write(job, plan, raw, xmp)
+    positive_sha256, proof_sha256 = _write(job, plan, raw, xmp)
     return ConversionResult(
         raw_path=job.raw_path,
         positive=job.positive_path,
@@ -68,8 +68,8 @@ def convert_file(job: ConversionJob) -> ConversionResult:
         steps=plan.steps,
         corners=corners,
         recipe=job.recipe.id,
-        positive_sha256=file_sha256(job.positive_path) if job.positive_path is not None else "",
-        proof_sha256=file_sha256(job.proof_path) if job.proof_path is not None else "",
+        positive_sha256=positive_sha256,
+        proof_sha256=proof_sha256,
     )
 
 
@@ -91,7 +91,8 @@ def _how_made(plan: ConversionPlan) -> dict[str, object]:
     }
 
 
-def _write(job: ConversionJob, plan: ConversionPlan, raw: RawPicture, xmp: bytes) -> None:
+def _write(job: ConversionJob, plan: ConversionPlan, raw: RawPicture, xmp: bytes) -> tuple[str, str]:
+    """Write positive and proof; their checksums, empty for what was not asked for."""
     proof = Proof(plan.layout.turned_size, half=not plan.half_size) if job.proof_path is not None else None
 
     def fill(put: PutRows) -> None:
@@ -109,9 +110,14 @@ def _write(job: ConversionJob, plan: ConversionPlan, raw: RawPicture, xmp: bytes
             colour_space=plan.colour_space, compression=job.compression, properties=job.properties, xmp=xmp
         )
         fill_positive(job.positive_path, plan.layout.turned_size, options, fill)
-    if proof is not None and job.proof_path is not None:
-        pixels = proof.picture(job.proof_long_side_px)
-        write_jpeg(job.proof_path, pixels, quality=job.jpeg_quality, colour_space=plan.colour_space, xmp=xmp)
+    with ThreadPoolExecutor(1, thread_name_prefix="checksum") as checking:
+        # The positive is read again for its checksum while the proof is packed.
+        checksum = checking.submit(file_sha256, job.positive_path) if job.positive_path is not None else None
+        if proof is not None and job.proof_path is not None:
+            pixels = proof.picture(job.proof_long_side_px)
+            write_jpeg(job.proof_path, pixels, quality=job.jpeg_quality, colour_space=plan.colour_space, xmp=xmp)
+        of_proof = file_sha256(job.proof_path) if job.proof_path is not None else ""
+        return (checksum.result() if checksum is not None else ""), of_proof
 
 
 class Proof:

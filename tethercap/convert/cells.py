@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from tethercap.convert.flat_field import FlatField
+from tethercap.convert.flat_field import FLAT_CELL_PX, FlatField
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F32Array, RawPicture
 
@@ -61,13 +61,9 @@ def measure_cells(raw: RawPicture, flat: FlatField | None = None, cell_px: int =
 
 
 def _unevenness(flat: FlatField, rows: int, columns: int, cell_px: int) -> F32Array:
-    lines = []
-    for colour in range(3):
-        middle_rows = [
-            flat.rows(row * cell_px + cell_px // 2, row * cell_px + cell_px // 2 + 1, colour)[0] for row in range(rows)
-        ]
-        lines.append(np.stack(middle_rows)[:, cell_px // 4 :: cell_px // 2][:, :columns])
-    return (10.0 ** np.stack(lines, axis=2)).astype(np.float32)
+    factor = FLAT_CELL_PX / cell_px
+    density = cv2.resize(flat.density, None, fx=factor, fy=factor, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(10.0 ** density[:rows, :columns], np.float32)
 
 
 def inside(cells: Cells, corners: QuadPx, grow_px: float) -> np.ndarray:

@@ -8,7 +8,7 @@ import numpy as np
 from tethercap.errors import ConversionError
 from tethercap.pictures import F32Array, F64Array, RawPicture
 
-_CELL_PX = 32
+FLAT_CELL_PX = 32
 """The unevenness of light and lens is smooth over this many pixels of the mosaic; noise and dust are not."""
 _DARKEST = 0.02
 
@@ -33,13 +33,13 @@ class FlatField:
         ndarray
             Shape (ceil((last - first) / 2), width // 2), float32.
         """
-        places = (np.arange(first, last, 2) + 0.5) / _CELL_PX - 0.5
+        places = (np.arange(first, last, 2) + 0.5) / FLAT_CELL_PX - 0.5
         above = np.clip(np.floor(places), 0, self.density.shape[0] - 1).astype(np.intp)
         below = np.minimum(above + 1, self.density.shape[0] - 1)
         share = np.clip(places - above, 0.0, 1.0).astype(np.float32)[:, None]
         lines = self.density[above, :, colour] * (1 - share) + self.density[below, :, colour] * share
         width = self.size_px[1] // 2
-        whole = self.density.shape[1] * _CELL_PX // 2
+        whole = self.density.shape[1] * FLAT_CELL_PX // 2
         return cv2.resize(lines, (whole, len(lines)), interpolation=cv2.INTER_LINEAR)[:, :width].astype(
             np.float32, copy=False
         )
@@ -63,16 +63,16 @@ def measure_flat_field(raw: RawPicture) -> FlatField:
     ConversionError
         If the picture is clipped or too dark for that.
     """
-    rows, columns = (-(-side // _CELL_PX) for side in raw.mosaic.shape)
+    rows, columns = (-(-side // FLAT_CELL_PX) for side in raw.mosaic.shape)
     light = np.zeros((rows, columns, 3), np.float32)
     counts = np.zeros(3, np.float32)
     for plane, colour in zip(colour_planes(raw), raw.pattern.ravel(), strict=True):
         padded = cv2.copyMakeBorder(
             plane,
             0,
-            rows * _CELL_PX // 2 - plane.shape[0],
+            rows * FLAT_CELL_PX // 2 - plane.shape[0],
             0,
-            columns * _CELL_PX // 2 - plane.shape[1],
+            columns * FLAT_CELL_PX // 2 - plane.shape[1],
             cv2.BORDER_REPLICATE,
         )
         light[:, :, colour] += cv2.resize(padded, (columns, rows), interpolation=cv2.INTER_AREA)

@@ -340,7 +340,7 @@ def _steps(
         ("flat-field", {"applied": flat is not None}),
         ("density-over-base", {"base_counts_rgb": list(base.counts_rgb), "how": base.how}),
         ("equalise", {"gamma": list(model.gamma), "speed": list(model.speed), "toe": model.toe, "model": model.source}),
-        ("demosaic", {"filters": "half size" if recipe.half_size else "Malvar 5 x 5, in density"}),
+        ("demosaic", {"filters": "half size" if recipe.half_size else "directional, in density"}),
         ("density-matrix", {"rows": [list(row) for row in model.density_matrix]}),
         ("light-matrix", {"rows": [list(row) for row in model.light_matrix]}),
         ("print-exposure", {"gain": exposure.gain, "haze": exposure.haze, "stops": recipe.exposure_stops}),
