@@ -144,10 +144,10 @@ async def test_trouble_stays_on_the_screen_with_what_to_do() -> None:
 async def test_a_runner_that_breaks_leaves_the_screen_and_says_why() -> None:
     bench = Bench(seated(), fails_with=CameraGoneError("The cable came out."))
     async with bench.run() as pilot:
-        await until(pilot, lambda: bool(list(bench.app._notifications)))
-        assert "The cable came out." in next(iter(bench.app._notifications)).message
+        await until(pilot, lambda: "The run ended: The cable came out." in bench.text("#sentence"))
+        assert bench.app.screen.query_one(Band).has_class("-tone-trouble")
         await pilot.press("q")
-    assert bench.app.return_value == 0
+    assert bench.app.return_value == 1
 
 
 # --- resting and leaving ---

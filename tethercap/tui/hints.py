@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from tethercap.errors import TethercapError
 from tethercap.session.events import Mode
 from tethercap.session.states import RunState
 from tethercap.tui.capture_view import CaptureView
@@ -158,6 +159,18 @@ def _shot(view: CaptureView) -> Hint:
             return Hint("CHECKING", Tone.BUSY, f"Frame {frame} is opened and looked at.")
         case _:
             return Hint("FILED", Tone.DONE, f"Frame {frame} is safe. Move the film to frame {view.next_frame_id}.")
+
+
+def ended_early(error: BaseException) -> TethercapError:
+    """Put what ended a run into words for the person."""
+    what = (
+        error.what
+        if isinstance(error, TethercapError)
+        else f"the program made a mistake ({type(error).__name__}: {error})"
+    )
+    return TethercapError(
+        f"The run ended: {what}", safe="What was filed is safe.", todo="Press q to leave, and start again."
+    )
 
 
 def leaving_hint(positives_waiting: int, *, busy: bool) -> Hint:

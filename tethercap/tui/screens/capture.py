@@ -18,7 +18,7 @@ from tethercap.session.states import RunState
 from tethercap.tui.actions import Where, bindings_of
 from tethercap.tui.capture_view import CaptureView
 from tethercap.tui.exposure_row import ExposureDial
-from tethercap.tui.hints import AS_THE_PICTURE_SHOWS, Hint, correction_of, hint_of, leaving_hint
+from tethercap.tui.hints import AS_THE_PICTURE_SHOWS, Hint, Tone, correction_of, ended_early, hint_of, leaving_hint
 from tethercap.tui.lines import Line, Role, Span, line, wrap
 from tethercap.tui.mailbox import EventMailbox
 from tethercap.tui.messages import EventsArrived, Ring, RunnerFinished
@@ -197,9 +197,8 @@ class CaptureScreen(LiveScreen):
         if message.error is None or self._leaving:
             self.app.exit(0 if message.error is None else 1)
             return
-        self.notify(
-            f"The run ended: {message.error}. What was filed is safe. Press q to leave.", severity="error", timeout=60
-        )
+        self.view.trouble = ended_early(message.error)
+        self.show_all()
 
     def _on_beat(self) -> None:
         if self.app.screen is not self:
@@ -244,6 +243,7 @@ class CaptureScreen(LiveScreen):
         """Show what changes with every live picture."""
         hint = self.hint()
         self.query_one("#band", Band).show_hint(hint)
+        self.set_class(hint.tone is Tone.TROUBLE, "-long")
         sentence = self.query_one("#sentence", Rows)
         sentence.show(_sentence(hint, sentence.size.width, sentence.size.height))
         panel = self.query_one("#panel", Rows)
@@ -364,7 +364,7 @@ class CaptureScreen(LiveScreen):
     def leave(self) -> None:
         """End the run; ask first only where something would be lost."""
         if self._leaving or not self._thread.is_alive():
-            self.app.exit(0)
+            self.app.exit(0 if self._leaving else 1)
             return
         waiting = self.runner.snapshot().conversions_waiting
         if waiting:

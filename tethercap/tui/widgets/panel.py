@@ -151,7 +151,7 @@ def _camera(view: CaptureView, width: int) -> list[Line]:
     else:
         parts.append(_setting(view.settings, Setting.BATTERY))
     if card != "·":
-        parts += [Span("  card ", Role.FAINT), f"{card} left"]
+        parts += [Span("  card ", Role.FAINT), card if width < 36 else f"{card} left"]
     lines.append(line(*parts))
     return lines
 
