@@ -234,6 +234,22 @@ def test_after_closing_every_call_says_so(body: SimulatedBody, tmp_path: Path) -
     assert camera.latest_live(timeout_s=0.1) is None
 
 
+def test_a_link_lost_again_and_again_costs_no_lock_and_no_file(camera: ChildCamera, body: SimulatedBody) -> None:
+    folder = Path(f"/proc/{camera.process_id}/fd")
+    if not folder.is_dir():
+        pytest.skip("this system does not show the open files of a process")
+    counts = []
+    for _ in range(3):
+        body.ask("hang-up")
+        assert collect(camera, CameraLost, 10)
+        camera.reopen()
+        counts.append(len(list(folder.iterdir())))
+        assert any(link.readlink().suffix == ".lock" for link in folder.iterdir())
+        with pytest.raises(CameraInUseError):
+            ChildCamera(body.port)
+    assert len(set(counts)) == 1, counts
+
+
 def test_a_second_program_is_told_who_has_the_camera(camera: ChildCamera, body: SimulatedBody) -> None:
     with pytest.raises(CameraInUseError, match=f"process {os.getpid()}") as caught:
         ChildCamera(body.port)

@@ -63,6 +63,8 @@ def _redirect_stderr(path: Path | None) -> IO[str]:
         handle = os.open(target, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600)
     except OSError:
         handle = os.open(os.devnull, os.O_WRONLY)
+    # Nor may it write into, or keep open, what the program's own output goes to.
+    os.dup2(handle, 1)
     os.dup2(handle, 2)
     os.close(handle)
     sys.stderr = os.fdopen(2, "w", buffering=1, closefd=False, errors="backslashreplace")

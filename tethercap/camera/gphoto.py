@@ -5,6 +5,7 @@ errors become ours, and the driver's own words are caught from its context.
 """
 
 import contextlib
+import os
 import time
 import warnings
 from collections.abc import Callable, Iterator
@@ -20,7 +21,7 @@ with warnings.catch_warnings():
 from tethercap.camera import gphoto_errors
 from tethercap.camera.base import CameraFile
 from tethercap.camera.words.widgets import Widget, WidgetKind
-from tethercap.errors import CameraRefusedError, NoCameraError, NotSupportedError
+from tethercap.errors import NoCameraError, NotSupportedError
 
 # Handing in a CameraFile is the only way to hand in a context too; the binding calls it deprecated.
 warnings.filterwarnings("ignore", "In function", DeprecationWarning)
@@ -105,6 +106,7 @@ class GPhotoCamera:
     """
 
     def __init__(self, port: str, timer: Timer) -> None:
+        _occupy_stdin()
         self.port = port
         self._timer = timer
         self._said: list[str] = []
@@ -340,11 +342,13 @@ class GPhotoCamera:
 
     def leave(self) -> None:
         """End the session; an error here means that it was over already."""
-        with contextlib.suppress(CameraRefusedError, gp.GPhoto2Error), self._call("end the session", 3.0):
-            try:
+        self._timer.start("end the session", 3.0)
+        try:
+            with contextlib.suppress(gp.GPhoto2Error):
                 self._camera.exit(self._context)
-            except gp.GPhoto2Error:
-                return
+        finally:
+            self._timer.stop()
+        _occupy_stdin()
 
     def reset_port(self) -> None:
         """Reset a USB port, the driver's last means before the plug; the body appears anew.
@@ -362,6 +366,15 @@ class GPhotoCamera:
             finally:
                 port.close()
         time.sleep(1.0)
+
+
+def _occupy_stdin() -> None:
+    # The driver closes file 0 when it leaves a network camera; the next file opened would get its number, and be
+    # closed by the next leave.
+    try:
+        os.fstat(0)
+    except OSError:
+        os.open(os.devnull, os.O_RDONLY)
 
 
 def _walk(widget: Any, above: str) -> Iterator[Widget]:

@@ -15,6 +15,8 @@ from typing import IO
 
 from tethercap.errors import CameraInUseError
 
+LOWEST_HANDLE = 10
+
 
 def lock_folder() -> Path:
     """Return the user's folder for lock files, made if needed."""
@@ -45,7 +47,7 @@ class CameraLock:
     def __init__(self, what: str, owner_pid: int, folder: Path | None = None) -> None:
         name = re.sub(r"[^A-Za-z0-9.-]+", "_", what)
         path = (folder or lock_folder()) / f"{name}.lock"
-        self._file: IO[str] | None = path.open("a+", encoding="utf-8")
+        self._file: IO[str] | None = _open_high(path)
         try:
             fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
@@ -67,6 +69,16 @@ class CameraLock:
         if self._file is not None:
             self._file.close()
             self._file = None
+
+
+def _open_high(path: Path) -> IO[str]:
+    # The driver closes file 0 each time it leaves a network camera, whosever it is (libgphoto2 2.5.33, ptpip.c: a
+    # third socket that was never opened counts as 0). What must stay open stays away from low numbers.
+    handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+    try:
+        return os.fdopen(fcntl.fcntl(handle, fcntl.F_DUPFD_CLOEXEC, LOWEST_HANDLE), "r+", encoding="utf-8")
+    finally:
+        os.close(handle)
 
 
 def _read_holder(file: IO[str]) -> str:
