@@ -18,7 +18,7 @@ FEATURES = (
     "better long edge", "better short edge", "worse long edge", "worse short edge", "one long edge unseen", "one short edge unseen",
     "size off", "shape off", "base uneven", "ragged", "brighter inside", "against", "dark", "clear", "long edges not parallel",
     "short edges not parallel", "not square", "tilted against strip", "strip middle known", "off strip middle", "weakest contrast",
-    "touching", "slide", "corner only", "search score",
+    "touching", "slide", "corner only", "long edge unseen in view", "short edge unseen in view", "search score",
 )  # fmt: skip
 
 
@@ -66,10 +66,17 @@ def features(fitted: Fitted) -> F32Array:
             min(abs((angles[0] + angles[2] - angles[1] - angles[3]) / 2), 3.0),
             min(abs((angles[0] + angles[2]) / 2 - float(np.degrees(np.arctan(fitted.strip_tilt)))), 3.0),
             fitted.strip_off_mm is not None, min(strip_off, 1.5), np.log10(max(contrast, 1.0)), any(h.touching), h.inverted,
-            long_missing and short_missing, float(np.clip(h.score, -1, 4)),
+            long_missing and short_missing,
+            _unseen_in_view(fits[0]) + _unseen_in_view(fits[2]),
+            _unseen_in_view(fits[1]) + _unseen_in_view(fits[3]), float(np.clip(h.score, -1, 4)),
         ],
         np.float32,
     )  # fmt: skip
+
+
+def _unseen_in_view(fit: SideFit) -> float:
+    """Share of an unseen edge that lies in the view, 0..1: out of the view nothing can be expected."""
+    return 0.0 if is_seen(fit) else float(fit.visible.mean())
 
 
 def _size(fitted: Fitted, *, long_missing: bool, short_missing: bool) -> tuple[float, float]:
@@ -95,7 +102,7 @@ def _angles(corners: F32Array) -> tuple[float, float, float, float]:
 
 WEIGHTS: tuple[float, ...] = (
     2.051, 0.950, 1.829, 1.696, -2.227, -2.749, -3.816, -8.293, -1.447, -6.490, -52.928, -1.352, 0.375, 0.532,
-    0.104, -0.834, -0.869, 0.464, 1.088, -1.026, 0.640, 0.428, -1.140, 0.821, -0.672,
+    0.104, -0.834, -0.869, 0.464, 1.088, -1.026, 0.640, 0.428, -1.140, 0.821, 0.000, 0.000, -0.672,
 )  # fmt: skip
 """Fitted by penalised maximum likelihood on pictures drawn by tests/film_pictures (seeds apart from those it is judged on)."""
 BIAS = 1.324

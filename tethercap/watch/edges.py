@@ -112,6 +112,8 @@ def choose(fitted: list[Fitted], view_width_px: int) -> tuple[Fitted, float] | N
 REFINED = 4
 """So many different places are looked at closely; the evidence then decides."""
 LEAST_SCORE = 0.15
+LEAST_VIEW_PX = 64
+"""Below this height or width nothing is looked for."""
 REACHES = ((0.9, 8.0), (0.4, 6.0), (0.2, 5.0))
 """How far from the assumed edge each pass looks: mm, and px at least."""
 

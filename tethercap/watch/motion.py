@@ -129,22 +129,19 @@ RESTING_SHARE = 0.2
 """Share of the speed that would blur, below which the film counts as having come to rest."""
 
 
+REST_DRIFT_S = 0.1
+"""Film at rest stays within what the fastest still film goes in this time; creeping further is no rest."""
+
+
 class MotionMeter:
-    """Follows the film from picture to picture.
+    """Follows the film from picture to picture."""
 
-    Parameters
-    ----------
-    still_window_s : float
-        Speed is taken over the last so many seconds when the film is slow, which divides the noise.
-    """
-
-    def __init__(self, *, still_window_s: float = 0.07) -> None:
-        self._still_window_s = still_window_s
+    def __init__(self) -> None:
         self._before: F32Array | None = None
         self._window: F32Array | None = None
         self._at_s = 0.0
         self._shift_px = 0.0
-        self._track: list[tuple[float, float, float]] = []
+        self._rest_at = (0.0, 0.0)
         self.along_px = 0.0
         """Sum of all movement along x since the start, small px."""
         self.across_px = 0.0
@@ -189,7 +186,6 @@ class MotionMeter:
         self._before, self._at_s, self._shift_px = grey, at_s, shift.x_px if shift.trusted else 0.0
         self.lost = not shift.trusted
         if self.lost:
-            self._track.clear()
             self.still_since_s = None
             return Motion(0.0, 0.0, float("inf"), still=False, still_for_s=0.0)
         self.along_px += shift.x_px
@@ -200,24 +196,20 @@ class MotionMeter:
         self._before, self._at_s = grey, at_s
         size = (max(8, grey.shape[1] // _COARSE), max(8, grey.shape[0] // _COARSE))
         self._window = cv2.createHanningWindow(size, cv2.CV_32F).astype(np.float32)
-        self._track = [(at_s, self.along_px, self.across_px)]
         self.still_since_s = None
 
     def _speed(self, shift: Shift, at_s: float, elapsed_s: float, mm_per_px: float, still_mm_s: float) -> Motion:
         along, across = shift.x_px * mm_per_px / elapsed_s, shift.y_px * mm_per_px / elapsed_s
         noise = shift.noise_px * mm_per_px / elapsed_s
-        self._track.append((at_s, self.along_px, self.across_px))
-        while len(self._track) > 2 and at_s - self._track[1][0] >= self._still_window_s:
-            self._track.pop(0)
-        start_s, x_px, y_px = self._track[0]
-        drift = float(np.hypot(self.along_px - x_px, self.across_px - y_px)) * mm_per_px / max(at_s - start_s, 1e-6)
         now = float(np.hypot(along, across))
-        still = now <= still_mm_s + 2.0 * noise and drift <= max(still_mm_s, 2.0 * now) + noise
+        still = now <= still_mm_s + 2.0 * noise
         # A hand that turns round is slow for a moment, but never without acceleration: rest is asked for, not slowness.
         resting = still and now <= max(RESTING_SHARE * still_mm_s, 3.0 * noise + 0.01)
+        here = self.along_px, self.across_px
+        crept_mm = float(np.hypot(here[0] - self._rest_at[0], here[1] - self._rest_at[1])) * mm_per_px
         if not resting:
             self.still_since_s = None
-        elif self.still_since_s is None:
-            self.still_since_s = at_s - elapsed_s
+        elif self.still_since_s is None or crept_mm > REST_DRIFT_S * still_mm_s + 3.0 * noise * elapsed_s:
+            self.still_since_s, self._rest_at = at_s - elapsed_s, here
         still_for = 0.0 if self.still_since_s is None else at_s - self.still_since_s
         return Motion(along, across, noise, still=still, still_for_s=still_for)

@@ -132,8 +132,11 @@ def _rows_at(
     pair = _best_pair(strength, 2 * away * LEAST_APART, 2 * away * 1.02)
     if pair is not None and min(strength[pair[0]], strength[pair[1]]) > LEAST_AMPLITUDE:
         upper, lower = pair
-        phase = _phase(tone, upper, tall, holes.pitch_mm * scale)
-        if _is_light(level, upper, phase, holes.pitch_mm * scale, light):
+        pitch_px = holes.pitch_mm * scale
+        phase = _phase(tone, upper, tall, pitch_px)
+        if _is_light(level, upper, phase, pitch_px, light) and _is_light(
+            level, lower, _phase(tone, lower, tall, pitch_px), pitch_px, light
+        ):
             both = float(min(strength[upper], strength[lower]))
             rows = PerforationRows(scale, (upper + lower) / 2, slope, 2, phase, (float(upper), float(lower)))
             return 2.0 * both, rows

@@ -141,7 +141,7 @@ def _fit(
     clear = like_base(before, bases[:, None, None, :], 0.2)
     if either_way.any():
         step[either_way], clear[either_way] = np.abs(step[either_way]), True
-    best = _outermost(np.where(clear, step, np.float32(0)), across)
+    best = _outermost(step, clear, across)
     size = _at(step, best)
     noise = _noise(_grey(bands))
     usable = (size > np.maximum(4.0 * noise, 3.5)[:, None]) & _at(clear, best) & visible
@@ -182,16 +182,20 @@ def _at(values: npt.NDArray[Any], best: npt.NDArray[np.intp]) -> npt.NDArray[Any
     return np.asarray(values[np.arange(sides)[:, None], np.arange(segments)[None, :], best])
 
 
-def _outermost(step: F32Array, across: int) -> npt.NDArray[np.intp]:
-    """Where each segment first leaves the base: the picture's own contours lie further in, and may be stronger."""
+def _outermost(step: F32Array, clear: BoolArray, across: int) -> npt.NDArray[np.intp]:
+    """Where each segment first leaves the base: the picture's own contours lie further in, and may be stronger.
+
+    Only crests of the step count, so that the flank of a brighter edge outside (film against bare light) is passed over.
+    """
     length = step.shape[2]
     places = np.arange(length) + WINDOW - 0.5 - across // 2
     weighted = step * np.exp(-0.5 * (places / (across / 3.5)) ** 2).astype(np.float32)
+    crest = clear.copy()
+    crest[..., 1:] &= step[..., 1:] >= step[..., :-1]
+    crest[..., :-1] &= step[..., :-1] >= step[..., 1:]
+    weighted = np.where(crest, weighted, np.float32(0))
     enough = np.minimum(np.float32(0.5) * weighted.max(axis=2), np.float32(ENOUGH_STEP))
-    first = (weighted >= enough[..., None]).argmax(axis=2)
-    following = np.minimum(first[..., None] + np.arange(WINDOW + 1), length - 1)
-    highest = np.take_along_axis(step, following, axis=2).argmax(axis=2)
-    return np.asarray(np.minimum(first + highest, length - 1), np.intp)
+    return np.asarray((weighted >= enough[..., None]).argmax(axis=2), np.intp)
 
 
 def _step_place(total: F32Array, high: F32Array, low: F32Array, best: npt.NDArray[np.intp]) -> F32Array:

@@ -1,0 +1,57 @@
+"""Plain drawn film for unit tests: exact geometry, no hazards; the hazards are in tests/film_pictures."""
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from tethercap.film.formats import FilmFormat
+from tethercap.profile_files import load_film_format
+
+FORMAT: FilmFormat = load_film_format("135-36x24")
+PX_PER_MM = 16.0
+SIZE = (680, 460)
+"""Width and height of the view, px."""
+ORANGE = (95, 150, 225)
+"""Clear base of colour negative, blue, green, red."""
+
+
+def corners_at(x_mm: float = 0.0, y_mm: float = 0.0, tilt_deg: float = 0.0) -> npt.NDArray[np.float64]:
+    """Corners of a nominal frame whose middle lies (x_mm, y_mm) from the view's, px, clockwise from the top left."""
+    half = np.array([(-18, -12), (18, -12), (18, 12), (-18, 12)], float)
+    turn = np.radians(tilt_deg)
+    turned = half @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    middle = (np.array(SIZE) - 1) / 2
+    return np.asarray((turned + [x_mm, y_mm]) * PX_PER_MM + middle)
+
+
+def film(
+    x_mm: float = 0.0,
+    y_mm: float = 0.0,
+    tilt_deg: float = 0.0,
+    *,
+    seed: int = 0,
+    blank: bool = False,
+    slide: bool = False,
+) -> npt.NDArray[np.uint8]:
+    """Draw one frame and its neighbours on clear base, four times oversampled; uint8, shape (height, width, 3)."""
+    over = 4
+    base: tuple[int, int, int] = (6, 6, 6) if slide else ORANGE
+    big = np.full((SIZE[1] * over, SIZE[0] * over, 3), base, np.uint8)
+    rng = np.random.default_rng(seed)
+    texture = cv2.resize(
+        rng.integers(60, 150, (24, 36, 3)).astype(np.uint8), (36 * 16, 24 * 16), interpolation=cv2.INTER_CUBIC
+    )
+    for step in (-1, 0, 1):
+        if blank and step == 0:
+            continue
+        turn = np.radians(tilt_deg)
+        quad = corners_at(x_mm + 38 * step * np.cos(turn), y_mm + 38 * step * np.sin(turn), tilt_deg)
+        quad = (quad + 0.5) * over - 0.5
+        source = np.array([(-0.5, -0.5), (575.5, -0.5), (575.5, 383.5), (-0.5, 383.5)], np.float32)
+        matrix = cv2.getPerspectiveTransform(source, quad.astype(np.float32))
+        warped = cv2.warpPerspective(texture, matrix, (big.shape[1], big.shape[0]), borderMode=cv2.BORDER_REPLICATE)
+        mask = np.zeros(big.shape[:2], np.uint8)
+        cv2.fillConvexPoly(mask, np.rint(quad * 16).astype(np.int32), 255, cv2.LINE_8, 4)
+        big[mask > 0] = warped[mask > 0]
+    small = cv2.resize(big, SIZE, interpolation=cv2.INTER_AREA)
+    return np.clip(small + rng.normal(0, 1.0, small.shape), 0, 255).astype(np.uint8)

@@ -1,0 +1,94 @@
+import numpy as np
+import pytest
+
+from tests.unit.watch.pictures import FORMAT, ORANGE, PX_PER_MM, SIZE, corners_at, film
+from tethercap.film.kinds import FilmKind
+from tethercap.profile_files import load_film_formats
+from tethercap.watch.edges import NotSeen, find_frame_edges
+from tethercap.watch.sighting import FrameEdges, Side
+
+NEGATIVE = FilmKind.COLOUR_NEGATIVE
+
+
+@pytest.mark.parametrize(
+    ("x_mm", "y_mm", "tilt_deg"),
+    [(0.0, 0.0, 0.0), (1.3, -0.6, 0.0), (-0.4, 0.3, 0.8), (0.2, 0.1, -2.5), (2.0, 0.5, 4.0)],
+    ids=["centred", "shifted", "turned a little", "turned back", "turned far"],
+)
+def test_corners_within_a_fifth_of_a_pixel_each(x_mm: float, y_mm: float, tilt_deg: float) -> None:
+    found = find_frame_edges(
+        film(x_mm, y_mm, tilt_deg), film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1.005 / PX_PER_MM
+    )
+    assert isinstance(found, FrameEdges)
+    away = np.hypot(*(found.corners.as_array() - corners_at(x_mm, y_mm, tilt_deg)).T)
+    assert away.max() < 0.4
+    assert np.median(away) < 0.3
+    assert found.confidence > 0.9
+
+
+def test_a_slide_is_seen_the_other_way_round() -> None:
+    found = find_frame_edges(film(slide=True), film_format=FORMAT, film_kind=FilmKind.SLIDE, mm_per_px=1 / PX_PER_MM)
+    assert isinstance(found, FrameEdges)
+    assert np.abs(found.corners.as_array() - corners_at()).max() < 0.5
+
+
+@pytest.mark.parametrize(("slide", "kind"), [(False, FilmKind.COLOUR_NEGATIVE), (True, FilmKind.SLIDE)])
+def test_kind_format_and_scale_are_found_out(slide: bool, kind: FilmKind) -> None:
+    found = find_frame_edges(film(slide=slide), film_format=None, formats=load_film_formats())
+    assert isinstance(found, FrameEdges)
+    assert found.film_kind is kind
+    assert found.format_id == "135-36x24"
+    assert found.mm_per_px == pytest.approx(1 / PX_PER_MM, rel=0.005)
+
+
+def test_the_input_is_left_alone() -> None:
+    picture = film()
+    before = picture.copy()
+    find_frame_edges(picture, film_format=FORMAT)
+    assert np.array_equal(picture, before)
+
+
+@pytest.mark.parametrize(
+    "tone", [(255, 255, 255), ORANGE, (0, 0, 0), (40, 40, 40)], ids=["bare light", "clear film", "dark", "fogged"]
+)
+def test_nothing_to_see_is_never_answered(tone: tuple[int, int, int]) -> None:
+    rng = np.random.default_rng(1)
+    picture = np.clip(np.full((SIZE[1], SIZE[0], 3), tone) + rng.normal(0, 1.5, (SIZE[1], SIZE[0], 3)), 0, 255)
+    found = find_frame_edges(picture.astype(np.uint8), film_format=FORMAT, mm_per_px=1 / PX_PER_MM)
+    assert isinstance(found, NotSeen)
+    assert found.reasons
+
+
+def test_a_holder_opening_is_not_a_frame() -> None:
+    picture = np.zeros((SIZE[1], SIZE[0], 3), np.uint8)
+    x0, y0, x1, y1 = 52, 38, 628, 422
+    picture[y0:y1, x0:x1] = film()[y0:y1, x0:x1] // 2 + 30
+    inside = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1.1 / PX_PER_MM)
+    assert isinstance(inside, NotSeen) or inside.confidence < 0.4
+
+
+def test_hidden_edge_is_placed_by_size_and_said_to_be_inferred() -> None:
+    picture = film(1.0)
+    right = int(corners_at(1.0)[1, 0])
+    picture[:, right - 6 :] = 2
+    found = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1 / PX_PER_MM)
+    assert isinstance(found, FrameEdges)
+    inferred = {evidence.side for evidence in found.evidence if evidence.inferred}
+    assert inferred == {Side.RIGHT}
+    assert np.abs(found.corners.as_array() - corners_at(1.0)).max() < 1.0
+
+
+@pytest.mark.parametrize("shape", [(10, 10), (10, 10, 4)])
+def test_refuses_what_is_no_colour_picture(shape: tuple[int, ...]) -> None:
+    with pytest.raises(ValueError, match="shape"):
+        find_frame_edges(np.zeros(shape, np.uint8), film_format=FORMAT)
+
+
+def test_refuses_to_look_for_no_format() -> None:
+    with pytest.raises(ValueError, match="format"):
+        find_frame_edges(film(), film_format=None)
+
+
+@pytest.mark.parametrize("size", [(8, 8), (40, 60), (3, 500)])
+def test_tiny_pictures_are_not_answered(size: tuple[int, int]) -> None:
+    assert isinstance(find_frame_edges(np.zeros((*size, 3), np.uint8), film_format=FORMAT), NotSeen)

@@ -1,0 +1,103 @@
+import cv2
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from tethercap.watch.motion import MotionMeter, measure_shift
+
+F32 = npt.NDArray[np.float32]
+RNG = np.random.default_rng(5)
+SCENE: F32 = cv2.GaussianBlur(RNG.uniform(40, 220, (300, 600)).astype(np.float32), (0, 0), 3.0) * 4 - 350
+SHAPE = (170, 256)
+
+
+def view(x_px: float, y_px: float = 0.0, *, noise: float = 0.7, seed: int = 0) -> F32:
+    """The scene moved by (x_px, y_px), with a camera's noise."""
+    shift = np.array([[1, 0, x_px - 150], [0, 1, y_px - 60]], np.float32)
+    moved = cv2.warpAffine(SCENE, shift, (SHAPE[1], SHAPE[0]), flags=cv2.INTER_CUBIC)
+    return (moved + np.random.default_rng(seed).normal(0, noise, SHAPE)).astype(np.float32)
+
+
+WINDOW: F32 = cv2.createHanningWindow((SHAPE[1] // 2, SHAPE[0] // 2), cv2.CV_32F).astype(np.float32)
+
+
+@pytest.mark.parametrize(
+    ("x_px", "within_px"),
+    [(0.0, 0.01), (0.03125, 0.015), (-0.40625, 0.06), (1.71875, 0.08), (-6, 0.03), (23.5, 0.08), (-60, 0.03)],
+)
+def test_shift_is_sharpest_near_rest(x_px: float, within_px: float) -> None:
+    # OpenCV interpolates in steps of 1/32 px, so the shifts are multiples of it.
+    shift = measure_shift(view(0.0, seed=1), view(x_px, seed=2), WINDOW)
+    assert shift.trusted
+    assert shift.x_px == pytest.approx(x_px, abs=within_px)
+    assert shift.y_px == pytest.approx(0.0, abs=0.02)
+
+
+def test_brightness_is_not_movement() -> None:
+    shift = measure_shift(view(0.0, seed=1), view(0.0, seed=2) * np.float32(0.8) + 5, WINDOW)
+    assert abs(shift.x_px) < 0.02
+
+
+def test_bands_of_flicker_are_not_movement() -> None:
+    bands = (1 + 0.1 * np.sin(np.linspace(0, 9, SHAPE[0])))[:, None].astype(np.float32)
+    shift = measure_shift(view(0.0, seed=1), view(0.0, seed=2) * bands, WINDOW)
+    assert abs(shift.x_px) < 0.02
+
+
+def test_a_scene_cut_is_not_trusted() -> None:
+    other = cv2.GaussianBlur(RNG.uniform(0, 255, SHAPE).astype(np.float32), (0, 0), 3.0) * 4 - 350
+    assert not measure_shift(view(0.0), other.astype(np.float32), WINDOW).trusted
+
+
+def test_the_same_picture_again_says_nothing() -> None:
+    picture = view(0.0)
+    assert measure_shift(picture, picture.copy(), WINDOW).repeated
+
+
+def follow(
+    places_px: list[float], mm_per_px: float = 0.15, still_mm_s: float = 0.2
+) -> tuple[MotionMeter, list[bool], list[float]]:
+    meter, still, rested = MotionMeter(), [], []
+    for i, x_px in enumerate(places_px):
+        motion = meter.update(view(x_px, seed=10 + i), i / 30, mm_per_px, still_mm_s)
+        still.append(motion is not None and motion.still)
+        rested.append(0.0 if motion is None else motion.still_for_s)
+    return meter, still, rested
+
+
+def test_speed_has_a_sign_and_adds_up() -> None:
+    meter = MotionMeter()
+    meter.update(view(0.0, seed=1), 0.0, 0.15, 0.2)
+    motion = meter.update(view(-4.0, seed=2), 1 / 30, 0.15, 0.2)
+    assert motion is not None
+    assert motion.along_mm_s == pytest.approx(-4.0 * 0.15 * 30, rel=0.02)
+    assert not motion.still
+    assert meter.along_px == pytest.approx(-4.0, abs=0.05)
+
+
+def test_rest_is_seen_within_three_pictures() -> None:
+    _, still, rested = follow([0, 5, 9, 11, 12, 12, 12, 12])
+    assert still == [False] * 5 + [True] * 3
+    assert rested[6] == pytest.approx(2 / 30)
+
+
+def test_a_slow_creep_is_not_rest() -> None:
+    _, still, _ = follow([0.1 * i for i in range(10)])  # 0.45 mm/s
+    assert not any(still)
+
+
+def test_a_dropped_picture_does_not_double_the_speed() -> None:
+    meter = MotionMeter()
+    meter.update(view(0.0, seed=1), 0.0, 0.15, 0.2)
+    motion = meter.update(view(4.0, seed=2), 2 / 30, 0.15, 0.2)
+    assert motion is not None
+    assert motion.along_mm_s == pytest.approx(4.0 * 0.15 * 15, rel=0.02)
+
+
+def test_a_cut_starts_anew() -> None:
+    meter, _, _ = follow([0, 0, 0])
+    other = cv2.GaussianBlur(RNG.uniform(0, 255, SHAPE).astype(np.float32), (0, 0), 3.0) * 4 - 350
+    motion = meter.update(other.astype(np.float32), 1.0, 0.15, 0.2)
+    assert motion is not None
+    assert meter.lost
+    assert not motion.still

@@ -1,0 +1,122 @@
+import tracemalloc
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+
+from tests.unit.watch.pictures import FORMAT, PX_PER_MM, film
+from tethercap.film.kinds import FilmKind
+from tethercap.pictures import LiveFrame
+from tethercap.watch.sighting import Decision, ReasonCode, Sighting
+from tethercap.watch.watcher import Watcher
+
+REST = [0.1] * 9
+HALF_ADVANCE = [-19.0 + 0.1] * 9
+
+
+def path(*stays_mm: list[float]) -> list[float]:
+    """Places one after the other, with pictures on the way between them."""
+    places = list(stays_mm[0])
+    for stay in stays_mm[1:]:
+        places.extend(np.linspace(places[-1], stay[0], 14)[1:-1].tolist())
+        places.extend(stay)
+    return places
+
+
+def watch(
+    places_mm: list[float], watcher: Watcher | None = None, *, fires: bool = True, blank: bool = False
+) -> Iterator[Sighting]:
+    """Show film whose frame lies at each place; places beyond half a pitch show the neighbour, drawn alike."""
+    watcher = watcher or Watcher(FORMAT, film_kind=FilmKind.COLOUR_NEGATIVE, mm_per_px=1 / PX_PER_MM, shutter_s=1 / 60)
+    for i, x_mm in enumerate(places_mm):
+        picture = film(x_mm, 0.05, 0.05, seed=3, blank=blank)
+        noise = np.random.default_rng(100 + i).integers(-2, 3, picture.shape)
+        picture = np.clip(picture.astype(np.int16) + noise, 0, 255).astype(np.uint8)
+        seen = watcher.watch(LiveFrame(picture, i / 30, i))
+        if seen.ready and fires:
+            watcher.shot_taken(i / 30)
+        yield seen
+
+
+def test_a_seated_frame_is_fired_on_once() -> None:
+    seen = list(watch(REST))
+    assert [s.ready for s in seen].count(True) == 1
+    assert [i for i, s in enumerate(seen) if s.ready][0] <= 4
+    assert seen[-1].verdict.decision is Decision.ACCEPT
+
+
+def test_not_without_shot_taken_being_called_it_stays_ready() -> None:
+    assert sum(s.ready for s in watch(REST, fires=False)) > 1
+
+
+def test_out_of_limits_is_never_ready() -> None:
+    seen = list(watch([0.6] * 8))
+    assert not any(s.ready for s in seen)
+    assert ReasonCode.OFF_CENTRE in {reason.code for reason in seen[-1].verdict.reasons}
+
+
+def test_between_frames_is_never_ready() -> None:
+    assert not any(s.ready for s in watch(HALF_ADVANCE))
+
+
+def test_next_frame_is_fired_on_after_an_advance() -> None:
+    seen = list(watch(path(REST, [-37.9] * 9)))
+    assert [s.ready for s in seen].count(True) == 2
+
+
+def test_a_correction_is_no_advance() -> None:
+    seen = list(watch(path(REST, [1.0] * 5, REST)))
+    assert [s.ready for s in seen].count(True) == 1
+
+
+def test_a_reopened_frame_may_be_fired_on_again() -> None:
+    watcher = Watcher(FORMAT, film_kind=FilmKind.COLOUR_NEGATIVE, mm_per_px=1 / PX_PER_MM, shutter_s=1 / 60)
+    assert sum(s.ready for s in watch(REST, watcher)) == 1
+    watcher.reopen_frame()
+    picture = film(0.1, 0.05, 0.05, seed=3)
+    seen = [watcher.watch(LiveFrame(np.roll(picture, k, 2), 1 + k / 30, 20 + k)) for k in range(1)]
+    noisy = np.clip(picture.astype(np.int16) + 1, 0, 255).astype(np.uint8)
+    seen.extend(watcher.watch(LiveFrame(noisy if k % 2 else picture, 2 + k / 30, 30 + k)) for k in range(6))
+    assert any(s.ready for s in seen)
+
+
+def test_a_repeated_picture_is_no_rest() -> None:
+    watcher = Watcher(FORMAT, film_kind=FilmKind.COLOUR_NEGATIVE, mm_per_px=1 / PX_PER_MM, shutter_s=1 / 60)
+    picture = film(0.1)
+    assert not any(watcher.watch(LiveFrame(picture, i / 30, i)).ready for i in range(8))
+
+
+def test_learns_kind_and_scale() -> None:
+    watcher = Watcher(FORMAT)
+    list(watch(REST, watcher))
+    assert watcher.film_kind is FilmKind.COLOUR_NEGATIVE
+    assert watcher.mm_per_px == pytest.approx(1 / PX_PER_MM, rel=0.005)
+
+
+def test_speaks_to_the_operator() -> None:
+    watcher = Watcher(FORMAT, film_kind=FilmKind.COLOUR_NEGATIVE, mm_per_px=1 / PX_PER_MM)
+    seen = list(watch([1.2] * 5, watcher))
+    assert watcher.sentence(seen[-1]) == "move the film 1.2 mm to the left"
+
+
+def test_an_unexposed_frame_is_not_fired_on() -> None:
+    watcher = Watcher(FORMAT, film_kind=FilmKind.COLOUR_NEGATIVE, mm_per_px=1 / PX_PER_MM, shutter_s=1 / 60)
+    assert not any(s.ready for s in watch(REST, watcher, blank=True))
+
+
+def test_no_big_memory_is_taken_per_picture() -> None:
+    watcher = Watcher(FORMAT, film_kind=FilmKind.COLOUR_NEGATIVE, mm_per_px=1 / PX_PER_MM)
+    list(watch(REST, watcher))
+    picture = film(0.1, seed=3)
+    pictures = [
+        LiveFrame(np.clip(picture.astype(np.int16) + k % 2, 0, 255).astype(np.uint8), 5 + k / 30, 50 + k)
+        for k in range(10)
+    ]
+    for frame in pictures[:5]:
+        watcher.watch(frame)
+    tracemalloc.start()
+    for frame in pictures[5:]:
+        watcher.watch(frame)
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert peak < 2.5e6
