@@ -69,6 +69,8 @@ def find_frame_edges(
     candidates = (film_format,) if film_format is not None else tuple(formats)
     if not candidates:
         raise ValueError("a film format, or formats to choose from, must be given")
+    if min(pixels_bgr.shape[:2]) < LEAST_VIEW_PX:
+        return NotSeen((Reason(ReasonCode.NO_PICTURE, "the picture is too small to see a frame in"),))
     best = choose(
         fit_likely(reduce_view(pixels_bgr), pixels_bgr, candidates, film_kind, mm_per_px), pixels_bgr.shape[1]
     )
@@ -93,7 +95,8 @@ def fit_likely(
         scale = Scale(known or (rows.px_per_mm if rows else None))
         for negative in _polarities(film_kind):
             seen = scene if negative else inverted(scene)
-            found.extend((h, rows) for h in search(seen, film_format, scale, rows, negative=negative)[:8])
+            likely = search(seen, film_format, scale, rows, negative=negative)[:8]
+            found.extend((h, rows) for h in likely)
     return [_fit(pixels_bgr, scene, hypothesis, rows) for hypothesis, rows in _different(found)]
 
 
@@ -118,12 +121,18 @@ REACHES = ((0.9, 8.0), (0.4, 6.0), (0.2, 5.0))
 """How far from the assumed edge each pass looks: mm, and px at least."""
 
 
+def _rank(one: tuple[Hypothesis, PerforationRows | None]) -> float:
+    """Sort by score; of formats with the same shape (36 x 24 and 84 x 56) the smaller film wins where nothing tells them apart."""
+    hypothesis, rows = one
+    return -hypothesis.score + (0.0 if rows is not None else 0.002 * hypothesis.film_format.strip_width_mm)
+
+
 def _different(
     found: list[tuple[Hypothesis, PerforationRows | None]],
 ) -> list[tuple[Hypothesis, PerforationRows | None]]:
     """Keep the best few that differ from each other."""
     chosen: list[tuple[Hypothesis, PerforationRows | None]] = []
-    for hypothesis, rows in sorted(found, key=lambda pair: -pair[0].score):
+    for hypothesis, rows in sorted(found, key=_rank):
         if hypothesis.score < LEAST_SCORE or len(chosen) == REFINED:
             break
         corners, size = hypothesis.corners(), hypothesis.film_format.along_mm * hypothesis.px_per_mm

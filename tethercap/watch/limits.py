@@ -23,7 +23,7 @@ class Limits:
     """How long it must have been still: two live pictures at 30 a second, so that a turning point of the hand is not taken for rest."""
     rearm_pitch_fraction: float = 0.6
     """After a shot, the film must move by this share of the pitch before the next: more than a correction, less than an advance."""
-    least_confidence: float = 0.4
+    least_confidence: float = 0.35
     """Below this an answer is not given: CANNOT_TELL instead."""
     accept_confidence: float = 0.8
     """Below this a frame is shown but not accepted."""
