@@ -17,6 +17,7 @@ from tethercap.session.events import Mode
 from tethercap.session.options import RunnerOptions
 from tethercap.tui.app import run_capture
 from tethercap.tui.plain import run_plain
+from tethercap.tui.web import in_browser, serve_again
 from tethercap.watch.directions import Directions
 
 
@@ -66,6 +67,8 @@ from tethercap.watch.directions import Directions
     help="Folder, on another disk, that gets a second copy of the roll; it never holds up the work.",
 )
 @click.option("--plain", is_flag=True, help="One line of text for each thing that happens, no full screen.")
+@click.option("--web", is_flag=True, help="Show the screen in a browser on this computer instead of the terminal.")
+@click.option("--web-port", type=click.IntRange(1, 65535), default=8000, show_default=True, help="Port for --web.")
 def capture(
     roll: Path,
     format_id: str,
@@ -84,6 +87,8 @@ def capture(
     no_convert: bool,
     mirror: Path | None,
     plain: bool,
+    web: bool,
+    web_port: int,
 ) -> ExitCode:
     """Capture the roll in the folder ROLL: watch, fire, pull, check, file, convert.
 
@@ -91,6 +96,10 @@ def capture(
     The folder's name becomes the roll's id. Bright panels tire the eyes: dim it while you load film. Old film may be
     nitrate, which burns fiercely: keep it from heat and follow local rules.
     """
+    if web:
+        click.echo(f"Open http://127.0.0.1:{web_port} in a browser; stop with Ctrl+C.", err=True)
+        serve_again([argument for argument in sys.argv[1:] if argument != "--web"], web_port)
+        return ExitCode.DONE
     setup = RollSetup(
         id=roll.resolve().name,
         film_kind=FilmKind(kind),
@@ -114,7 +123,7 @@ def capture(
             directions = Directions.for_camera(camera_place)
             make_runner = runner_maker(camera, opened, workers, options=options, directions=directions)
             title = f"{load_film_format(opened.setup.film_format).name}, {opened.setup.film_kind.value}"
-            if plain or not sys.stdout.isatty():
+            if plain or not (sys.stdout.isatty() or in_browser()):
                 failed = run_plain(make_runner, roll_name=opened.setup.id, directions=directions)
             else:
                 failed = run_capture(make_runner, roll_name=opened.setup.id, title=title, directions=directions)

@@ -1,6 +1,7 @@
 """The program's entry: finds the command's own file, turns errors into sentences and exit codes."""
 
 import importlib
+import os
 import sys
 
 import click
@@ -72,6 +73,8 @@ def run() -> None:
         error.show()
         sys.exit(ExitCode.USAGE)
     except TethercapError as error:
+        if "TEXTUAL_DRIVER" in os.environ:  # drawn into a browser: there is no terminal to print to
+            importlib.import_module("tethercap.tui.web").show_trouble(error)
         print(f"tethercap: {error}", file=sys.stderr)
         sys.exit(exit_code_for(error))
     sys.exit(int(result) if isinstance(result, int) else ExitCode.DONE)
