@@ -34,7 +34,8 @@ class Depth(IntEnum):
 
     BITS_24 = 24
     BITS_15 = 15
-    """Five bits a channel: a third fewer bytes, hardly seen."""
+    """Five bits a channel: a third fewer bytes, hardly seen. Whoever draws the picture quantises it, not the encoder, so
+    that lines, letters and the ground beside the picture keep their colours."""
     PALETTE = 8
     """The fixed 256 colours of xterm."""
     NONE = 0
@@ -209,7 +210,7 @@ class CellEncoder:
     def _values(self, colours: U8Array) -> U8Array:
         if self.depth is Depth.PALETTE:
             return to_palette(colours)[..., None]
-        return to_bits_15(colours) if self.depth is Depth.BITS_15 else colours
+        return colours
 
     def _write_glyphs(self, glyphs: U16Array) -> None:
         utf8 = self._bytes[..., -3:]
@@ -231,8 +232,6 @@ def row_segments(grid: CellGrid, row: int, depth: Depth) -> list[Segment]:
     if depth is Depth.NONE:
         return [Segment(glyphs, Style())]
     pairs = np.concatenate([grid.foreground[row], grid.background[row]], axis=-1)
-    if depth is Depth.BITS_15:
-        pairs = to_bits_15(pairs)
     new = np.flatnonzero(np.r_[True, (pairs[1:] != pairs[:-1]).any(axis=-1)]).tolist()
     segments = []
     for start, stop in zip(new, [*new[1:], len(glyphs)], strict=True):

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from tethercap.geometry import QuadPx, SizePx
 from tethercap.pictures import U8Array
-from tethercap.tui.cells import CellGrid, Depth, braille, half_blocks, shrink_into
+from tethercap.tui.cells import CellGrid, Depth, braille, half_blocks, shrink_into, to_bits_15
 from tethercap.tui.hints import Correction
 from tethercap.watch.sighting import FrameEdges
 
@@ -114,6 +114,8 @@ def compose(pixels_bgr: U8Array, drawing: Drawing, rows: int, columns: int, dept
     inside[:] = shrink_into(pixels_bgr, spot.width_px, spot.height_px)[..., ::-1]
     if depth is Depth.NONE:
         inside[:] = _full_range(inside)
+    elif depth is Depth.BITS_15:
+        inside[:] = to_bits_15(inside)
     if drawing.peaking:
         inside[_peaks(pixels_bgr, spot)] = ink.peak
     _draw(canvas, drawing, spot, ink, outlined=depth is Depth.NONE)

@@ -32,6 +32,12 @@ def best_depth(app: App[object]) -> Depth:
     return _DEPTH_BY_COLOUR_SYSTEM.get(app.console.color_system or "", Depth.NONE)
 
 
+def still_depth(app: App[object]) -> Depth:
+    """Colours for pictures that are drawn once: there is no need to spare bytes."""
+    best = best_depth(app)
+    return Depth.BITS_24 if best is Depth.BITS_15 else best
+
+
 class CellsView(Widget):
     """Shows finished lines of cells. It has neither border nor padding: its lines go out as they are."""
 

@@ -14,7 +14,7 @@ from tethercap.pictures import U8Array
 from tethercap.tui.cells import CellEncoder, CellGrid, Depth, half_blocks, shrink_into
 from tethercap.tui.overlay import Rgb, canvas_size, place, to_grid
 from tethercap.tui.themes import rgb_of
-from tethercap.tui.widgets.cells_view import CellsView, best_depth
+from tethercap.tui.widgets.cells_view import CellsView, still_depth
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +111,7 @@ class FilmGrid(CellsView, can_focus=True):
         rows, columns = self.size.height, self.size.width
         if not rows or not columns:
             return
-        depth = best_depth(self.app)
+        depth = still_depth(self.app)
         layout = lay_out_grid(columns)
         self._keep_in_sight(layout, rows)
         grid = self._draw_grid(rows, columns, layout, depth)

@@ -10,7 +10,7 @@ from tethercap.pictures import U8Array
 from tethercap.tui.cells import CellEncoder, CellGrid, Depth, shrink_into
 from tethercap.tui.overlay import Rgb, canvas_size, place, to_grid
 from tethercap.tui.themes import rgb_of
-from tethercap.tui.widgets.cells_view import CellsView, best_depth
+from tethercap.tui.widgets.cells_view import CellsView, still_depth
 
 ZOOMS = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0)
 """Times the size at which the whole picture fits."""
@@ -102,7 +102,7 @@ class StillView(CellsView):
         if self.pixels_bgr is None or not rows or not columns:
             self.clear()
             return
-        depth = best_depth(self.app)
+        depth = still_depth(self.app)
         surround = rgb_of(self.app.current_theme, "background")
         grid, self.scale = draw_still(self.pixels_bgr, self.window, rows, columns, depth, surround)
         self.put_lines(CellEncoder(rows, columns, depth).lines(grid), grid, depth)
