@@ -59,7 +59,7 @@ def test_the_page_is_served_on_the_loopback_alone(tmp_path: Path) -> None:
                     page = answer.read().decode()
             except OSError:
                 time.sleep(0.1)
-        assert "<title>tethercap" in page
+        assert f'data-session-websocket-url="ws://127.0.0.1:{port}' in page
         with socket.socket() as other:
             other.settimeout(1)
             assert other.connect_ex(("127.0.0.2", port)) != 0

@@ -34,7 +34,7 @@ class Depth(IntEnum):
 
     BITS_24 = 24
     BITS_15 = 15
-    """Five bits a channel: a third fewer bytes, hardly seen. Whoever draws the picture quantises it, not the encoder, so
+    """Five bits a channel: a third fewer bytes, hardly seen. The drawing quantises the picture, not the encoder, so
     that lines, letters and the ground beside the picture keep their colours."""
     PALETTE = 8
     """The fixed 256 colours of xterm."""
