@@ -29,11 +29,16 @@ def lab_of_linear(linear_srgb: F64) -> F64:
 
 def delta_e(linear_a: F64, linear_b: F64) -> F64:
     """CIEDE2000 between two arrays of linear sRGB."""
+    return delta_e_lab(lab_of_linear(linear_a), lab_of_linear(linear_b))
+
+
+def delta_e_lab(lab_a: F64, lab_b: F64) -> F64:
+    """CIEDE2000 between two arrays of CIE Lab."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         from colour.difference import delta_E_CIE2000
 
-        return np.asarray(delta_E_CIE2000(lab_of_linear(linear_a), lab_of_linear(linear_b)))
+        return np.asarray(delta_E_CIE2000(lab_a, lab_b))
 
 
 def chart_linear_srgb(light: str = "D65") -> F64:

@@ -119,7 +119,7 @@ def _convert(stock: Stock, known: str, folder: Path, paths: Sequence[Path]) -> d
         calibrate = partial(calibrate_on_cards, cards, kind, flat=flat)
     elif known == "chart":
         calibrate = partial(calibrate_on_chart, Target(folder / "chart+0.dng", _chart_quads()), kind, flat=flat)
-    surveys = [SurveyJob(path, kind, frame_corners(), False, flat) for path in paths]
+    surveys = [SurveyJob(path, kind, frame_corners(), find_frame=False, flat=flat) for path in paths]
     found = survey_roll(surveys, SerialExecutor(), calibrate=calibrate)
     positives = {}
     for number, path in enumerate(paths):
@@ -168,21 +168,23 @@ def _ssim(lightness_a: F64, lightness_b: F64) -> float:
     return float(structural_similarity(lightness_a, lightness_b, data_range=100.0))
 
 
-RIGS = (film.Rig("LED-B3", 0), film.Rig("LED-V1", 2), film.Rig("D50", 3), film.Rig("narrow", 0))
+RIGS = (film.Rig("LED-B3", 0), film.Rig("LED-V1", 2), film.Rig("D50", 3))
+PAIRS = tuple((stock, rig) for stock in spectra.STOCKS for rig in RIGS)
+FEW = (*zip(spectra.STOCKS, (RIGS[0], RIGS[1], RIGS[2], RIGS[0]), strict=True),)
+"""Each stock once."""
 
 
-def table(stocks: Sequence[Stock] = spectra.STOCKS, rigs: Sequence[film.Rig] = RIGS[:3]) -> None:
+def table(pairs: Sequence[tuple[Stock, film.Rig]] = PAIRS) -> None:
     """Print the scores of stocks on rigs, for each thing that may be known."""
     heads = f"{'patches':>13} {'grey':>5} {'photos':>6} {'SSIM':>5} {'clip %':>6}  by exposure"
     say(f"{'known':8} {'stock':12} {'rig':18} {heads}")
     for known in KNOWN:
         all_scores = []
-        for stock in stocks:
-            for rig in rigs:
-                with tempfile.TemporaryDirectory() as folder:
-                    found = score(stock, rig, known, Path(folder))
-                all_scores.append(found)
-                _print_row(known, stock.name, rig.name, [found])
+        for stock, rig in pairs:
+            with tempfile.TemporaryDirectory() as folder:
+                found = score(stock, rig, known, Path(folder))
+            all_scores.append(found)
+            _print_row(known, stock.name, rig.name, [found])
         _print_row(known, "all", "", all_scores)
 
 
@@ -200,5 +202,4 @@ def _print_row(known: str, stock: str, rig: str, scores: Sequence[Scores]) -> No
 
 
 if __name__ == "__main__":
-    few = "--few" in sys.argv
-    table(spectra.STOCKS[:2] if few else spectra.STOCKS, RIGS[:2] if few else RIGS[:3])
+    table(FEW if "--few" in sys.argv else PAIRS)

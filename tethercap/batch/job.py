@@ -30,6 +30,8 @@ class ConversionJob:
     """The picture on the film, mosaic pixels."""
     find_frame: bool = False
     """Where no corners are given, look for the frame in the RAW."""
+    format_id: str | None = None
+    """Id of the film format, for finding the frame; None tries all."""
     base: FilmBase | None = None
     """Clear film as measured on the roll; None measures it on this frame."""
     model: FilmModel | None = None

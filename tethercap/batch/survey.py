@@ -31,6 +31,7 @@ class SurveyJob:
     film_kind: FilmKind
     corners: QuadPx | None = None
     find_frame: bool = True
+    format_id: str | None = None
     flat: FlatField | None = None
 
 
@@ -57,7 +58,7 @@ def survey_file(job: SurveyJob) -> FrameSurvey:
     raw = read_raw(job.raw_path)
     corners = job.corners
     if corners is None and job.find_frame:
-        corners = find_frame(raw, job.film_kind)
+        corners = find_frame(raw, job.film_kind, job.format_id)
     return survey_frame(raw, job.film_kind, corners, job.flat)
 
 

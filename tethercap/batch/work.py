@@ -76,7 +76,7 @@ def convert_file(job: ConversionJob) -> ConversionResult:
 def _corners(job: ConversionJob, raw: RawPicture) -> tuple[QuadPx | None, tuple[str, ...]]:
     if job.corners is not None or not job.find_frame or job.recipe.border is Border.WHOLE:
         return job.corners, ()
-    found = find_frame(raw, job.film_kind)
+    found = find_frame(raw, job.film_kind, job.format_id)
     if found is None:
         return None, ("The frame was not found in the picture, so nothing was cut off.",)
     return found, ()

@@ -38,6 +38,7 @@ class Item:
     mirrored: bool = False
     properties: Mapping[str, object] = field(default_factory=dict)
     roll: Path | None = None
+    format_id: str | None = None
     frame_id: str = ""
     take: int = 0
 
@@ -96,6 +97,7 @@ def _items_of_roll(path: Path, kind: str | None, *, proofs: bool) -> list[Item]:
                     roll.setup.mirrored,
                     positive_properties(roll.setup, frame_id, take),
                     path,
+                    roll.setup.film_format,
                     str(frame_id),
                     take.number,
                 )

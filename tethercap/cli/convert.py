@@ -39,6 +39,7 @@ def _names(values: type[Any]) -> click.Choice[str]:
 @click.command(cls=GreedyCommand)
 @click.argument("sources", nargs=-1, required=True, type=_PATH, metavar="FILES|ROLL...")
 @click.option("--kind", type=_names(FilmKind), help="What film it is; a roll knows its own.")
+@click.option("--format", "format_id", help="Id of the film format; a roll knows its own, otherwise all are tried.")
 @click.option(
     "--roll-together", is_flag=True, help="Let the files share one film base and one neutral, as frames of a roll."
 )
@@ -88,6 +89,7 @@ def convert(
             recipe=replace(recipe, mirrored=recipe.mirrored or item.mirrored),
             corners=item.corners,
             find_frame=True,
+            format_id=choices["format_id"] or item.format_id,
             flat=field,
             properties=item.properties,
             compression=Compression(choices["compression"]),
@@ -140,7 +142,9 @@ def share_look(
     shared: dict[Path, ConversionJob] = {}
     for film_kind in dict.fromkeys(job.film_kind for job in work):
         of_kind = [job for job in work if job.film_kind is film_kind]
-        surveys = [SurveyJob(job.raw_path, film_kind, job.corners, job.find_frame, flat) for job in of_kind]
+        surveys = [
+            SurveyJob(job.raw_path, film_kind, job.corners, job.find_frame, job.format_id, flat) for job in of_kind
+        ]
         with count_bar("Looking at the roll", len(surveys)) as advance, make_pool(_pool_kind(jobs), jobs) as pool:
             found = survey_roll(surveys, pool, calibrate=_calibration(film_kind, grey, chart, flat), on_done=advance)
         for number, (job, frame) in enumerate(zip(of_kind, found.frames, strict=True)):

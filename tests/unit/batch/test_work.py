@@ -116,7 +116,7 @@ def test_a_serial_pool_hands_errors_on() -> None:
 
 
 def test_frames_of_a_roll_share_base_and_neutral(job: ConversionJob) -> None:
-    jobs = [SurveyJob(job.raw_path, NEGATIVE, job.corners, False) for _ in range(3)]
+    jobs = [SurveyJob(job.raw_path, NEGATIVE, job.corners, find_frame=False) for _ in range(3)]
     seen: list[int] = []
     with make_pool("serial") as pool:
         roll = survey_roll(jobs, pool, on_done=lambda: seen.append(1))
