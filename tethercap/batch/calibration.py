@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from tethercap.batch.find_frame import find_frame
-from tethercap.convert.calibrate import fit_chart, fit_greys, fit_neutral
+from tethercap.convert.calibrate import fit_chart, fit_greys, fit_neutral, whole_stops
 from tethercap.convert.cells import Cells, measure_cells
 from tethercap.convert.charts import (
     GREY_PATCHES,
@@ -82,10 +82,10 @@ def calibrate_on_cards(
         stops.append(target.stops)
     density = np.array(rows)
     known = [stop for stop in stops if stop is not None]
+    exposures = whole_stops(density, start)
     if len(known) == len(stops) and len(known) > 1:
-        model = fit_greys(density, np.log10(_CARD_REFLECTANCE) + np.array(known) * np.log10(2.0), start)
-    else:
-        model = fit_neutral(density, start)
+        exposures = np.log10(_CARD_REFLECTANCE) + np.array(known) * np.log10(2.0)
+    model = fit_neutral(density, start) if exposures is None else fit_greys(density, exposures, start)
     return dataclasses.replace(model, source=f"grey card, {len(rows)} exposures")
 
 

@@ -16,6 +16,8 @@ _GAMMA_SPREAD = 0.10
 """How far slopes of stocks lie apart, as a share; the pull towards the usual where few greys are known."""
 _SPEED_SPREAD = 0.2
 _TOE_SPREAD = 0.06
+_STEP_DOUBT = 0.35
+"""Stops that the distance of two greys may be from a whole number."""
 _DENSITY_NOISE = 0.004
 
 
@@ -75,6 +77,35 @@ def fit_neutral(density: F64Array, start: FilmModel) -> FilmModel:
         return np.concatenate([*misfit, *pulls])
 
     return with_shifts(start, fit(residuals, np.zeros(4)))
+
+
+def whole_stops(density: F64Array, usual: FilmModel) -> F64Array | None:
+    """Tell how many stops apart bracketed greys were exposed; brackets go in whole stops.
+
+    Parameters
+    ----------
+    density : ndarray
+        Shape (n, 3), density over base of one grey at different exposures.
+    usual : FilmModel
+        Its slopes are off by a tenth at most, which leaves one, two and three stops apart.
+
+    Returns
+    -------
+    ndarray or None
+        Shape (n,), log10 of exposure, whole stops apart; None where they are all alike or do not fit whole stops.
+    """
+    rough = np.log10(np.maximum(usual.exposure(density[:, 1]), 1e-9))
+    stops = (rough - rough[np.argsort(rough)[len(rough) // 2]]) / np.log10(2.0)
+    # The steps are counted from one to the next, so that a slope that is off does not add up.
+    order = np.argsort(stops)
+    steps = np.diff(stops[order])
+    whole = np.rint(steps)
+    if whole.sum() < 1 or np.abs(steps - whole).max() > _STEP_DOUBT:
+        return None
+    counted = np.concatenate([[0.0], np.cumsum(whole)])
+    placed = np.empty_like(stops)
+    placed[order] = counted - counted[len(order) // 2]
+    return np.asarray(np.median(rough) + placed * np.log10(2.0))
 
 
 def fit_chart(

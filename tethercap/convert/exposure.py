@@ -15,7 +15,7 @@ WHITE_LIGHT = 0.90
 """Linear print light which a neutral white is brought to: diffuse white, as a card or paper in the scene would be."""
 COLOURED_LIGHT = 0.50
 """The same where the brightest share is coloured, and so is no white: fur, leaves, lamps, a sky at dusk."""
-_NEUTRAL_SATURATION, _COLOURED_SATURATION = 0.10, 0.25
+_NEUTRAL_SATURATION, _COLOURED_SATURATION = 0.15, 0.28
 """(max - min) / max of linear sRGB below which a bright surface counts as white, and above which it surely is none."""
 _DOUBT_WHITE_STOPS, _DOUBT_COLOURED_STOPS = 0.2, 0.5
 """Doubt of the gain with a white in the frame, and without one."""

@@ -37,7 +37,7 @@ _WEIGHT_OF_PAIRS = 4.0
 _RED, _GREEN, _BLUE = 0, 1, 2
 
 
-def estimate_neutral(frames: Sequence[F64Array], start: FilmModel) -> FilmModel:
+def estimate_neutral(frames: Sequence[F64Array], start: FilmModel, *, doubt: float = 1.0) -> FilmModel:
     """Estimate the curves of the outer channels from a roll.
 
     Parameters
@@ -46,6 +46,8 @@ def estimate_neutral(frames: Sequence[F64Array], start: FilmModel) -> FilmModel:
         Density over base of each frame's cells, shape (rows, columns, 3).
     start : FilmModel
         What is usual for the film kind; its green curve, toe and matrices are kept.
+    doubt : float
+        How far `start` may be off, 1 = as the usual; less for what cards or a chart on the roll told.
 
     Returns
     -------
@@ -57,7 +59,7 @@ def estimate_neutral(frames: Sequence[F64Array], start: FilmModel) -> FilmModel:
         return start
     found = np.zeros(4)
     for width in _WIDTHS:
-        found = _refit(cells, steps, start, found, width)
+        found = _refit(cells, steps, start, found, width, doubt)
     return with_shifts(start, found)
 
 
@@ -101,7 +103,9 @@ def _chroma(density: F64Array, model: FilmModel) -> F64Array:
     return np.stack([model.equalised(density[..., k], k) - green for k in (_RED, _BLUE)], axis=-1)
 
 
-def _refit(cells: F64Array, pairs: F64Array, start: FilmModel, shifts: F64Array, width: float) -> F64Array:
+def _refit(
+    cells: F64Array, pairs: F64Array, start: FilmModel, shifts: F64Array, width: float, doubt: float
+) -> F64Array:
     model = with_shifts(start, shifts)
     narrow = width * _DIFFERENCE_WIDTH
     chroma, differences = _chroma(cells, model) - _WARMTH, np.diff(_chroma(pairs, model), axis=1)[:, 0]
@@ -113,7 +117,7 @@ def _refit(cells: F64Array, pairs: F64Array, start: FilmModel, shifts: F64Array,
         candidate = with_shifts(start, trial)
         of_cells = (_chroma(cells, candidate) - _WARMTH) * cell_root[:, None]
         of_pairs = np.diff(_chroma(pairs, candidate), axis=1)[:, 0] * pair_root[:, None]
-        pulls = np.concatenate([trial[:2] / _GAMMA_SPREAD, trial[2:] / _SPEED_SPREAD])
+        pulls = np.concatenate([trial[:2] / _GAMMA_SPREAD, trial[2:] / _SPEED_SPREAD]) / doubt
         return np.concatenate([of_cells.ravel(), of_pairs.ravel(), pulls])
 
     return fit(residuals, shifts, rounds=8)

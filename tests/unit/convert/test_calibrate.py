@@ -1,9 +1,10 @@
 import dataclasses
 
 import numpy as np
+import pytest
 
 from tests.unit.convert.film_shots import density_of
-from tethercap.convert.calibrate import as_matrix, fit_chart, fit_greys, fit_neutral, free_of, matrix_from
+from tethercap.convert.calibrate import as_matrix, fit_chart, fit_greys, fit_neutral, free_of, matrix_from, whole_stops
 from tethercap.convert.charts import GREY_PATCHES, chart_linear_srgb
 from tethercap.convert.exposure import scene_light
 from tethercap.convert.film_model import FilmModel
@@ -26,6 +27,20 @@ def test_cards_at_unknown_exposures_tell_the_neutral() -> None:
     equal = np.stack([model.equalised(density[:, k], k) for k in range(3)], axis=1)
     assert np.abs(equal - equal[:, [1]]).max() < 0.012
     assert model.gamma[1] == USUAL.gamma[1]
+
+
+@pytest.mark.parametrize("stops", [[-1, 1, 3], [3, -1, 1], [0, 1, 2, 3], [0, 0, 2]])
+def test_a_brackets_steps_are_told_from_its_densities(stops: list[int]) -> None:
+    grey = 0.18 * 2.0 ** np.array(stops)
+    found = whole_stops(density_of(np.repeat(grey[:, None], 3, axis=1), TRUTH), USUAL)
+    assert found is not None
+    np.testing.assert_allclose((found - found[0]) / np.log10(2.0), np.array(stops) - stops[0], atol=1e-9)
+
+
+@pytest.mark.parametrize("stops", [[1.0], [1.0, 1.0], [0.0, 1.5, 3.0]])
+def test_no_steps_are_told_where_there_are_none(stops: list[float]) -> None:
+    grey = 0.18 * 2.0 ** np.array(stops)
+    assert whole_stops(density_of(np.repeat(grey[:, None], 3, axis=1), TRUTH), USUAL) is None
 
 
 def test_a_chart_tells_curves_and_matrices() -> None:
