@@ -8,6 +8,7 @@ import contextlib
 import itertools
 import multiprocessing
 import os
+import tempfile
 import time
 from multiprocessing.connection import wait
 from multiprocessing.context import SpawnProcess
@@ -46,7 +47,9 @@ class DriverProcess:
         self.board = LiveBoard(shared)
         self.board.clear()
         log_path = log_dir / LOG_NAME if log_dir is not None else None
-        setup = ProcessSetup(its_commands, its_events, its_bell, shared, log_path, os.getpid(), first_sequence)
+        self._home = tempfile.TemporaryDirectory(prefix="tethercap-driver-", ignore_cleanup_errors=True)
+        home = Path(self._home.name)
+        setup = ProcessSetup(its_commands, its_events, its_bell, shared, log_path, os.getpid(), home, first_sequence)
         self.process: SpawnProcess = context.Process(
             target=run_process, args=(setup,), name="tethercap-camera", daemon=True
         )
@@ -150,3 +153,4 @@ class DriverProcess:
             end.close()
         self.process.close()
         self.board.release()
+        self._home.cleanup()

@@ -8,9 +8,9 @@ return is ended by the watchdog, and the process with it.
 import contextlib
 import logging
 import os
+import shutil
 import signal
 import sys
-import tempfile
 from pathlib import Path
 from types import FrameType
 from typing import IO
@@ -33,8 +33,7 @@ def run_process(setup: ProcessSetup) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGHUP, signal.SIG_IGN)
     log = _redirect_stderr(setup.log_path)
-    home = tempfile.TemporaryDirectory(prefix="tethercap-driver-", ignore_cleanup_errors=True)
-    _set_environment(Path(home.name))
+    _set_environment(setup.home)
     # Only now: importing the driver reads the environment.
     from tethercap.camera.owner import CameraOwner
 
@@ -44,13 +43,14 @@ def run_process(setup: ProcessSetup) -> None:
         stopping[0] = True
 
     signal.signal(signal.SIGTERM, on_term)
-    owner = CameraOwner(setup, log, forget_home=home.cleanup)
+    owner = CameraOwner(setup, log)
     try:
         while not stopping[0] and owner.turn():
             pass
     finally:
         owner.close()
-        home.cleanup()
+        # The program takes it away too, but it may be gone by now.
+        shutil.rmtree(setup.home, ignore_errors=True)
 
 
 def _redirect_stderr(path: Path | None) -> IO[str]:
@@ -74,9 +74,10 @@ def _redirect_stderr(path: Path | None) -> IO[str]:
 
 
 def _set_environment(home: Path) -> None:
-    # The driver up to 2.5.33 keeps its settings in the home folder, later ones in the configuration folder.
+    # The driver up to 2.5.33 keeps its settings in the home folder, later ones in the configuration folder. It reads
+    # them anew whenever a camera is opened again.
     for folder in (home / ".gphoto", home / "gphoto"):
-        folder.mkdir()
+        folder.mkdir(parents=True)
         (folder / "settings").write_text(PRIVATE_SETTINGS, encoding="ascii")
     os.environ["HOME"] = os.environ["XDG_CONFIG_HOME"] = str(home)
     os.environ["LC_ALL"] = "C"

@@ -67,6 +67,8 @@ class LiveDuty:
         self.failing_since_s: float | None = None
         self.sparing = False
         """Whether a file is being pulled over the same link."""
+        self.last_error: CameraError | None = None
+        """Why the last turn brought no picture; None if it did."""
         self.excused_until_s = 0.0
         """Errors before this time are expected."""
 
@@ -100,8 +102,9 @@ class LiveDuty:
             if self.sparing:
                 period_s = min(max(period_s, (ended_s - started_s) / LIVE_SHARE), SLOWEST_LIVE_PERIOD_S)
             self.next_at_s = max(started_s + period_s, ended_s)
-            self._wait_s, self.failing_since_s = LIVE_PERIOD_S, None
+            self._wait_s, self.failing_since_s, self.last_error = LIVE_PERIOD_S, None, None
         except CameraError as error:
+            self.last_error = error
             self._wait_s = min(0.5, max(0.05, self._wait_s * 1.5))
             self.next_at_s = now_s() + self._wait_s
             if self.failing_since_s is None:

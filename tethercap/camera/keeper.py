@@ -63,6 +63,8 @@ class CameraKeeper:
     memory: CardMemory = field(default_factory=CardMemory)
     _wish: OpenWish = field(default_factory=OpenWish)
     _accepted_at_s: float = float("-inf")
+    _known_exposure_s: float = UNKNOWN_EXPOSURE_S
+    """Kept when the camera is opened anew."""
 
     def ready(self) -> opening.OpenCamera:
         """Return the camera.
@@ -197,8 +199,11 @@ class CameraKeeper:
             return
         opened.begin_live_view()
         self.live.begin(time.monotonic())
+        until_s = time.monotonic() + FIRST_PICTURE_S
         try:
             while not self.live.turn(opened.camera, time.monotonic, FIRST_PICTURE_S):
+                if self.live.last_error is not None and time.monotonic() > until_s:
+                    raise self.live.last_error
                 time.sleep(FIRST_PICTURE_PAUSE_S)
         except CameraError:
             self.live.end()
@@ -258,8 +263,10 @@ class CameraKeeper:
 
     def _exposure_s(self) -> float:
         state = self.desk.known.get(Setting.SHUTTER) if self.desk is not None else None
-        number = state.value.number if state is not None else None
-        return UNKNOWN_EXPOSURE_S if number is None else number
+        if state is not None:
+            number = state.value.number
+            self._known_exposure_s = UNKNOWN_EXPOSURE_S if number is None else number
+        return self._known_exposure_s
 
     def _files_per_shot(self) -> int:
         state = self.desk.known.get(Setting.IMAGE_FORMAT) if self.desk is not None else None

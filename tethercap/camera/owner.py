@@ -27,7 +27,7 @@ from tethercap.camera.gphoto import find_ports
 from tethercap.camera.keeper import CameraKeeper
 from tethercap.camera.live_board import LiveBoard
 from tethercap.camera.opening import OpenCamera
-from tethercap.camera.protocol import AbilitiesChanged, Opened, OpenWish, Piece, ProcessSetup, Reply, Request, Verb
+from tethercap.camera.protocol import AbilitiesChanged, Piece, ProcessSetup, Reply, Request, Verb
 from tethercap.camera.pull_duty import PullDuty
 from tethercap.camera.watchdog import Watchdog
 from tethercap.camera.words.widgets import Widget
@@ -64,13 +64,10 @@ class CameraOwner:
         The pipes and the shared memory.
     log : file
         Where the stack goes of a driver call that does not return.
-    forget_home : callable
-        Takes the private settings folder away; the driver has read it when the first camera is open.
     """
 
-    def __init__(self, setup: ProcessSetup, log: IO[str], forget_home: Callable[[], None]) -> None:
+    def __init__(self, setup: ProcessSetup, log: IO[str]) -> None:
         self._setup = setup
-        self._forget_home = forget_home
         self._board = LiveBoard(setup.shared)
         self._outbox: deque[object] = deque()
         self._in_memory: dict[tuple[str, str], bytes] = {}
@@ -81,7 +78,7 @@ class CameraOwner:
         self._next_ping_s = self._next_look_s = 0.0
         self._complained_at_s = -COMPLAINT_PERIOD_S
         self._verbs: dict[Verb, Callable[..., Any]] = {
-            Verb.OPEN: self._open,
+            Verb.OPEN: self._keeper.open,
             Verb.FIND: self._find,
             Verb.SETTINGS: self._settings,
             Verb.CHANGE: self._change,
@@ -213,11 +210,6 @@ class CameraOwner:
 
     def _find(self) -> list[CameraIdentity]:
         return [CameraIdentity(port, model=model) for port, model in find_ports()]
-
-    def _open(self, wish: OpenWish) -> Opened:
-        opened = self._keeper.open(wish)
-        self._forget_home()
-        return opened
 
     def _settings(self) -> dict[Setting, SettingState]:
         return self._keeper.settings().read()

@@ -163,5 +163,7 @@ class ProcessSetup:
     shared: Any
     log_path: Path | None
     parent_pid: int
+    home: Path
+    """Private folder for the driver's settings, made and taken away by the program."""
     first_sequence: int = 0
     """Number of the first live picture, so that numbers go on after a restart."""
