@@ -16,7 +16,10 @@ class ScriptedSource:
     asked: list[tuple[object, ...]] = field(default_factory=list)
     played: threading.Event = field(default_factory=threading.Event)
 
+    emit: Callable[[SourceEvent], None] = lambda event: None
+
     def start(self, on_event: Callable[[SourceEvent], None]) -> None:
+        self.emit = on_event
         for event in self.script:
             on_event(event)
         self.played.set()

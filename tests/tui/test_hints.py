@@ -7,6 +7,7 @@ import pytest
 from tests.tui.drawn_film import sighting_at
 from tests.tui.scripted_runner import STANDING
 from tethercap.errors import CameraGoneError
+from tethercap.session import events
 from tethercap.session.events import FiredBy, Mode
 from tethercap.session.states import RunState
 from tethercap.tui.big_letters import draw
@@ -100,6 +101,17 @@ def test_a_refused_key_is_answered_with_the_reason() -> None:
     reason = Reason(ReasonCode.OFF_CENTRE, "off centre")
     hint = _hint(_view(RunState.HELD, sighting_at(1, 1.24), refused=(reason,)))
     assert hint.sentence == "No shot: move the film 1.2 mm to the left."
+
+
+@pytest.mark.parametrize(
+    "state", [RunState.FILED, RunState.SETTLING, RunState.MOVING, RunState.PULLING, RunState.NO_FILM]
+)
+def test_a_refused_key_is_answered_in_every_state_until_the_state_changes(state: RunState) -> None:
+    view = _view(state, sighting_at(1, 0.0))
+    view.apply(events.FireRefused("14", (Reason(ReasonCode.MOVING, "this frame is filed already"),)))
+    assert _hint(view).sentence == "No shot: this frame is filed already."
+    view.apply(events.StateChanged(state, RunState.SEATED, 1.0))
+    assert "No shot" not in _hint(view).sentence
 
 
 def test_trouble_comes_before_everything_and_says_what_is_safe() -> None:

@@ -1,6 +1,7 @@
 """Meters and steps of setting a rig up, and their screen."""
 
 import threading
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -23,6 +24,7 @@ from tethercap.tui.live_source import CameraSource, SourceEvent, SourceTroubled
 from tethercap.tui.meters import BestFocus, measure_focus, measure_framing, measure_light
 from tethercap.tui.screens.set_up import SetUpScreen
 from tethercap.tui.set_up_steps import STEPS, SetUpView, look_at_exposure, look_at_focus, look_at_framing
+from tethercap.tui.widgets.ask_row import AskRow
 from tethercap.tui.widgets.rows import Rows
 from tethercap.watch.watcher import Watcher
 
@@ -135,8 +137,11 @@ async def test_screen_opens_steps_changes_exposure_and_stops_the_source() -> Non
         await until(pilot, lambda: "sensitivity" in steps())
         await pilot.press("space")
         await until(pilot, lambda: "room left" in steps())
-        await pilot.press("e", "up", "enter")
-        await pilot.press("q")
+        await pilot.press("e", "up")
+        changed = replace(SETTINGS[Setting.SHUTTER], value=SETTINGS[Setting.SHUTTER].choices[2])
+        source.emit(SettingsRead({**SETTINGS, Setting.SHUTTER: changed}))
+        await until(pilot, lambda: "[time 1/125 s]" in app.screen.query_one(AskRow).question)
+        await pilot.press("enter", "q")
     assert [asked[0] for asked in source.asked if asked != ("stop",)] == [Setting.SHUTTER]
     assert ("stop",) in source.asked
 

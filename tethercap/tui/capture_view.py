@@ -58,7 +58,7 @@ class CaptureView:
     sighting: Sighting | None = None
     last: LastShot | None = None
     refused: tuple[Reason, ...] = ()
-    """Why the last key press gave no shot; cleared by the next movement."""
+    """Why the last key press gave no shot; cleared when the state changes."""
     held: tuple[str, ...] = ()
     """What to do about the frame that is held."""
     trouble: TethercapError | None = None
@@ -202,8 +202,9 @@ class CaptureView:
 
     def _state_changed(self, after: RunState) -> None:
         self.state = after
+        self.refused = ()
         if after in (RunState.MOVING, RunState.NO_FILM):
-            self.refused, self.held = (), ()
+            self.held = ()
 
     def _filed(self, event: events.FrameFiled) -> None:
         mark = FrameMark.FORCED if event.forced else FrameMark.TAKEN

@@ -1,6 +1,6 @@
 """The one word for the roll's state, what the hand does next, and how that is said; pure."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from tethercap.errors import TethercapError
@@ -94,6 +94,13 @@ def hint_of(
         return Hint("PAUSED", Tone.QUIET, "Watching is paused. The camera rests.")
     if view.cannot_watch and not view.busy and view.state is not RunState.FILED:
         return Hint("BY KEY", Tone.QUIET, view.cannot_watch)
+    hint = _of_state(view, centring_mm, tilt_deg, directions)
+    if view.refused and view.state is not RunState.HELD:
+        return replace(hint, sentence=f"No shot: {'; '.join(reason.text for reason in view.refused)}.")
+    return hint
+
+
+def _of_state(view: CaptureView, centring_mm: float, tilt_deg: float, directions: Directions) -> Hint:
     match view.state:
         case RunState.NO_FILM:
             return Hint("NO FILM", Tone.QUIET, "Put a strip into the holder.")

@@ -78,8 +78,9 @@ class SetUpScreen(LiveScreen):
                 self.offer(frame, self._drawing())
             case SettingsRead(settings):
                 self.view.settings = dict(settings)
-            case SettingChanged():
                 self.call_later(self._dialled)
+            case SettingChanged():
+                pass  # what the camera made of it comes with the settings read after it
             case SourceTroubled(error):
                 self.trouble = str(error)
 
