@@ -48,7 +48,7 @@ def decide(
     blank : bool
         The frame is thought to be unexposed.
     grid_known : bool
-        The frame's place is also known from its neighbours one pitch earlier; then one seen edge is enough.
+        Size, tilt and the place across are known from the roll's other frames; then one seen short edge is enough.
 
     Returns
     -------
@@ -83,7 +83,7 @@ def _enough_seen(edges: FrameEdges, grid_known: bool) -> bool:
     seen = {side: not e.inferred and e.seen_fraction >= SEEN_ENOUGH for side, e in _by_side(edges).items()}
     across = seen[Side.TOP] + seen[Side.BOTTOM]
     along = seen[Side.LEFT] + seen[Side.RIGHT]
-    return (across >= 1 and along >= 1 and across + along >= 3) or (grid_known and across + along >= 1)
+    return (across >= 1 and along >= 1 and across + along >= 3) or (grid_known and along >= 1)
 
 
 def _inferred(edges: FrameEdges) -> Iterator[Reason]:

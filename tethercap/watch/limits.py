@@ -19,8 +19,8 @@ class Limits:
     """Movement allowed while the shutter is open, RAW px: half a pixel keeps 90 % of the contrast at the sensor's limit."""
     slowest_still_mm_s: float = 0.12
     """Speed below which film always counts as lying still: a live view cannot tell it from rest."""
-    still_for_s: float = 0.06
-    """How long it must have been still: two live pictures at 30 a second, so that a turning point of the hand is not taken for rest."""
+    still_for_s: float = 0.09
+    """How long it must have been still: three live pictures at 30 a second, so that a turning point of the hand is not taken for rest."""
     rearm_pitch_fraction: float = 0.6
     """After a shot, the film must move by this share of the pitch before the next: more than a correction, less than an advance."""
     least_confidence: float = 0.35

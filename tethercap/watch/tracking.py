@@ -29,6 +29,8 @@ class Track:
     """Confidence when it was found."""
     seen_then: tuple[float, ...]
     """Share of each edge seen when it was found."""
+    keeps_shape: bool = False
+    """Size and tilt are the roll's, learned on other frames; only the place is measured on this one."""
 
     @classmethod
     def of(cls, fitted: Fitted, sure: float, base: F32Array) -> "Track":
@@ -51,7 +53,16 @@ class Track:
             pixels_bgr, self.corners, self.bases, reach_px=max(reach_mm * self.px_per_mm, 5.0),
             inverted=self.inverted, touching=self.touching, sampling=TRACKING,
         )  # fmt: skip
-        return replace(self, corners=move_sides(self.corners, fits, self.size_px), fits=fits)
+        if self.keeps_shape:
+            corners = self.corners + _common_shift(fits, self.px_per_mm)
+        else:
+            corners = move_sides(self.corners, fits, self.size_px)
+        return replace(self, corners=corners, fits=fits)
+
+    def placed_by(self, pixels_bgr: U8Array) -> "Track":
+        """Place the roll's frame, expected here, by those of its edges that are seen."""
+        near = replace(self, keeps_shape=True).fitted(pixels_bgr, 1.0).fitted(pixels_bgr, 0.4)
+        return replace(near, seen_then=near.seen_shares())
 
     def holds(self) -> bool:
         """Whether what is seen is still about what was seen when it was found."""
@@ -72,6 +83,10 @@ class Track:
         """How many edges are seen now."""
         return sum(is_seen(fit) for fit in self.fits)
 
+    def is_placed_along(self) -> bool:
+        """Whether a short edge is seen, so that the place along the film follows from what is seen."""
+        return is_seen(self.fits[1]) or is_seen(self.fits[3])
+
     def is_placed(self) -> bool:
         """Whether at least one edge each way is seen, so that the place follows from what is seen."""
         top, right, bottom, left = (is_seen(fit) for fit in self.fits)
@@ -86,6 +101,33 @@ class Track:
     def middle_x(self) -> float:
         """Full px."""
         return float(self.corners[:, 0].mean())
+
+
+ACROSS_OFF_MM = 0.5
+"""Film lies between guides: a long edge found further off than this is another line."""
+APART_MM = 0.4
+"""Left and right edge may ask for movements so different; beyond, the one that is seen better counts alone."""
+
+
+def _common_shift(fits: tuple[SideFit, ...], px_per_mm: float) -> F32Array:
+    """Movement of the whole frame that brings it onto the edges that are seen, px, shape (2,)."""
+    top, right, bottom, left = fits
+    along = _weighed((left, 1.0), (right, -1.0), float("inf"), APART_MM * px_per_mm)
+    across = _weighed((top, 1.0), (bottom, -1.0), ACROSS_OFF_MM * px_per_mm, APART_MM * px_per_mm)
+    return np.array([along, across], np.float32)
+
+
+def _weighed(first: tuple[SideFit, float], second: tuple[SideFit, float], most_px: float, apart_px: float) -> float:
+    seen = [
+        (float(fit.seen.mean()), sign * fit.shift)
+        for fit, sign in (first, second)
+        if is_seen(fit) and abs(fit.shift) <= most_px
+    ]
+    if not seen:
+        return 0.0
+    if len(seen) == 2 and abs(seen[0][1] - seen[1][1]) > apart_px:
+        return max(seen)[1]
+    return sum(share * shift for share, shift in seen) / sum(share for share, _ in seen)
 
 
 def _in_view(fit: SideFit) -> bool:

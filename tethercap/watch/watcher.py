@@ -28,6 +28,8 @@ SURE = 0.8
 """Confidence from which on an answer needs no support from the grid."""
 AGREE_MM = 1.0
 """How far a frame may be from its place in the grid: gaps vary by up to a millimetre."""
+LEAST_SHORT_EDGE = 0.15
+"""Share of a short edge that must be seen to place a frame of the grid along the film."""
 FAST_MM_S = 25.0
 SLOW_MM_S = 4.0
 SAME_PICTURE = 0.9
@@ -162,13 +164,10 @@ class Watcher:
             found = None
         middle = (frame.size.width_px - 1) / 2
         expected = self._grid.predict(self._meter.along_px * self._reducer.factor, middle)
-        if expected is not None and (found is None or found.sure < SURE):
-            near = found is not None and abs(found.middle_x - expected.middle_x) < AGREE_MM * expected.px_per_mm
-            if near and found is not None:
-                found = replace(found, sure=max(found.sure, SURE))
-            else:
-                fitted = expected.fitted(frame.pixels_bgr, 1.0)
-                found = replace(fitted, sure=SURE if fitted.is_placed() else 0.2, seen_then=fitted.seen_shares())
+        if expected is not None and (found is None or found.sure < SURE or found.seen_sides() < 3):
+            placed = expected.placed_by(frame.pixels_bgr)
+            supported = placed.is_placed_along() and max(placed.seen_shares()[1::2]) > LEAST_SHORT_EDGE
+            found = replace(placed, sure=SURE if supported else 0.2)
         if found is None or (self._track is not None and self._track.sure > found.sure):
             return
         if best is not None and found.sure >= 0.9 and expected is None:
@@ -191,7 +190,7 @@ class Watcher:
         expected = self._grid.predict(moved_px, track.middle_x)
         if expected is not None:
             self._grid_agrees = abs(expected.middle_x - track.middle_x) < AGREE_MM * track.px_per_mm
-        if track.sure >= SURE and speed < SLOW_MM_S and track.seen_sides() >= 3:
+        if track.sure >= SURE and speed < SLOW_MM_S and track.seen_sides() >= 3 and not track.keeps_shape:
             self._grid.learn(track, moved_px)
 
     def _judge(self, frame: LiveFrame, grey: F32Array, motion: Motion | None) -> Sighting:
