@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tethercap.convert.film_model import FilmModel
+from tethercap.convert.film_model import GREEN, FilmModel
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import F64Array
 
@@ -15,7 +15,7 @@ WHITE_LIGHT = 0.90
 """Linear print light which a neutral white is brought to: diffuse white, as a card or paper in the scene would be."""
 COLOURED_LIGHT = 0.50
 """The same where the brightest share is coloured, and so is no white: fur, leaves, lamps, a sky at dusk."""
-_NEUTRAL_SATURATION, _COLOURED_SATURATION = 0.15, 0.28
+_NEUTRAL_SATURATION, _COLOURED_SATURATION = 0.17, 0.30
 """(max - min) / max of linear sRGB below which a bright surface counts as white, and above which it surely is none."""
 _DOUBT_WHITE_STOPS, _DOUBT_COLOURED_STOPS = 0.2, 0.5
 """Doubt of the gain with a white in the frame, and without one."""
@@ -24,7 +24,7 @@ _ALIKE_STOPS = 0.25
 _FEWEST_FRAMES = 4
 """Frames from which on their spread says how far they differ; before that a stop is assumed."""
 USUAL_GAIN_STOPS = -5.3
-"""log2 of the gain that a normal exposure needs: grey card 0.65 over base on a film of slope 0.6 (see FilmModel)."""
+"""log2 of the gain that a normal exposure needs where speed is 0: grey card 0.65 over base, slope 0.6."""
 _LOWEST_WHITE_DENSITY = 0.25
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 _CELLS = 12_000
@@ -86,7 +86,12 @@ def find_exposure(density: F64Array, model: FilmModel, *, black_point: float = 1
     return PrintExposure(gain, black_point * float(np.clip(darkest - 0.004, 0.0, _MOST_HAZE)), doubt)
 
 
-def settle_exposures(found: Sequence[PrintExposure]) -> list[PrintExposure]:
+def usual_gain_stops(model: FilmModel) -> float:
+    """log2 of the gain that a normal exposure needs on a film."""
+    return USUAL_GAIN_STOPS - model.speed[GREEN] * float(np.log2(10.0))
+
+
+def settle_exposures(found: Sequence[PrintExposure], model: FilmModel) -> list[PrintExposure]:
     """Let the frames of a roll steady each other: a roll is mostly exposed alike.
 
     Each frame's gain is drawn to the roll's by as much as its own is in doubt, against how far the frames truly differ
@@ -96,11 +101,14 @@ def settle_exposures(found: Sequence[PrintExposure]) -> list[PrintExposure]:
     ----------
     found : sequence of PrintExposure
         What each frame tells by itself.
+    model : FilmModel
+        The one they were found with.
     """
+    usual = usual_gain_stops(model)
     stops = np.log2([exposure.gain for exposure in found])
     doubts = np.array([exposure.doubt_stops for exposure in found])
     weights = 1.0 / (doubts**2 + 0.5)
-    of_roll = float((stops @ weights + USUAL_GAIN_STOPS) / (weights.sum() + 1.0))
+    of_roll = float((stops @ weights + usual) / (weights.sum() + 1.0))
     differ = max(float(np.var(stops)) - float(np.mean(doubts**2)), _ALIKE_STOPS**2)
     if len(found) < _FEWEST_FRAMES:
         differ = 1.0

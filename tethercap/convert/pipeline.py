@@ -21,11 +21,11 @@ from tethercap.convert.develop import (
     encode_light,
 )
 from tethercap.convert.exposure import (
-    USUAL_GAIN_STOPS,
     PrintExposure,
     find_exposure,
     find_slide_exposure,
     settle_exposures,
+    usual_gain_stops,
 )
 from tethercap.convert.film_base import FilmBase, estimate_base, measure_base
 from tethercap.convert.film_model import IDENTITY, FilmModel, Triple
@@ -257,8 +257,8 @@ def _exposure_for(
     if film_kind is FilmKind.SLIDE:
         return find_slide_exposure(10.0**-density @ slide_matrix(raw, model).T)
     if not recipe.auto_exposure:
-        return PrintExposure(2.0**USUAL_GAIN_STOPS)
-    return settle_exposures([find_exposure(density, model, black_point=recipe.black_point)])[0]
+        return PrintExposure(2.0 ** usual_gain_stops(model))
+    return settle_exposures([find_exposure(density, model, black_point=recipe.black_point)], model)[0]
 
 
 def slide_matrix(raw: RawPicture, model: FilmModel) -> F64Array:

@@ -114,7 +114,7 @@ def exposures_of_roll(
         density = survey.density(base)
         seen = density[np.isfinite(density[..., 0])]
         found.append(find_exposure(seen, model) if len(seen) else PrintExposure(1.0, doubt_stops=4.0))
-    return settle_exposures(found)
+    return settle_exposures(found, model)
 
 
 def neutral_of_roll(surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], start: FilmModel) -> FilmModel:

@@ -3,6 +3,7 @@ import pytest
 
 from tests.unit.convert.film_shots import PLAIN, colour_patches, density_of
 from tethercap.convert.exposure import USUAL_GAIN_STOPS, PrintExposure, find_exposure, scene_light, settle_exposures
+from tethercap.convert.film_model import FilmModel
 
 
 @pytest.mark.parametrize("stops", [-1.0, 0.0, 1.0, 2.0, 3.0])
@@ -31,18 +32,26 @@ def test_a_blank_frame_is_not_driven_to_noise() -> None:
 def test_frames_of_a_roll_steady_each_other() -> None:
     sure = [PrintExposure(2.0**-5.0, doubt_stops=0.25) for _ in range(8)]
     doubtful = PrintExposure(2.0**-7.0, doubt_stops=0.8)
-    settled = settle_exposures([*sure, doubtful])
+    settled = settle_exposures([*sure, doubtful], FilmModel())
     assert np.log2(settled[-1].gain) == pytest.approx(-5.4, abs=0.5)
     assert np.log2(settled[0].gain) == pytest.approx(-5.0, abs=0.15)
 
 
 def test_a_bracketed_roll_keeps_its_differences() -> None:
     found = [PrintExposure(2.0 ** (-5.0 - stops), doubt_stops=0.25) for stops in (-1, 0, 1, 2, 3)]
-    settled = settle_exposures(found)
+    settled = settle_exposures(found, FilmModel())
     steps = np.diff(np.log2([exposure.gain for exposure in settled]))
     np.testing.assert_allclose(steps, -1.0, atol=0.06)
 
 
 def test_a_doubtful_frame_alone_leans_on_what_is_usual() -> None:
-    alone = settle_exposures([PrintExposure(2.0 ** (USUAL_GAIN_STOPS - 2.0), doubt_stops=0.8)])[0]
+    alone = settle_exposures([PrintExposure(2.0 ** (USUAL_GAIN_STOPS - 2.0), doubt_stops=0.8)], FilmModel())[0]
     assert USUAL_GAIN_STOPS - 1.8 < np.log2(alone.gain) < USUAL_GAIN_STOPS - 0.5
+
+
+def test_what_is_usual_does_not_depend_on_the_zero_of_exposure() -> None:
+    found = PrintExposure(2.0**-4.0, doubt_stops=0.5)
+    shifted = FilmModel(speed=(-1.0, -1.0, -1.0))
+    moved = PrintExposure(found.gain * 10.0, doubt_stops=0.5)
+    here, there = settle_exposures([found], FilmModel())[0], settle_exposures([moved], shifted)[0]
+    assert there.gain / here.gain == pytest.approx(10.0)
