@@ -8,6 +8,8 @@ from typing import Any, Literal, ParamSpec, TypeVar
 
 import cv2
 
+from tethercap.batch.sturdy import end_with_parent
+
 PoolKind = Literal["serial", "processes"]
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
@@ -51,6 +53,7 @@ def make_pool(kind: PoolKind = "processes", workers: int = 1) -> Executor:
 
 def stand_back(*_: Any) -> None:
     """Give way to the process that captures, and keep libraries from starting threads of their own."""
+    end_with_parent()
     os.nice(_NICENESS)
     cv2.setNumThreads(1)
     os.environ["OMP_NUM_THREADS"] = "1"

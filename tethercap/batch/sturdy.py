@@ -1,6 +1,8 @@
 """A pool that outlives its workers: one that died on a damaged picture is replaced for the next one."""
 
 import multiprocessing
+import multiprocessing.connection
+import os
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future, ProcessPoolExecutor
@@ -19,7 +21,7 @@ class SturdyPool:
     Parameters
     ----------
     initializer : callable, optional
-        Run in each new worker first.
+        Run in each new worker first; it has to call `end_with_parent`, which is all that is done without one.
     """
 
     def __init__(self, initializer: Callable[..., None] | None = None) -> None:
@@ -28,7 +30,8 @@ class SturdyPool:
         self._pool = self._new_pool()
 
     def _new_pool(self) -> ProcessPoolExecutor:
-        return ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"), initializer=self._initializer)
+        context = multiprocessing.get_context("spawn")
+        return ProcessPoolExecutor(1, mp_context=context, initializer=_begin, initargs=(self._initializer,))
 
     def submit(self, work: Callable[_P, _T], /, *args: _P.args, **kwargs: _P.kwargs) -> "Future[_T]":
         """Hand a call to the worker."""
@@ -54,6 +57,26 @@ class SturdyPool:
 
     def __exit__(self, *_: Any) -> None:
         self.close()
+
+
+def _begin(initializer: Callable[..., None] | None) -> None:
+    (initializer or end_with_parent)()
+
+
+def end_with_parent() -> None:
+    """Let this worker end when the process that started it is gone, however that ended.
+
+    A worker of a pool holds both ends of its queues, so it would wait for ever for a parent that was killed.
+    """
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def watch() -> None:
+        multiprocessing.connection.wait([parent.sentinel])
+        os._exit(0)
+
+    threading.Thread(target=watch, name="parent watch", daemon=True).start()
 
 
 def _nothing() -> None:

@@ -1,0 +1,56 @@
+"""A pool that outlives its workers, and workers that do not outlive the program."""
+
+import os
+import signal
+import subprocess
+import sys
+from concurrent.futures.process import BrokenProcessPool
+from pathlib import Path
+
+import psutil
+import pytest
+
+from tethercap.batch.sturdy import SturdyPool
+
+_PROGRAM = """
+import os
+from tethercap.batch.pools import stand_back
+from tethercap.batch.sturdy import SturdyPool
+
+if __name__ == "__main__":
+    with SturdyPool() as one, SturdyPool(stand_back) as two:
+        print(one.submit(os.getpid).result(), two.submit(os.getpid).result(), flush=True)
+        input()
+"""
+
+
+def _die() -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+@pytest.mark.timeout(60)
+def test_a_worker_that_died_is_replaced() -> None:
+    with SturdyPool() as pool:
+        with pytest.raises(BrokenProcessPool):
+            pool.submit(_die).result()
+        assert pool.submit(os.getpid).result() != os.getpid()
+
+
+@pytest.mark.timeout(60)
+def test_workers_end_when_their_parent_is_killed(tmp_path: Path) -> None:
+    program = tmp_path / "program.py"
+    program.write_text(_PROGRAM)
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    with subprocess.Popen(
+        [sys.executable, program],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        env=environment,
+    ) as parent:
+        assert parent.stdout is not None
+        workers = [psutil.Process(int(pid)) for pid in parent.stdout.readline().split()]
+        parent.kill()
+        _, alive = psutil.wait_procs(workers, timeout=20)
+    assert len(workers) == 2
+    assert alive == []
