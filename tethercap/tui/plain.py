@@ -117,6 +117,37 @@ def obey(runner: RunnerPort, typed: str) -> str:
     return ""
 
 
+class _PlainRun:
+    """A runner in its thread, and what it and the keyboard have to say, in order; None says that the run is over."""
+
+    def __init__(self, make_runner: RunnerMaker, directions: Directions) -> None:
+        self.said: SimpleQueue[str | None] = SimpleQueue()
+        self.error: Exception | None = None
+        self._teller = PlainTeller(directions=directions)
+        self.runner = make_runner(self._take)
+        self._teller.view.catch_up(self.runner.snapshot())
+
+    def _take(self, event: SessionEvent) -> None:
+        for text in self._teller.lines(event):
+            self.said.put(text)
+
+    def run(self) -> None:
+        """Run the roll."""
+        try:
+            self.runner.run()
+        except Exception as error:
+            self.error = error
+        finally:
+            self.said.put(None)
+
+    def listen(self, typed: Iterable[str]) -> None:
+        """Obey typed lines until they end."""
+        for line in typed:
+            answer = obey(self.runner, line)
+            if answer:
+                self.said.put(answer)
+
+
 def run_plain(
     make_runner: RunnerMaker,
     *,
@@ -146,43 +177,20 @@ def run_plain(
         0, or 1 where the run ended with an error, which is said.
     """
     write = out if out is not None else sys.stdout
-    waiting: SimpleQueue[str | None] = SimpleQueue()
-    teller = PlainTeller(directions=directions)
-
-    def take(event: SessionEvent) -> None:
-        for text in teller.lines(event):
-            waiting.put(text)
-
-    runner = make_runner(take)
-    teller.view.catch_up(runner.snapshot())
-    failed: list[Exception] = []
-
-    def run() -> None:
-        try:
-            runner.run()
-        except Exception as error:
-            failed.append(error)
-        finally:
-            waiting.put(None)
-
-    def listen() -> None:
-        for line in typed if typed is not None else sys.stdin:
-            answer = obey(runner, line)
-            if answer:
-                waiting.put(answer)
-
-    worker = threading.Thread(target=run, name="roll runner")
+    plain = _PlainRun(make_runner, directions)
+    worker = threading.Thread(target=plain.run, name="roll runner")
     print(f"roll {roll_name}. Enter fires, q leaves, anything unknown lists what can be typed.", file=write, flush=True)
     worker.start()
-    threading.Thread(target=listen, name="typed lines", daemon=True).start()
+    lines = typed if typed is not None else sys.stdin
+    threading.Thread(target=plain.listen, args=(lines,), name="typed lines", daemon=True).start()
     try:
-        while (text := waiting.get()) is not None:
+        while (text := plain.said.get()) is not None:
             print(text, file=write, flush=True)
     except KeyboardInterrupt:
         print("finishing the shot under way, then leaving", file=write, flush=True)
     finally:
-        runner.stop()
+        plain.runner.stop()
         worker.join()
-    if failed:
-        print(f"the run ended: {failed[0]}", file=write, flush=True)
-    return 1 if failed else 0
+    if plain.error is not None:
+        print(f"the run ended: {plain.error}", file=write, flush=True)
+    return 1 if plain.error is not None else 0

@@ -5,6 +5,28 @@ from textual.theme import Theme
 from tethercap.tui.overlay import Ink, Rgb
 
 
+def _variables(ground: str, raised: str, faint: str, tones: dict[str, str]) -> dict[str, str]:
+    return {
+        "tone-ready": tones["ready"],
+        "tone-hold": tones["hold"],
+        "tone-unsure": tones["unsure"],
+        "tone-exposing": tones["exposing"],
+        "tone-busy": tones["busy"],
+        "tone-trouble": tones["trouble"],
+        "tone-quiet": raised,
+        "ink": tones.get("ink", ground),
+        "faint": faint,
+        "footer-background": ground,
+        "input-cursor-background": tones["accent"],
+        "input-selection-background": f"{tones['accent']} 30%",
+        "block-cursor-background": tones["accent"],
+        "block-cursor-foreground": ground,
+        "border": faint,
+        "scrollbar": raised,
+        "scrollbar-background": ground,
+    }
+
+
 def _theme(name: str, *, dark: bool, ground: str, raised: str, text: str, faint: str, tones: dict[str, str]) -> Theme:
     """Build a theme; `tones` gives ready, hold, unsure, exposing, busy, trouble, accent."""
     return Theme(
@@ -22,25 +44,7 @@ def _theme(name: str, *, dark: bool, ground: str, raised: str, text: str, faint:
         error=tones["trouble"],
         luminosity_spread=0.12,
         text_alpha=1.0,
-        variables={
-            "tone-ready": tones["ready"],
-            "tone-hold": tones["hold"],
-            "tone-unsure": tones["unsure"],
-            "tone-exposing": tones["exposing"],
-            "tone-busy": tones["busy"],
-            "tone-trouble": tones["trouble"],
-            "tone-quiet": raised,
-            "ink": tones.get("ink", ground),
-            "faint": faint,
-            "footer-background": ground,
-            "input-cursor-background": tones["accent"],
-            "input-selection-background": f"{tones['accent']} 30%",
-            "block-cursor-background": tones["accent"],
-            "block-cursor-foreground": ground,
-            "border": faint,
-            "scrollbar": raised,
-            "scrollbar-background": ground,
-        },
+        variables=_variables(ground, raised, faint, tones),
     )
 
 
