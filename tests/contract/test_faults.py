@@ -6,6 +6,7 @@ the program, or lose a picture that the camera has.
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ from tethercap.errors import (
     CameraFullError,
     CameraGoneError,
     CameraRefusedError,
+    CameraSilentError,
     NotSupportedError,
 )
 from tethercap.exposure.settings import Setting
@@ -33,6 +35,7 @@ class Bench:
 
     camera: ChildCamera
     body: SimulatedBody
+    log_dir: Path
 
     def until(self, fits: Callable[[CameraEvent], bool], seconds: float) -> list[CameraEvent]:
         """Collect events until one fits, or time is up."""
@@ -68,16 +71,34 @@ class Bench:
         return contents
 
 
+@pytest.fixture(scope="module")
+def benches(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[str], Bench]]:
+    """Make a bench for each kind of body, and keep it for the whole table."""
+    made: dict[str, Bench] = {}
+
+    def bench_for(kind: str) -> Bench:
+        if kind not in made:
+            body, folder = SimulatedBody("--body", kind), tmp_path_factory.mktemp("log")
+            made[kind] = Bench(ChildCamera(body.port, log_dir=folder), body, folder)
+        return made[kind]
+
+    yield bench_for
+    for bench in made.values():
+        bench.camera.close()
+        bench.body.end()
+
+
 @pytest.fixture
-def bench(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Bench]:
-    body = SimulatedBody("--body", getattr(request, "param", "0a"))
-    try:
-        camera = ChildCamera(body.port, log_dir=tmp_path)
-        camera.settings()
-        yield Bench(camera, body)
-        camera.close()
-    finally:
-        body.end()
+def bench(benches: Callable[[str], Bench], request: pytest.FixtureRequest) -> Bench:
+    """Return a bench in good order, whatever the row before did to it."""
+    ready = benches(getattr(request, "param", "0a"))
+    ready.body.ask("clear-faults")
+    ready.camera.reopen()
+    with contextlib.suppress(CameraError):
+        ready.camera.stop_live_view()
+    ready.camera.settings()
+    ready.camera.events()
+    return ready
 
 
 @dataclass(frozen=True)
@@ -86,27 +107,30 @@ class Row:
 
     fault: str
     call: str
-    error: type[CameraError]
+    error: type[CameraError] | tuple[type[CameraError], ...]
     says: str
     deadline_s: float
 
 
+NO_ANSWER = (CameraGoneError, CameraSilentError)
+"""Whether a body that keeps silent counts as silent or as gone depends on which of the driver's waits it meets."""
+
 ROWS = [
     Row("refuse:op=0x9207,code=0x2002", "fire", CameraRefusedError, "refused", 2),
     Row("store-full", "fire", CameraFullError, "card is full", 2),
-    Row("silence:op=0x9207,times=1", "fire", CameraGoneError, "link", 6),
-    Row("drop-command:op=0x9207,times=1", "fire", CameraGoneError, "link", 6),
-    Row("delay:op=0x9207,seconds=4,times=1", "fire", CameraGoneError, "link", 8),
-    Row("no-live-view:bits=0x20000", "start_live_view", CameraRefusedError, "too hot", 2),
-    Row("no-live-view:bits=0x100", "start_live_view", CameraRefusedError, "battery is empty", 2),
-    Row("no-live-view:bits=0x4000", "start_live_view", CameraRefusedError, "card is missing or locked", 2),
-    Row("no-live-view:bits=0x80000000", "start_live_view", CameraRefusedError, "mode dial", 2),
-    Row("battery:percent=2", "start_live_view", CameraRefusedError, "battery is empty", 2),
+    Row("silence:op=0x9207,times=1", "fire", NO_ANSWER, "link|did not answer", 6),
+    Row("drop-command:op=0x9207,times=1", "fire", NO_ANSWER, "link|did not answer", 6),
+    Row("delay:op=0x9207,seconds=4,times=1", "fire", NO_ANSWER, "link|did not answer", 8),
+    Row("no-live-view:bits=0x20000", "start_live_view", CameraRefusedError, "too hot", 5),
+    Row("no-live-view:bits=0x100", "start_live_view", CameraRefusedError, "battery is empty", 5),
+    Row("no-live-view:bits=0x4000", "start_live_view", CameraRefusedError, "card is missing or locked", 5),
+    Row("no-live-view:bits=0x80000000", "start_live_view", CameraRefusedError, "mode dial", 5),
+    Row("battery:percent=2", "start_live_view", CameraRefusedError, "battery is empty", 5),
     Row("live-view-corrupt", "start_live_view", CameraBusyError, "live picture that is none", 5),
     Row("live-view-empty", "start_live_view", CameraBusyError, "live picture that is none", 5),
-    Row("silence:op=0x9203,times=1", "start_live_view", CameraGoneError, "link", 6),
-    Row("drop-command:op=0x1005,times=1", "ping", CameraGoneError, "link", 6),
-    Row("silence:op=0x1005,times=1", "ping", CameraGoneError, "link", 6),
+    Row("silence:op=0x9203,times=1", "start_live_view", NO_ANSWER, "link|did not answer", 6),
+    Row("drop-command:op=0x1005,times=1", "ping", NO_ANSWER, "link|did not answer", 6),
+    Row("silence:op=0x1005,times=1", "ping", NO_ANSWER, "link|did not answer", 6),
 ]
 
 
@@ -216,7 +240,7 @@ def test_a_link_that_breaks_in_the_middle_of_a_file(bench: Bench, fault: str) ->
     files, _ = bench.files()
     bench.body.fault(fault)
     started_s = time.monotonic()
-    with pytest.raises(CameraGoneError):
+    with pytest.raises(NO_ANSWER):
         b"".join(bench.camera.pull(files[0].file))
     assert time.monotonic() - started_s < 8
     bench.camera.reopen()
@@ -262,13 +286,13 @@ def test_the_event_link_alone_drops(bench: Bench) -> None:
 
 
 @pytest.mark.parametrize("bench", ["standard"], indirect=True)
-def test_a_busy_body_s_gap_is_learned_and_kept(bench: Bench, tmp_path: Path) -> None:
+def test_a_busy_body_s_gap_is_learned_and_kept(bench: Bench) -> None:
     bench.camera.fire()
     bench.body.fault("refuse:op=0x100E,code=0x2019,times=1")
     bench.camera.fire()
     bench.files()
     assert bench.camera.abilities.shortest_gap_s > 0
-    assert '"Copy Body S"' in (tmp_path / "learned-cameras.json").read_text()
+    assert '"Copy Body S"' in (bench.log_dir / "learned-cameras.json").read_text()
 
 
 @pytest.mark.parametrize("bench", ["storage"], indirect=True)
