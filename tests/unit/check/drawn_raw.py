@@ -46,9 +46,9 @@ def draw_raw(
         density += inside * np.clip(coarse, 0.2, 1.3)
     grain = cv2.GaussianBlur(random.normal(0, 1, density.shape).astype(np.float32), (0, 0), 1.2)
     density += 0.06 * grain
-    density = cv2.GaussianBlur(density, (0, 0), 1.0)
+    density = np.asarray(cv2.GaussianBlur(density, (0, 0), 1.0), np.float32)
     if smear_px:
-        density = cv2.blur(density, (smear_px, 1))
+        density = np.asarray(cv2.blur(density, (smear_px, 1)), np.float32)
     light = np.power(np.float32(10.0), -density)
     mosaic = np.empty((HEIGHT_PX, WIDTH_PX), np.float32)
     pattern = np.array([[0, 1], [1, 2]], np.uint8)
