@@ -109,7 +109,7 @@ class Pull:
             if frame in self.misplaced:
                 move(centre + rng.choice([-1, 1]) * rng.uniform(0.8, 3.0), 0.3)
                 rest(frame, rng.uniform(0.4, 0.8))
-            move(centre + rng.normal(0, 0.3), rng.uniform(0.25, 0.5))
+            move(centre + rng.choice([-1, 1]) * rng.uniform(0.4, 1.0), rng.uniform(0.25, 0.5))
             move(centre + float(np.clip(rng.normal(0, 0.08), -0.18, 0.18)), rng.uniform(0.2, 0.4))
             rest(frame, rng.uniform(0.7, 1.2))
         move(self._setup.strip.end_mm + self._setup.strip.format.along, 1.2)

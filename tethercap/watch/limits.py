@@ -29,10 +29,8 @@ class Limits:
     """Below this a frame is shown but not accepted."""
     size_off_fraction: float = 0.04
     """Frame size against the format beyond its own tolerance: more means another format or another scale."""
-    lost_after_s: float = 0.4
-    """How long a frame whose edges faded is carried on by the film's own movement alone before it counts as lost."""
-    carry_mm: float = 45.0
-    """How far a known frame grid is carried by movement alone: one pitch and some, then its error outgrows the limits."""
+    carry_mm: float = 120.0
+    """How far a known frame grid is carried by movement alone: three pitches, so that a blank or dark frame may lie between."""
     fires_on_blank: bool = False
     """Whether hands-free takes frames thought to be unexposed."""
 

@@ -129,6 +129,8 @@ RESTING_SHARE = 0.2
 """Share of the speed that would blur, below which the film counts as having come to rest."""
 
 
+ACROSS_COUNTS = 0.3
+"""Weight of movement across the film: it lies between guides, and what bands of flicker leave behind is across."""
 REST_DRIFT_S = 0.1
 """Film at rest stays within what the fastest still film goes in this time; creeping further is no rest."""
 
@@ -141,7 +143,7 @@ class MotionMeter:
         self._window: F32Array | None = None
         self._at_s = 0.0
         self._shift_px = 0.0
-        self._rest_at = (0.0, 0.0)
+        self._rest_at_px = 0.0
         self.along_px = 0.0
         """Sum of all movement along x since the start, small px."""
         self.across_px = 0.0
@@ -201,15 +203,14 @@ class MotionMeter:
     def _speed(self, shift: Shift, at_s: float, elapsed_s: float, mm_per_px: float, still_mm_s: float) -> Motion:
         along, across = shift.x_px * mm_per_px / elapsed_s, shift.y_px * mm_per_px / elapsed_s
         noise = shift.noise_px * mm_per_px / elapsed_s
-        now = float(np.hypot(along, across))
+        now = max(abs(along), ACROSS_COUNTS * abs(across))
         still = now <= still_mm_s + 2.0 * noise
         # A hand that turns round is slow for a moment, but never without acceleration: rest is asked for, not slowness.
         resting = still and now <= max(RESTING_SHARE * still_mm_s, 3.0 * noise + 0.01)
-        here = self.along_px, self.across_px
-        crept_mm = float(np.hypot(here[0] - self._rest_at[0], here[1] - self._rest_at[1])) * mm_per_px
+        crept_mm = abs(self.along_px - self._rest_at_px) * mm_per_px
         if not resting:
             self.still_since_s = None
         elif self.still_since_s is None or crept_mm > REST_DRIFT_S * still_mm_s + 3.0 * noise * elapsed_s:
-            self.still_since_s, self._rest_at = at_s - elapsed_s, here
+            self.still_since_s, self._rest_at_px = at_s - elapsed_s, self.along_px
         still_for = 0.0 if self.still_since_s is None else at_s - self.still_since_s
         return Motion(along, across, noise, still=still, still_for_s=still_for)

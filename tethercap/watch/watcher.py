@@ -190,7 +190,7 @@ class Watcher:
         expected = self._grid.predict(moved_px, track.middle_x)
         if expected is not None:
             self._grid_agrees = abs(expected.middle_x - track.middle_x) < AGREE_MM * track.px_per_mm
-        if track.sure >= SURE and speed < SLOW_MM_S and track.seen_sides() >= 3 and not track.keeps_shape:
+        if track.sure >= SURE and speed < SLOW_MM_S and (track.keeps_shape or track.seen_sides() >= 3):
             self._grid.learn(track, moved_px)
 
     def _judge(self, frame: LiveFrame, grey: F32Array, motion: Motion | None) -> Sighting:
