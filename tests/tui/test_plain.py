@@ -36,6 +36,8 @@ def test_a_frame_held_for_long_is_told_again_when_the_way_has_changed() -> None:
 def test_a_shot_is_told_from_shutter_to_positive() -> None:
     told = _told(*seated(), *shot())
     assert "frame 14 fired, key" in told
+    ready = events.StateChanged(RunState.SETTLING, RunState.SEATED, 0.0)
+    assert "press Enter" in _told(ready, seated()[2])[0]
     assert "frame 14 filed: invented-07_14.dng" in told
 
 

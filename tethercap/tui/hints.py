@@ -85,7 +85,12 @@ def correction_of(alignment: Alignment, *, centring_mm: float, tilt_deg: float) 
 
 
 def hint_of(
-    view: CaptureView, *, centring_mm: float, tilt_deg: float, directions: Directions = AS_THE_PICTURE_SHOWS
+    view: CaptureView,
+    *,
+    centring_mm: float,
+    tilt_deg: float,
+    directions: Directions = AS_THE_PICTURE_SHOWS,
+    fire_key: str = "space",
 ) -> Hint:
     """Say what the screen says now, the most pressing thing first; ways in the words of `directions`."""
     if view.trouble is not None:
@@ -94,10 +99,18 @@ def hint_of(
         return Hint("PAUSED", Tone.QUIET, "Watching is paused. The camera rests.")
     if view.cannot_watch and not view.busy and view.state is not RunState.FILED:
         return Hint("BY KEY", Tone.QUIET, view.cannot_watch)
-    hint = _of_state(view, centring_mm, tilt_deg, directions)
+    if view.state is RunState.SEATED:
+        hint = _ready(view, fire_key)
+    else:
+        hint = _of_state(view, centring_mm, tilt_deg, directions)
     if view.refused and view.state is not RunState.HELD:
         return replace(hint, sentence=f"No shot: {'; '.join(reason.text for reason in view.refused)}.")
     return hint
+
+
+def _ready(view: CaptureView, fire_key: str) -> Hint:
+    how = "fires by itself" if view.mode is Mode.HANDS_FREE else f"press {fire_key}"
+    return Hint("READY", Tone.READY, f"Frame {view.next_frame_id} lies centred, square and still: {how}.")
 
 
 def _of_state(view: CaptureView, centring_mm: float, tilt_deg: float, directions: Directions) -> Hint:
@@ -108,9 +121,6 @@ def _of_state(view: CaptureView, centring_mm: float, tilt_deg: float, directions
             return Hint("MOVING", Tone.QUIET, _moving(view.sighting, centring_mm, directions))
         case RunState.SETTLING:
             return Hint("WAIT", Tone.QUIET, "The film is coming to rest.")
-        case RunState.SEATED:
-            how = "fires by itself" if view.mode is Mode.HANDS_FREE else "press the fire key"
-            return Hint("READY", Tone.READY, f"Frame {view.next_frame_id} lies centred, square and still: {how}.")
         case RunState.HELD:
             return _held(view, centring_mm, tilt_deg, directions)
         case _:

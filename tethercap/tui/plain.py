@@ -63,7 +63,13 @@ class PlainTeller:
         if state in _QUIET_STATES:
             return []
         limits = self.limits
-        hint = hint_of(self.view, centring_mm=limits.centring_mm, tilt_deg=limits.tilt_deg, directions=self.directions)
+        hint = hint_of(
+            self.view,
+            centring_mm=limits.centring_mm,
+            tilt_deg=limits.tilt_deg,
+            directions=self.directions,
+            fire_key="Enter",
+        )
         sentence = "the film moves" if state is RunState.MOVING else hint.sentence
         told = f"{hint.word.lower()}: {sentence}"
         waited = at_s - self._said_at_s >= _SAY_AGAIN_S

@@ -15,7 +15,7 @@ from tethercap.pictures import U8Array
 from tethercap.roll.names import FrameId
 from tethercap.session.events import Mode, PositiveMade, SessionEvent, SettingChanged, Signal, Signalled, Watched
 from tethercap.session.states import RunState
-from tethercap.tui.actions import Where, bindings_of
+from tethercap.tui.actions import Where, action_named, bindings_of, key_name
 from tethercap.tui.capture_view import CaptureView
 from tethercap.tui.exposure_row import ExposureDial
 from tethercap.tui.hints import AS_THE_PICTURE_SHOWS, Hint, Tone, correction_of, ended_early, hint_of, leaving_hint
@@ -223,8 +223,13 @@ class CaptureScreen(LiveScreen):
         """What the band says."""
         if self._leaving:
             return leaving_hint(self.runner.snapshot().conversions_waiting, busy=self.view.busy)
+        keys: dict[str, str] = getattr(self.app, "keys", {})
         return hint_of(
-            self.view, centring_mm=self.limits.centring_mm, tilt_deg=self.limits.tilt_deg, directions=self._directions
+            self.view,
+            centring_mm=self.limits.centring_mm,
+            tilt_deg=self.limits.tilt_deg,
+            directions=self._directions,
+            fire_key=key_name(keys.get("fire", action_named("fire").key)),
         )
 
     def show_all(self) -> None:

@@ -92,7 +92,7 @@ def _shape(alignment: Alignment | None, width: int) -> Line:
     scale = f"{1 / alignment.mm_per_px:.1f} px/mm" if alignment.mm_per_px else ""
     whole = "whole" if alignment.whole else f"{alignment.cut_off_fraction:.1%} cut off"
     return ends(
-        line(Span("shape  ", Role.FAINT), f"{alignment.keystone_deg:.1f}°", Span(" off square", Role.FAINT)),
+        line(Span("square ", Role.FAINT), f"{alignment.keystone_deg:.1f}° off"),
         line(Span(f"{scale}  ", Role.FAINT), Span(whole, Role.GOOD if alignment.whole else Role.CAUTION)),
         width,
     )

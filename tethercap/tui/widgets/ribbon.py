@@ -84,7 +84,9 @@ def _rows(ids: Sequence[str], view: CaptureView, pitch: int) -> tuple[Line, Line
         sign, role = _sign(frame, view)
         signs.append(Span(sign * (pitch - 1 if pitch > 1 else 1), role))
         signs.append(Span(" " if pitch > 1 else ""))
-        wanted = frame if pitch >= 3 or index % 6 == 0 or frame == view.next_frame_id else ""
+        here_is_next = ids[index + 1 : index + 2] == [view.next_frame_id] and len(frame) >= pitch
+        starts_strip = index % 6 == 0 and not here_is_next  # two numbers would run into one another
+        wanted = frame if pitch >= 3 or starts_strip or frame == view.next_frame_id else ""
         shown = wanted if owed == 0 else ""
         cell = max(0, pitch - owed)
         owed = max(0, owed - pitch)
