@@ -113,7 +113,12 @@ def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | Non
     if len(patches) != len(chart_linear_srgb()):
         raise ConversionError(f"The chart has 24 patches; {target.raw_path} is given {len(patches)}.")
     density = patch_densities(cells, patches, here)
-    model = fit_chart(density, chart_linear_srgb(), GREY_PATCHES, generic_model(film_kind, raw))
+    start, wanted = generic_model(film_kind, raw), chart_linear_srgb()
+    if film_kind is FilmKind.BW_NEGATIVE:
+        # Only brightness is on the film: the grey row tells its curve.
+        model = fit_greys(density[GREY_PATCHES], np.log10(wanted[GREY_PATCHES].mean(axis=1)), start)
+    else:
+        model = fit_chart(density, wanted, GREY_PATCHES, start)
     return dataclasses.replace(model, source="colour chart on the roll")
 
 

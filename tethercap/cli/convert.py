@@ -163,6 +163,9 @@ def _calibration(
     film_kind: FilmKind, grey: Sequence[Path], chart: Path | None, flat: FlatField | None
 ) -> Callable[[FilmBase | None], FilmModel] | None:
     """Make the function that measures the roll's model on its chart or cards, where there are any."""
+    if film_kind is FilmKind.SLIDE and (chart is not None or grey):
+        Console(stderr=True).print("A slide keeps its film's own colours; the card or chart is not used for it.")
+        return None
     if chart is not None:
         return lambda base: calibrate_on_chart(read_targets([chart])[0], film_kind, base, flat)
     if grey:

@@ -45,6 +45,8 @@ PutRows = Callable[[int, U16Array], None]
 SQUARED_BAND_ROWS = 256
 """Rows squared at once: a tilted frame needs some rows of the RAW on either side, which are developed twice."""
 _LUMINANCE = (0.2126, 0.7152, 0.0722)
+BARE_LIGHT = "bare light"
+"""How a slide's densities are measured where the light was photographed: over the light itself."""
 TYPICAL_BASE_DENSITY: Mapping[FilmKind, Triple] = {
     FilmKind.COLOUR_NEGATIVE: (0.25, 0.65, 0.95),
     FilmKind.BW_NEGATIVE: (0.28, 0.28, 0.28),
@@ -144,7 +146,7 @@ def plan_conversion(
     model = look.model or own_neutral(generic_model(film_kind, raw), density)
     if film_kind is FilmKind.BW_NEGATIVE:
         model = _grey_model(model, recipe)
-    exposure = look.exposure or _exposure_for(raw, density, model, recipe, film_kind)
+    exposure = look.exposure or _exposure_for(raw, base, density, model, recipe, film_kind)
     layout = lay_out(raw.size, corners, recipe)
     tables = make_tables(raw, base, model, exposure, recipe, film_kind, with_flat=look.flat is not None)
     steps = _steps(raw, recipe, base, model, exposure, layout, look.flat)
@@ -234,7 +236,7 @@ def _base_for(
         return look.base.for_shot(raw.shot), ()
     if film_kind is FilmKind.SLIDE and look.flat is not None:
         red, green, blue = (float(count) for count in look.flat.light_counts)
-        return FilmBase((red, green, blue), how="bare light"), ()
+        return FilmBase((red, green, blue), how=BARE_LIGHT), ()
     measured = measure_base(raw, cells, corners, film_kind)
     if measured is not None:
         return measured, ()
@@ -251,10 +253,13 @@ def _grey_model(model: FilmModel, recipe: Recipe) -> FilmModel:
 
 
 def _exposure_for(
-    raw: RawPicture, density: F64Array, model: FilmModel, recipe: Recipe, film_kind: FilmKind
+    raw: RawPicture, base: FilmBase, density: F64Array, model: FilmModel, recipe: Recipe, film_kind: FilmKind
 ) -> PrintExposure:
     density = density[np.isfinite(density[..., 0])]
     if film_kind is FilmKind.SLIDE:
+        if base.how == BARE_LIGHT:
+            # With the light known a slide is shown as it lies on a light table: its brightness is the photographer's.
+            return PrintExposure(1.0)
         return find_slide_exposure(10.0**-density @ slide_matrix(raw, model).T)
     if not recipe.auto_exposure:
         return PrintExposure(2.0 ** usual_gain_stops(model))

@@ -171,3 +171,15 @@ def test_a_slide_is_shown_as_it_is() -> None:
     np.testing.assert_allclose(gain / gain[1], 1.0, atol=0.03)
     dark = scene < 0.5
     np.testing.assert_allclose(np.median(got[dark] / scene[dark]), gain[1], rtol=0.08)
+
+
+def test_with_the_light_known_a_slide_keeps_its_own_brightness() -> None:
+    light = np.array([7000.0, 14000.0, 9500.0])
+    transmittance = 0.7 * colour_patches(side=160)
+    flat = measure_flat_field(raw_of(np.broadcast_to(light, transmittance.shape)))
+    raw = raw_of(transmittance * light)
+    made = convert(raw, WHOLE, base=None, corners=None, film_kind=FilmKind.SLIDE, look=RollLook(flat=flat))
+    got = linear(made.positive)
+    for row, column in ((0, 0), (1, 2), (3, 5)):
+        middle = (slice(row * 160 + 40, row * 160 + 120), slice(column * 160 + 40, column * 160 + 120))
+        np.testing.assert_allclose(got[middle].mean(axis=(0, 1)), transmittance[middle].mean(axis=(0, 1)), rtol=0.02)
