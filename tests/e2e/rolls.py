@@ -42,6 +42,7 @@ def run_roll(
     convert: bool = True,
     kind: FilmKind = FilmKind.COLOUR_NEGATIVE,
     arguments: tuple[str, ...] = SMALL,
+    limit_s: float = RUN_LIMIT_S,
     on_event: Callable[[SessionEvent, RollRunner, SimulatedCamera], None] = lambda *_: None,
 ) -> Run:
     """Capture a roll hands-free until the last strip has left the holder."""
@@ -69,7 +70,7 @@ def run_roll(
                     runner.stop()
 
             runner = runner_maker(camera, roll, workers, options=RunnerOptions(mode=Mode.HANDS_FREE))(listen)
-            limit = threading.Timer(RUN_LIMIT_S, runner.stop)
+            limit = threading.Timer(limit_s, runner.stop)
             limit.start()
             try:
                 runner.run()
