@@ -1,6 +1,7 @@
 import json
 from pathlib import Path
 
+import click
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
@@ -59,6 +60,15 @@ def test_one_damaged_file_does_not_stop_the_others(films: list[Path], tmp_path: 
     result = run(damaged, films[1], "--kind", "colour-negative", "--no-crop", "--out", tmp_path / "out")
     assert result.return_value == 1
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["frame5.tif"]
+
+
+def test_two_pictures_of_one_name_are_not_written_over_each_other(films: list[Path], tmp_path: Path) -> None:
+    (tmp_path / "other").mkdir()
+    twin = tmp_path / "other" / films[0].name
+    twin.write_bytes(films[0].read_bytes())
+    with pytest.raises(click.UsageError, match="both be written"):
+        run(films[0], twin, "--kind", "colour-negative", "--out", tmp_path / "out")
+    assert not (tmp_path / "out").exists()
 
 
 def test_two_at_once_give_the_same_bytes(films: list[Path], tmp_path: Path) -> None:

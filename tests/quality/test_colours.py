@@ -45,6 +45,7 @@ BARS = {"nothing": (6.5, 14.0, 8.0), "cards": (5.5, 12.0, 4.0), "chart": (4.0, 9
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(400)
 @pytest.mark.parametrize("known", list(BARS))
 def test_positives_are_near_the_scene(known: str, tmp_path: Path) -> None:
     found = score.score(spectra.STOCKS[2], film.Rig("LED-B3", 0), known, tmp_path, stops=(-1.0, 0.0, 1.0, 3.0))

@@ -64,9 +64,23 @@ def expand_sources(sources: Iterable[Path], out: Path | None, kind: str | None, 
             folder = out or path.parent / "positive"
             proof = folder / f"{path.stem}.jpg" if proofs else None
             items.append(Item(path, FilmKind(kind), folder / f"{path.stem}.tif", proof))
+    _refuse_shared_targets(items)
     for folder in {path.parent for item in items for path in (item.positive, item.proof) if path is not None}:
         folder.mkdir(parents=True, exist_ok=True)
     return items
+
+
+def _refuse_shared_targets(items: Sequence[Item]) -> None:
+    """Two pictures of one name would overwrite each other's positive."""
+    taken: dict[Path, Path] = {}
+    for item in items:
+        if item.positive is None:
+            continue
+        other = taken.setdefault(item.positive.absolute(), item.raw_path)
+        if other != item.raw_path:
+            raise click.UsageError(
+                f"{other} and {item.raw_path} would both be written to {item.positive}. Convert them into two folders."
+            )
 
 
 def _files_in(source: Path) -> list[Path]:
