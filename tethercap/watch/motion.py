@@ -59,7 +59,7 @@ def measure_shift(before: F32Array, after: F32Array, window: F32Array, expected_
     best = _fraction(one, two, 0, 0)
     if not best.trusted or abs(best.x_px) > 1.0 or abs(best.y_px) > 1.0:
         (start_x, start_y) = _whole(before, after, window)
-        for x, y in {(start_x, start_y), (round(expected_x_px), 0)}:
+        for x, y in {(start_x, start_y), (round(expected_x_px), 0), (_whole_by_columns(one, two), 0)}:
             tried = _fraction(one, two, x, y)
             if tried.trusted and (not best.trusted or tried.noise_px < best.noise_px):
                 best = tried
@@ -83,6 +83,26 @@ def _whole(before: F32Array, after: F32Array, window: F32Array) -> tuple[int, in
     one, two = (cv2.resize(grey, size, interpolation=cv2.INTER_AREA) for grey in (before, after))
     (x, y), _ = cv2.phaseCorrelate(one, two, window)
     return round(x * before.shape[1] / size[0]), round(y * before.shape[0] / size[1])
+
+
+def _whole_by_columns(before: F32Array, after: F32Array) -> int:
+    """Shift along x that makes the mean columns most alike: sees film with little on it, smeared by its own speed."""
+    one, two = before.mean(axis=0), after.mean(axis=0)
+    one, two = one - one.mean(), two - two.mean()
+    width = len(one)
+    shifts = np.arange(-int(0.6 * width), int(0.6 * width) + 1)
+    products = np.correlate(two, one, mode="full")[shifts + width - 1]
+    squares_one = np.concatenate([[0.0], np.cumsum(one.astype(np.float64) ** 2)])
+    squares_two = np.concatenate([[0.0], np.cumsum(two.astype(np.float64) ** 2)])
+    right, left = np.maximum(shifts, 0), np.maximum(-shifts, 0)
+    shared_one = squares_one[width - right] - squares_one[left]
+    shared_two = squares_two[width - left] - squares_two[right]
+    likeness = 2 * products / np.maximum(shared_one + shared_two, 1e-6)
+    return int(shifts[int(likeness.argmax())])
+
+
+ALIKE_SHARE = 0.4
+"""Share of the picture's variance that may be left over after a shift; pictures with nothing in common leave twice the variance."""
 
 
 def _fraction(before: F32Array, after: F32Array, whole_x: int, whole_y: int) -> Shift:
@@ -111,7 +131,7 @@ def _fraction(before: F32Array, after: F32Array, whole_x: int, whole_y: int) -> 
     solution = np.linalg.solve(normal, right)
     left_over = max(float(change @ change) - float(solution @ right), 0.0) / count
     noise_px = float(np.sqrt(left_over / max(structure * count, 1e-9)) * CORRELATED)
-    trusted = bool(np.abs(solution[:2]).max() < 1.6 and left_over < 0.25 * spread and noise_px < 0.2)
+    trusted = bool(np.abs(solution[:2]).max() < 1.6 and left_over < ALIKE_SHARE * spread and noise_px < 0.2)
     return Shift(whole_x + float(solution[0]), whole_y + float(solution[1]), noise_px, trusted)
 
 

@@ -152,14 +152,14 @@ class FrameGrid:
     def learn(self, track: Track, moved_px: float) -> None:
         """Take in a frame seen well, with all movement so far."""
         x = track.middle_x - moved_px
-        if self._known is not None:
+        if self._known is not None and not np.isnan(self._film_x):
             apart_mm = abs(x - self._film_x) / track.px_per_mm
             if abs(apart_mm / self._format.pitch_mm - 1) < 0.06:
                 self._pitch_mm = 0.5 * (self._pitch_mm + apart_mm)
         self._known, self._film_x = track, x
 
     def forget(self) -> None:
-        """Another strip: sizes and tones stay, the place on the film does not."""
+        """The film went on by an unknown amount: sizes and tones stay, the place on the film does not."""
         self._film_x = float("nan")
 
     def predict(self, moved_px: float, view_middle_px: float) -> Track | None:

@@ -112,6 +112,8 @@ class Watcher:
         )
         self._film_mm += moved[0] * scale
         self._lost_since_shot |= self._meter.lost
+        if self._meter.lost:
+            self._grid.forget()
         self._follow(frame, motion, moved)
         self._last = self._judge(frame, grey, motion)
         return self._last
