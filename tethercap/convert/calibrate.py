@@ -16,6 +16,7 @@ _GAMMA_SPREAD = 0.10
 """How far slopes of stocks lie apart, as a share; the pull towards the usual where few greys are known."""
 _SPEED_SPREAD = 0.2
 _TOE_SPREAD = 0.06
+_TOE_RATIO_SPREAD = 0.15
 _STEP_DOUBT = 0.35
 """Stops that the distance of two greys may be from a whole number."""
 _DENSITY_NOISE = 0.004
@@ -43,19 +44,28 @@ def fit_greys(density: F64Array, log_exposure: F64Array, start: FilmModel) -> Fi
     reach = float(np.median(density[:, 1]))
     usual_speed = middle - reach / usual_gamma[1] + np.array(start.speed) - start.speed[1]
 
+    def toes(parameters: F64Array) -> F64Array:
+        return np.asarray((abs(parameters[6]) + 0.02) * np.exp([parameters[7], 0.0, parameters[8]]))
+
     def residuals(parameters: F64Array) -> F64Array:
-        gamma, speed, toe = parameters[:3], parameters[3:6], abs(parameters[6]) + 0.02
-        misfit = [(curve(log_exposure, gamma[k], speed[k], toe) - density[:, k]) / _DENSITY_NOISE for k in range(3)]
+        gamma, speed, toe = parameters[:3], parameters[3:6], toes(parameters)
+        misfit = [(curve(log_exposure, gamma[k], speed[k], toe[k]) - density[:, k]) / _DENSITY_NOISE for k in range(3)]
         pulls = [
             (gamma / usual_gamma - 1.0) / _GAMMA_SPREAD,
             (speed - usual_speed) / _SPEED_SPREAD,
-            [(toe - usual_toe) / _TOE_SPREAD],
+            [(toe[1] - usual_toe) / _TOE_SPREAD],
+            parameters[7:9] / _TOE_RATIO_SPREAD,
         ]
         return np.concatenate([*misfit, *pulls])
 
-    found = fit(residuals, np.concatenate([usual_gamma, usual_speed, [usual_toe - 0.02]]))
+    found = fit(residuals, np.concatenate([usual_gamma, usual_speed, [usual_toe - 0.02, 0.0, 0.0]]))
+    toe = toes(found)
     return dataclasses.replace(
-        start, gamma=_triple(found[:3]), speed=_triple(found[3:6]), toe=abs(float(found[6])) + 0.02
+        start,
+        gamma=_triple(found[:3]),
+        speed=_triple(found[3:6]),
+        toe=float(toe[1]),
+        toe_ratio=_triple(toe / toe[1]),
     )
 
 

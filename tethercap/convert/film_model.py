@@ -22,6 +22,7 @@ Triple = tuple[float, float, float]
 Matrix = tuple[Triple, Triple, Triple]
 IDENTITY: Matrix = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 GREEN = 1
+_TRACE = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,7 +37,9 @@ class FilmModel:
     speed: Triple = (0.0, 0.0, 0.0)
     """log10 exposure at which the straight parts, prolonged, would meet the base."""
     toe: float = 0.25
-    """Width of the toe, log10 of exposure."""
+    """Width of the green channel's toe, log10 of exposure."""
+    toe_ratio: Triple = (1.0, 1.0, 1.0)
+    """Width of each channel's toe over the green channel's."""
     density_matrix: Matrix = IDENTITY
     light_matrix: Matrix = IDENTITY
     """Exposures of the film's layers to linear sRGB."""
@@ -56,9 +59,13 @@ class FilmModel:
         value = np.asarray(density, dtype=np.float64)
         if channel == GREEN:
             return value
-        grown = np.expm1(value / (self.gamma[channel] * self.toe))
+        toe, ratio = self.toe * self.toe_ratio[channel], self.toe_ratio[channel]
         shift = np.exp((self.speed[channel] - self.speed[GREEN]) / self.toe)
-        return np.asarray(self.gamma[GREEN] * self.toe * np.log1p(np.maximum(grown * shift, -0.9)))
+        # Below a trace of density the curve goes on straight through the base, so that noise stays noise.
+        above = np.maximum(value, _TRACE)
+        grown = np.expm1(above / (self.gamma[channel] * toe)) ** ratio
+        equal = self.gamma[GREEN] * self.toe * np.log1p(grown * shift)
+        return np.asarray(equal * np.where(value < _TRACE, value / _TRACE, 1.0))
 
     def exposure(self, density: npt.ArrayLike) -> F64Array:
         """Linear exposure of the scene from density on the green scale; nothing below the base."""

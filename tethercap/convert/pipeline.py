@@ -344,7 +344,16 @@ def _steps(
         ("black-and-white-level", {"black": black, "white": raw.white}),
         ("flat-field", {"applied": flat is not None}),
         ("density-over-base", {"base_counts_rgb": list(base.counts_rgb), "how": base.how}),
-        ("equalise", {"gamma": list(model.gamma), "speed": list(model.speed), "toe": model.toe, "model": model.source}),
+        (
+            "equalise",
+            {
+                "gamma": list(model.gamma),
+                "speed": list(model.speed),
+                "toe": model.toe,
+                "toe_ratio": list(model.toe_ratio),
+                "model": model.source,
+            },
+        ),
         ("demosaic", {"filters": "half size" if recipe.half_size else "directional, in density"}),
         ("density-matrix", {"rows": [list(row) for row in model.density_matrix]}),
         ("light-matrix", {"rows": [list(row) for row in model.light_matrix]}),
