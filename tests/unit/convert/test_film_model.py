@@ -49,5 +49,5 @@ def test_toes_of_different_width_are_read_on_one_scale() -> None:
     x = np.log10(np.geomspace(0.02, 8.0, 40))
     density = [curve(x, PLAIN.gamma[k], PLAIN.speed[k], widths[k]) for k in range(3)]
     equal = np.stack([film.equalised(density[k], k) for k in range(3)], axis=1)
-    clear = density[1] > 0.02
+    clear = np.min(density, axis=0) > 0.01
     np.testing.assert_allclose(equal[clear], equal[clear][:, [1]].repeat(3, axis=1), atol=1e-3)
