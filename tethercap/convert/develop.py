@@ -132,6 +132,27 @@ def _index(density: Mat) -> Mat:
     return cv2.addWeighted(density, _INDEX_SCALE, density, 0.0, -LOWEST_DENSITY * _INDEX_SCALE, dtype=cv2.CV_16U)
 
 
+def finish_density(density: F32Array, tables: DevelopTables) -> U16Array:
+    """Print densities of a small picture that is not a mosaic any more.
+
+    Parameters
+    ----------
+    density : ndarray
+        Shape (rows, columns, 3), density over base per camera channel; light over base for film that is a positive.
+    tables : DevelopTables
+        With `equalise`, unless the film is a positive.
+    """
+    pixels = density
+    if tables.equalise is not None:
+        planes = [
+            cv2.LUT(_index(plane), table) for plane, table in zip(cv2.split(density), tables.equalise, strict=True)
+        ]
+        pixels = np.asarray(cv2.merge(planes), np.float32)
+    out = np.empty(density.shape, np.uint16)
+    _finish(pixels, tables, out)
+    return out
+
+
 def _finish(pixels: F32Array, tables: DevelopTables, out: U16Array) -> None:
     light: Mat = pixels
     if tables.exposure is not None:

@@ -145,7 +145,7 @@ def plan_conversion(
     density = frame_density(cells, base, corners)
     model = look.model or own_neutral(generic_model(film_kind, raw), density)
     if film_kind is FilmKind.BW_NEGATIVE:
-        model = _grey_model(model, recipe)
+        model = grey_model(model, recipe)
     exposure = look.exposure or _exposure_for(raw, base, density, model, recipe, film_kind)
     layout = lay_out(raw.size, corners, recipe)
     tables = make_tables(raw, base, model, exposure, recipe, film_kind, with_flat=look.flat is not None)
@@ -246,7 +246,8 @@ def _base_for(
     return estimate, ("No clear film was found beside the picture; the base is estimated from the picture itself.",)
 
 
-def _grey_model(model: FilmModel, recipe: Recipe) -> FilmModel:
+def grey_model(model: FilmModel, recipe: Recipe) -> FilmModel:
+    """Model that reads one grey from the three channels, as a recipe weighs them."""
     weights = np.array(recipe.channel_weights) / sum(recipe.channel_weights)
     row = (float(weights[0]), float(weights[1]), float(weights[2]))
     return dataclasses.replace(model, density_matrix=(row, row, row), light_matrix=IDENTITY)
@@ -373,6 +374,7 @@ __all__ = [
     "RollLook",
     "convert",
     "frame_density",
+    "grey_model",
     "make_tables",
     "one_after_another",
     "own_neutral",
