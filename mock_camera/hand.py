@@ -191,6 +191,11 @@ class Hand:
         self._heard: list[tuple[float, str]] = []
         self._frame = 0
 
+    @property
+    def working(self) -> bool:
+        """The hand is still pulling strips through, or waits to go on."""
+        return self._script is not None
+
     # --- what the outside calls -------------------------------------------------------------------------------------
 
     def hear(self, word: str, time_s: float) -> None:

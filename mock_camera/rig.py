@@ -340,6 +340,7 @@ class CopyRig:
             "position_mm": pose.position_mm, "speed_mm_s": self.track.speed_at(time_s), "along_mm": None,
             "across_mm": None, "tilt_deg": None, "frame_index": None, "frame_label": None, "offset_mm": None,
             "corners_px": None, "mm_per_px": mm_per_px, "blank": None, "scene": None,
+            "hand_working": self.hand.working,
         }  # fmt: skip
         if pose.strip == NO_STRIP:
             return truth

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from tethercap.camera.discover import open_camera
-from tethercap.cli._simulated import SimulatedCamera, operator
+from tethercap.cli._simulated import EndOfFilm, SimulatedCamera, operator
 from tethercap.cli._wiring import Workers, open_roll, runner_maker
 from tethercap.cli.sheet import make_sheet
 from tethercap.film.kinds import FilmKind
@@ -56,17 +56,14 @@ def run_roll(
     ):
         camera = open_camera(simulated.port)
         try:
-            hand = operator(simulated)
-            ended = 0
+            hand, end_of_film = operator(simulated), EndOfFilm(simulated)
 
             def listen(event: SessionEvent) -> None:
-                nonlocal ended
                 if not isinstance(event, events.Watched | events.PullProgressed):
                     told.said.append(event)
                 hand(event)
                 on_event(event, runner, simulated)
-                ended += isinstance(event, events.StripEnded)
-                if ended >= strips:
+                if end_of_film.is_reached(event):
                     runner.stop()
 
             runner = runner_maker(camera, roll, workers, options=RunnerOptions(mode=Mode.HANDS_FREE))(listen)

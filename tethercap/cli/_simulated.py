@@ -81,6 +81,11 @@ class SimulatedCamera:
             raise CameraGoneError(f"The simulated camera refused {cmd!r}: {answer.get('error')}.")
         return answer
 
+    def has_no_more_film(self) -> bool:
+        """The hand has pulled the last strip out and the holder stays empty."""
+        truth = self.ask("truth")
+        return not truth["hand_working"] and not truth["film_present"]
+
     def close(self) -> None:
         """End the process; it ends by itself when its input closes."""
         with contextlib.suppress(OSError):
@@ -125,3 +130,26 @@ def operator(camera: SimulatedCamera) -> Callable[[SessionEvent], None]:
 
     threading.Thread(target=tell, name="operator", daemon=True).start()
     return on_event
+
+
+class EndOfFilm:
+    """Tells, from what the runner says, when there is no more film to come; asks the simulated camera now and then."""
+
+    _ASK_EVERY_S = 0.5
+
+    def __init__(self, camera: SimulatedCamera) -> None:
+        self._camera = camera
+        self._strip_is_out = False
+        self._asked_at_s = 0.0
+
+    def is_reached(self, event: SessionEvent) -> bool:
+        """Take note of an event; true once after the last strip has left the holder."""
+        match event:
+            case events.StripStarted() | events.StripEnded():
+                self._strip_is_out = isinstance(event, events.StripEnded)
+            case events.Watched() if self._strip_is_out:
+                now_s = event.sighting.taken_at_s
+                if now_s - self._asked_at_s >= self._ASK_EVERY_S:
+                    self._asked_at_s = now_s
+                    return self._camera.has_no_more_film()
+        return False

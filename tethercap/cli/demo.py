@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from tethercap.camera.discover import open_camera
-from tethercap.cli._simulated import SimulatedCamera, operator
+from tethercap.cli._simulated import EndOfFilm, SimulatedCamera, operator
 from tethercap.cli._wiring import Workers, open_roll, runner_maker
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.cli.sheet import make_sheet
@@ -18,7 +18,6 @@ from tethercap.profile_files import list_film_formats, load_film_format
 from tethercap.roll.fixity import verify
 from tethercap.roll.folder import Roll
 from tethercap.roll.setup import RollSetup
-from tethercap.session import events
 from tethercap.session.events import Mode, SessionEvent
 from tethercap.session.options import RunnerOptions
 from tethercap.session.runner import RollRunner
@@ -88,7 +87,7 @@ def demo(
         camera = open_camera(simulated.port)
         try:
             options = RunnerOptions(mode=Mode.HANDS_FREE, skip_blank=True)
-            make_runner = ending_itself(runner_maker(camera, roll, workers, options=options), simulated, strips)
+            make_runner = ending_itself(runner_maker(camera, roll, workers, options=options), simulated)
             title = f"{film_format.name}, {kind}, invented"
             plain = headless or not (sys.stdout.isatty() or in_browser())
             failed = (
@@ -112,23 +111,19 @@ def free_folder(wanted: Path) -> Path:
     return folder
 
 
-def ending_itself(make_runner: MakeRunner, simulated: SimulatedCamera, strips: int) -> MakeRunner:
-    """Let the simulated hand hear the bells, and stop the runner when the last strip has left the holder."""
+def ending_itself(make_runner: MakeRunner, simulated: SimulatedCamera) -> MakeRunner:
+    """Let the simulated hand hear the bells, and stop the runner when the hand has pulled the last strip out."""
 
     def make(on_event: Callable[[SessionEvent], None]) -> RollRunner:
         runner: RollRunner | None = None
-        ended = 0
 
         def watch_the_end(event: SessionEvent) -> None:
-            nonlocal ended
             tell_hand(event)
             on_event(event)
-            if isinstance(event, events.StripEnded):
-                ended += 1
-                if ended >= strips and runner is not None:
-                    runner.stop()
+            if end_of_film.is_reached(event) and runner is not None:
+                runner.stop()
 
-        tell_hand = operator(simulated)
+        tell_hand, end_of_film = operator(simulated), EndOfFilm(simulated)
         runner = make_runner(watch_the_end)
         return runner
 

@@ -1,7 +1,9 @@
 """Which number the next picture gets."""
 
+from contextlib import suppress
 from dataclasses import dataclass
 
+from tethercap.errors import RollNameError
 from tethercap.roll.names import FrameId
 
 
@@ -25,11 +27,16 @@ class Numbering:
     _back_to: str | None = None
 
     def done(self) -> str:
-        """Leave the current frame behind; return the next one."""
+        """Leave the current frame behind; return the next one.
+
+        Where the numbers run off the end of the film the current one stays: a picture taken now becomes another take of
+        it, until a person says which number comes next.
+        """
         if self._back_to is not None:
             self.current, self._back_to = self._back_to, None
         else:
-            self.current = str(FrameId.parse(self.current).next(self.numbers_run, by_halves=self.by_halves))
+            with suppress(RollNameError):
+                self.current = str(FrameId.parse(self.current).next(self.numbers_run, by_halves=self.by_halves))
         return self.current
 
     def go_to(self, frame_id: str) -> str:

@@ -70,6 +70,7 @@ class RollRunner:
         self._requests: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._stopping = threading.Event()
         self._live_sequence = -1
+        self._strip_is_in = False
         self._desk.refresh()
 
     # --- what keys, pedals and commands may ask; from any thread
@@ -248,10 +249,7 @@ class RollRunner:
         desk, before = self._desk, self._desk.state
         after = state_of(sighting, moving_above_mm_s=desk.options.moving_above_mm_s, taken_here=desk.taken_here)
         desk.go(after)
-        if before is RunState.NO_FILM and after is not RunState.NO_FILM:
-            self._strip_started()
-        elif after is RunState.NO_FILM and before is not RunState.NO_FILM:
-            self._strip_ended()
+        self._note_strip(sighting)
         if after is RunState.HELD and desk.options.skip_blank and self._blank_for_good(sighting):
             self._on_blank()
         if after is RunState.SEATED:
@@ -264,13 +262,24 @@ class RollRunner:
         motion = sighting.motion
         return sighting.blank and motion is not None and motion.still_for_s >= self._desk.options.blank_after_s
 
+    def _note_strip(self, sighting: Sighting) -> None:
+        """Tell strips apart: by what lies at rest, since film that is being fed in or pulled out comes and goes."""
+        if sighting.motion is None or not sighting.motion.still:
+            return
+        if sighting.film_present is True and not self._strip_is_in:
+            self._strip_started()
+        elif sighting.film_present is False and self._strip_is_in:
+            self._strip_ended()
+
     def _strip_started(self) -> None:
         desk = self._desk
+        self._strip_is_in = True
         desk.book.start_strip(desk.roll.start_strip(first=desk.book.frame_id))
         desk.emit(events.StripStarted(desk.book.strip))
 
     def _strip_ended(self) -> None:
         desk = self._desk
+        self._strip_is_in = False
         if desk.book.failed_in_a_row:
             self._leave_open()
         desk.taken_here = False

@@ -51,7 +51,7 @@ class Timetable(ManualClock):
 
 @dataclass(slots=True)
 class ScriptedFilm:
-    """A watcher whose film does what the timetable says: "none", "moving", "seated", "crooked", "blank"."""
+    """A watcher whose film does what the timetable says: "none", "fed", "moving", "seated", "crooked", "blank"."""
 
     phases: Sequence[tuple[float, str]]
     """(until this time, what the film does)."""
@@ -66,12 +66,12 @@ class ScriptedFilm:
     def watch(self, frame: LiveFrame) -> Sighting:
         now_s = frame.taken_at_s
         phase = next((what for until_s, what in self.phases if now_s < until_s), self.phases[-1][1])
-        self.other_frame |= phase == "moving"
-        still = phase != "moving"
+        still = phase not in ("moving", "fed")
+        self.other_frame |= not still
         decision = Decision.ACCEPT
         reasons: tuple[Reason, ...] = ()
         if phase != "seated":
-            decision = Decision.CANNOT_TELL if phase in ("none", "blank") else Decision.HOLD
+            decision = Decision.CANNOT_TELL if phase in ("none", "fed", "blank") else Decision.HOLD
             reasons = (Reason(ReasonCode.OFF_CENTRE, "the frame is 1.2 mm off centre"),)
         motion = Motion(0.0 if still else -PULL_MM_S, 0.0, 0.1, still, 2.0 if still else 0.0)
         gone_on = still and self.other_frame
@@ -84,7 +84,7 @@ class ScriptedFilm:
             None,
             motion,
             ready,
-            phase != "none",
+            phase not in ("none", "fed"),
             self.film_kind,
             phase == "blank",
             gone_on,

@@ -51,3 +51,8 @@ def test_visiting_the_current_frame_changes_nothing() -> None:
 def test_what_is_no_frame_number_is_refused() -> None:
     with pytest.raises(RollNameError):
         Numbering("1").go_to("../x")
+
+
+def test_numbers_that_run_off_the_end_stay_at_the_last_one() -> None:
+    numbering = Numbering("S", -1)
+    assert numbering.done() == "S"

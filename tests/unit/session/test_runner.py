@@ -245,3 +245,10 @@ def test_pausing_stops_the_live_view_and_hands_free(tmp_path: Path) -> None:
     assert stage.told(events.ShotFired) == []
     assert "paused" in stage.told(events.FireRefused)[0].reasons[0].text
     assert stage.camera.calls.count("stop_live_view") == 2
+
+
+def test_film_that_comes_and_goes_while_it_is_fed_in_is_one_strip(tmp_path: Path) -> None:
+    feeding = [(0.5 + 0.1 * step, "moving" if step % 2 else "fed") for step in range(8)]
+    phases = [(0.5, "none"), *feeding, (3.0, "seated"), (3.2, "moving"), (4.0, "none")]
+    stage = run(set_stage(tmp_path / "roll-a", phases, mode=Mode.HANDS_FREE))
+    assert len(stage.told(events.StripStarted)) == len(stage.told(events.StripEnded)) == 1
