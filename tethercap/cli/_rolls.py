@@ -108,7 +108,7 @@ def _items_of_roll(path: Path, kind: str | None, *, proofs: bool) -> list[Item]:
                     roll.positive_path(frame_id, take.number),
                     roll.proof_path(frame_id, take.number) if proofs else None,
                     quad_or_none(take.filed.corners_px),
-                    roll.setup.mirrored,
+                    take.filed.mirrored,
                     positive_properties(roll.setup, frame_id, take),
                     path,
                     roll.setup.film_format,

@@ -4,7 +4,7 @@ import contextlib
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -105,7 +105,7 @@ def conversion_job(roll: Roll, filed: FiledTake, findings: RawFindings, recipe: 
         film_kind=roll.setup.film_kind,
         positive_path=roll.positive_path(filed.frame_id, filed.take),
         proof_path=roll.proof_path(filed.frame_id, filed.take),
-        recipe=recipe,
+        recipe=replace(recipe, mirrored=take.filed.mirrored if take is not None else roll.setup.mirrored),
         corners=findings.edges.corners if findings.edges is not None else None,
         properties=positive_properties(roll.setup, frame_id, take) if take is not None else {},
     )
@@ -132,7 +132,7 @@ def runner_maker(
             clock=SystemClock(time.monotonic, time.sleep),
             on_event=on_event,
             check=workers.check,
-            convert=workers.converting(roll, recipe or Recipe(mirrored=roll.setup.mirrored)),
+            convert=workers.converting(roll, recipe or Recipe()),
             options=options,
         )
 
