@@ -32,7 +32,9 @@ def main() -> None:
         if seen.ready:
             watcher.shot_taken(one.at_s)
     decode_ms, watch_ms = 1e3 * float(np.median(decoding)), 1e3 * float(np.median(watching))
-    print(f"{len(shown)} pictures of {shown[0][0].picture.shape[1]} x {shown[0][0].picture.shape[0]}, one thread, medians")
+    print(
+        f"{len(shown)} pictures of {shown[0][0].picture.shape[1]} x {shown[0][0].picture.shape[0]}, one thread, medians"
+    )
     print(f"decode {decode_ms:.2f} ms, watch {watch_ms:.2f} ms (p95 {1e3 * float(np.percentile(watching, 95)):.2f} ms)")
     print(f"ratio {watch_ms / decode_ms:.2f}")
 

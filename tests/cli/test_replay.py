@@ -32,7 +32,16 @@ def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_one_object_a_picture_and_one_shot(recording: Path) -> None:
-    known = ("--format", "135-36x24", "--kind", "colour-negative", "--scale", str(1 / PX_PER_MM), "--shutter", str(1 / 60))
+    known = (
+        "--format",
+        "135-36x24",
+        "--kind",
+        "colour-negative",
+        "--scale",
+        str(1 / PX_PER_MM),
+        "--shutter",
+        str(1 / 60),
+    )
     result = run(str(recording), "--fps", "30", *known, "--json")
     assert result.return_value == ExitCode.DONE
     events = [json.loads(line) for line in result.stdout.splitlines()]

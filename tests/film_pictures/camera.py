@@ -1,4 +1,5 @@
-"""How a camera sees the film: holder, light, lens, exposure, noise, sharpening, JPEG; and where the frame's corners land."""
+"""How a camera sees the film: holder, light, lens, exposure, noise, sharpening, JPEG; and where the frame's corners
+land."""
 
 from dataclasses import dataclass, field
 
@@ -78,7 +79,7 @@ def homography(view: View, film_x_mm: float, film_y_mm: float) -> npt.NDArray[np
     kx, ky = (np.tan(np.radians(k)) / spread_mm for k in view.keystone)
     tilt = np.array([[1, 0, 0], [0, 1, 0], [kx, ky, 1.0]])
     to_px = np.array([[scale, 0, (view.width - 1) / 2], [0, scale, (view.height - 1) / 2], [0, 0, 1.0]])
-    return to_px @ tilt @ rotate @ shift
+    return np.asarray(to_px @ tilt @ rotate @ shift, np.float64)
 
 
 def distort(view: View, points: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
@@ -142,7 +143,7 @@ def look(
     light = cv2.remap(
         source, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(1.0, 1.0, 1.0)
     )
-    light *= _lamp(view, rng)[..., None]
+    light = np.asarray(light, np.float32) * _lamp(view, rng)[..., None]
     cover = _holder_cover(view, rng)
     if view.holder is not None:
         light = light * (1 - cover[..., None]) + view.holder.level * cover[..., None]
@@ -175,19 +176,19 @@ def _holder_cover(view: View, rng: np.random.Generator) -> F32:
         np.hypot(np.clip(dx, 0, None), np.clip(dy, 0, None)) + np.minimum(np.maximum(dx, dy), 0) - holder.radius_mm
     )
     width = max(holder.soft_mm, 1 / view.px_per_mm)
-    return np.clip(distance / width + 0.5, 0, 1).astype(np.float32)
+    return np.asarray(np.clip(distance / width + 0.5, 0, 1), np.float32)
 
 
 def develop(view: View, light: F32, rng: np.random.Generator, *, noisy: bool = True) -> U8:
     """Turn light into the camera's live picture, before JPEG; shape (height, width, 3), blue, green, red, uint8."""
     light = _spoil(view, light, rng) if noisy else light
     if view.blur_px > 0.2:
-        light = cv2.GaussianBlur(light, (0, 0), view.blur_px)
+        light = np.asarray(cv2.GaussianBlur(light, (0, 0), view.blur_px), np.float32)
     if view.motion_px > 1:
         length = max(2, round(view.motion_px))
-        light = cv2.blur(light, (length, 1))
+        light = np.asarray(cv2.blur(light, (length, 1)), np.float32)
     light = light + np.float32(view.glare)
-    light = light * np.float32(view.exposure) * np.float32(view.white_balance)
+    light = light * np.array(view.white_balance, np.float32) * np.float32(view.exposure)
     if noisy and view.noise > 0:
         light = light + rng.normal(0, 0.004 * view.noise, light.shape).astype(np.float32) * np.sqrt(
             np.clip(light, 0.02, 1)
@@ -205,7 +206,7 @@ def develop(view: View, light: F32, rng: np.random.Generator, *, noisy: bool = T
         picture[:, :bx] = picture[:, view.width - bx :] = 0
     if by:
         picture[:by] = picture[view.height - by :] = 0
-    return picture
+    return np.asarray(picture, np.uint8)
 
 
 def _spoil(view: View, light: F32, rng: np.random.Generator) -> F32:

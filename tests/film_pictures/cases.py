@@ -64,22 +64,28 @@ def _setup(rng: np.random.Generator, film_format: Format, kind: str) -> Setup:
     f = film_format
     gate = Gate(
         along=f.along + rng.uniform(-0.3, 0.5), across=f.across + rng.uniform(-0.25, 0.4), y_mm=rng.normal(0, 0.12),
-        tilt_deg=rng.normal(0, 0.1), radius_mm=rng.uniform(0, 0.5), ragged_mm=rng.uniform(0, 0.02), soft_mm=rng.uniform(0.01, 0.08),
+        tilt_deg=rng.normal(0, 0.1), radius_mm=rng.uniform(0, 0.5), ragged_mm=rng.uniform(0, 0.02),
+        soft_mm=rng.uniform(0.01, 0.08),
     )  # fmt: skip
     lefts = np.arange(-2, 3) * f.pitch - gate.along / 2 + rng.normal(0, 0.1, 5)
     strip = Strip(
-        kind=kind, format=f, gate=gate, pictures=[Picture(float(left)) for left in lefts], start_mm=-3 * f.pitch, end_mm=3 * f.pitch,
+        kind=kind, format=f, gate=gate, pictures=[Picture(float(left)) for left in lefts], start_mm=-3 * f.pitch,
+        end_mm=3 * f.pitch,
         base=_base(rng, kind), gamma=float(rng.uniform(1.4, 2.0) if kind == "slide" else rng.uniform(0.5, 0.75)),
-        top_density=float(rng.uniform(2.6, 3.5) if kind == "slide" else rng.uniform(1.7, 2.6)), hole_phase_mm=rng.uniform(0, 4.75),
+        top_density=float(rng.uniform(2.6, 3.5) if kind == "slide" else rng.uniform(1.7, 2.6)),
+        hole_phase_mm=rng.uniform(0, 4.75),
         print_amount=rng.uniform(0.3, 1.2),
     )  # fmt: skip
     width, height = SIZES[rng.integers(len(SIZES))]
     rim = rng.uniform(1.03, 1.3)
     scale = min(width / (gate.along * rim), height / (gate.across * rim))
     view = View(
-        width=width, height=height, px_per_mm=scale, turn_deg=rng.normal(0, 0.4), exposure=rng.uniform(0.75, 1.25) * (1.0 if kind == "slide" else 1.5),
-        curve=rng.uniform(1.8, 2.4), contrast=rng.uniform(0, 0.3), fall_off=rng.uniform(0, 0.2), uneven=rng.uniform(0, 0.04),
-        noise=rng.uniform(0.3, 2.0), blur_px=rng.uniform(0.4, 1.2), quality=int(rng.integers(70, 96)), sharpen=rng.uniform(0, 0.6),
+        width=width, height=height, px_per_mm=scale, turn_deg=rng.normal(0, 0.4), exposure=rng.uniform(0.75,
+        1.25) * (1.0 if kind == "slide" else 1.5),
+        curve=rng.uniform(1.8, 2.4), contrast=rng.uniform(0, 0.3), fall_off=rng.uniform(0, 0.2),
+        uneven=rng.uniform(0, 0.04),
+        noise=rng.uniform(0.3, 2.0), blur_px=rng.uniform(0.4, 1.2), quality=int(rng.integers(70, 96)),
+        sharpen=rng.uniform(0, 0.6),
         dust=int(rng.integers(0, 6)),
     )  # fmt: skip
     view.holder = _holder(rng, strip, view)
@@ -295,11 +301,16 @@ def _line_skip(s: Setup, rng: np.random.Generator) -> None:
 
 
 HAZARDS: dict[str, Hazard] = {
-    "night": _night, "snow": _snow, "touching": _touching, "wide_gap": _wide_gap, "gate": _gate, "filed_gate": _filed_gate,
-    "tight_opening": _tight_opening, "hidden_side": _hidden_side, "no_holder": _no_holder, "horizon": _horizon, "leak": _leak, "dirt": _dirt,
-    "uneven": _uneven, "flicker": _flicker, "glare": _glare, "noise": _noise, "over": _over, "under": _under, "defocus": _defocus,
-    "motion": _motion, "distortion": _distortion, "tilt": _tilt, "keystone": _keystone, "bars": _bars, "several": _several,
-    "larger_than_view": _larger_than_view, "strip_end": _strip_end, "splice": _splice, "balanced_on_base": _balanced_on_base,
+    "night": _night, "snow": _snow, "touching": _touching, "wide_gap": _wide_gap, "gate": _gate,
+    "filed_gate": _filed_gate,
+    "tight_opening": _tight_opening, "hidden_side": _hidden_side, "no_holder": _no_holder, "horizon": _horizon,
+    "leak": _leak, "dirt": _dirt,
+    "uneven": _uneven, "flicker": _flicker, "glare": _glare, "noise": _noise, "over": _over, "under": _under,
+    "defocus": _defocus,
+    "motion": _motion, "distortion": _distortion, "tilt": _tilt, "keystone": _keystone, "bars": _bars,
+    "several": _several,
+    "larger_than_view": _larger_than_view, "strip_end": _strip_end, "splice": _splice,
+    "balanced_on_base": _balanced_on_base,
     "blank_neighbours": _blank_neighbours, "faint": _faint, "bowed_film": _bowed_film, "line_skip": _line_skip,
 }  # fmt: skip
 TYPICAL = (
@@ -426,7 +437,8 @@ def _render(s: Setup, rng: np.random.Generator, seed: int, tier: str, names: tup
         shares = seen_shares(clean, cover, corners, view.px_per_mm, (view.bars_px[0], view.bars_px[1]))
         tilt, offset = _lie(corners, view)
     return Case(
-        seed, _deserved(tier, shares), names, np.asarray(decoded, np.uint8), jpeg, corners, shares, strip.kind, strip.format.id,
+        seed, _deserved(tier, shares), names, np.asarray(decoded, np.uint8), jpeg, corners, shares, strip.kind,
+        strip.format.id,
         1 / view.px_per_mm, tilt, offset,
     )  # fmt: skip
 

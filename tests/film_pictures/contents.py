@@ -43,7 +43,7 @@ def _photograph(name: str) -> Exposure:
 def noise_field(rng: np.random.Generator, width: int, height: int, cell: float) -> npt.NDArray[np.float32]:
     """Smooth random field, about -1..1, with features of `cell` px."""
     small = rng.normal(size=(max(2, int(height / cell) + 2), max(2, int(width / cell) + 2))).astype(np.float32)
-    return cv2.resize(small, (width, height), interpolation=cv2.INTER_CUBIC)
+    return np.asarray(cv2.resize(small, (width, height), interpolation=cv2.INTER_CUBIC), np.float32)
 
 
 def _drawn(name: str, rng: np.random.Generator, width: int, height: int) -> Exposure:
@@ -55,7 +55,10 @@ def _drawn(name: str, rng: np.random.Generator, width: int, height: int) -> Expo
         line = horizon + (x - width / 2) * np.float32(rng.uniform(-0.03, 0.03))
         sky = np.clip((line - y) * 2, 0, 1)[..., None]
         ground = 0.15 * colour[0] * (1 + 0.4 * noise_field(rng, width, height, 6)[..., None])
-        out = sky * (0.9 * np.float32([0.75, 0.85, 1.0]) * (0.7 + 0.3 * y / height)[..., None]) + (1 - sky) * ground
+        out = (
+            sky * (0.9 * np.array([0.75, 0.85, 1.0], np.float32) * (0.7 + 0.3 * y / height)[..., None])
+            + (1 - sky) * ground
+        )
     elif name == "window":
         out = np.full_like(out, 0.01) * colour[0]
         for _ in range(rng.integers(1, 4)):
@@ -94,7 +97,7 @@ def _drawn(name: str, rng: np.random.Generator, width: int, height: int) -> Expo
         out = 0.1 * colour[0] * np.ones_like(out)
         inside = np.hypot((x - width * 0.5) / (0.2 * width), (y - height * 0.6) / (0.5 * height)) < 1
         out[inside] = 0.6 * colour[1]
-        out = cv2.GaussianBlur(out, (0, 0), float(rng.uniform(1, 20)))
+        out = np.asarray(cv2.GaussianBlur(out, (0, 0), float(rng.uniform(1, 20))), np.float32)
     return np.clip(out, 0, 1).astype(np.float32)
 
 
@@ -121,7 +124,8 @@ def content(rng: np.random.Generator, width: int, height: int, name: str | None 
         cw = int(min(w, h * width / height) * share)
         ch = max(1, int(cw * height / width))
         x0, y0 = rng.integers(0, w - cw + 1), rng.integers(0, max(1, h - ch + 1))
-        out = cv2.resize(photograph[y0 : y0 + ch, x0 : x0 + cw], (width, height), interpolation=cv2.INTER_LINEAR)
+        crop = photograph[y0 : y0 + ch, x0 : x0 + cw]
+        out = np.asarray(cv2.resize(crop, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
     if rng.random() < 0.5:
         out = out[:, ::-1]
     return np.ascontiguousarray(out * np.float32(2.0 ** rng.uniform(-1.0, 0.7)))

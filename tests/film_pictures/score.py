@@ -1,4 +1,4 @@
-"""Score how frames are found in drawn pictures: a table by tier and one by hazard. Run as `python -m tests.film_pictures.score`."""
+"""How well frames are found in drawn pictures, by tier and by hazard: `python -m tests.film_pictures.score`."""
 
 import argparse
 import collections
@@ -88,9 +88,10 @@ def _percentile(values: npt.ArrayLike, share: float) -> float:
 def table(judged: list[Judged]) -> str:
     """By tier, in the words of the bars."""
     lines = [
-        "| tier | n | answered and right | gross | cannot tell | corner median / p95, % of width | tilt p95, deg | accepted wrongly |"
+        "| tier | n | answered and right | gross | cannot tell | corner median / p95, % of width "
+        "| tilt p95, deg | accepted wrongly |",
+        "|---|---|---|---|---|---|---|---|",
     ]
-    lines.append("|---|---|---|---|---|---|---|---|")
     for tier in (*TIERS, "open"):
         of_tier = [j for j in judged if j.case.tier == tier]
         if not of_tier:

@@ -1,7 +1,8 @@
-"""A strip pulled through the holder by hand, seen 30 times a second: pictures in order, and when each frame came to rest where."""
+"""A strip pulled through the holder by hand, seen 30 times a second: pictures in order, and when each frame came to
+rest where."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
@@ -70,7 +71,8 @@ class Pull:
         s.strip.pictures = [
             Picture(
                 float(left), blank=k in self.blank, night=0.5 if k in self.dark else 0.0,
-                scene="night_street" if k in self.dark else self._rng.choice(["coffee", "astronaut", "brick", "texture", "rocket", "grass"]),
+                scene="night_street" if k in self.dark else self._rng.choice(["coffee", "astronaut", "brick",
+                "texture", "rocket", "grass"]),
             )
             for k, left in enumerate(lefts)
         ]  # fmt: skip
@@ -123,7 +125,7 @@ class Pull:
         reach, scale = view.width / view.px_per_mm / 2 + 3, min(view.px_per_mm * 1.1, 30.0)
         left = float(self._path[1].min()) - reach
         film, ys = draw_strip(strip, rng, left, float(self._path[1].max()) + reach, scale)
-        film = cv2.GaussianBlur(film, (0, 0), 0.5)
+        film = np.asarray(cv2.GaussianBlur(film, (0, 0), 0.5), np.float32)
         top = float(ys[0]) - 0.5 / scale
         back = np.linalg.inv(camera.homography(view, 0.0, 0.0))
         y, x = np.mgrid[0 : view.height, 0 : view.width].astype(np.float64)
@@ -147,22 +149,20 @@ class Pull:
             light = cv2.remap(
                 film, map_x + mid, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(1.0, 1.0, 1.0)
             )
-            light = light * lamp * dirt
+            light = np.asarray(light, np.float32) * lamp * dirt
             smear = abs(place - earlier) * view.px_per_mm
             if smear > 1:
-                light = cv2.blur(light, (int(round(smear)), 1))
+                light = np.asarray(cv2.blur(light, (round(smear), 1)), np.float32)
             light = light * (1 - cover) + reflected * cover
-            light *= 1 + np.float32(self.flicker) * np.sin(rows * 9 + np.float32(number * 2.1))
-            light *= np.float32(1 + self.hunting * np.sin(at_s * 3.0))
-            picture = camera.develop(_without_dirt(view), light, rng)
+            light = light * (1 + np.float32(self.flicker) * np.sin(rows * 9 + np.float32(number * 2.1)))
+            light = np.asarray(light * np.float32(1 + self.hunting * np.sin(at_s * 3.0)), np.float32)
+            picture = camera.develop(_without_dirt(view), np.asarray(light, np.float32), rng)
             data = camera.as_jpeg(view, picture)
             before = np.asarray(cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR), np.uint8)
             yield Shown(number, at_s, before, place)
 
 
 def _without_dirt(view: camera.View) -> camera.View:
-    from dataclasses import replace
-
     return replace(view, dust=0, hairs=0, prints=0, motion_px=0)
 
 

@@ -94,7 +94,7 @@ def _bowed(gate: Gate, rng: np.random.Generator, at: F32, length: float) -> F32:
         centre = rng.uniform(-0.45, 0.45) * length
         rough += rng.uniform(0.2, 0.5) * (np.abs(grid - centre) < rng.uniform(0.3, 0.8))
     rough -= np.polyval(np.polyfit(grid, rough, 1), grid)
-    return (offset + np.interp(at, grid, rough)).astype(np.float32)
+    return np.asarray(offset + np.interp(at, grid, rough), np.float32)
 
 
 def _coverage(strip: Strip, rng: np.random.Generator, x: F32, y: F32, scale: float) -> F32:
@@ -113,7 +113,7 @@ def _coverage(strip: Strip, rng: np.random.Generator, x: F32, y: F32, scale: flo
     round_off = radius - np.hypot(np.clip(radius - dx, 0, None), np.clip(radius - dy, 0, None))
     distance = np.where((dx < radius) & (dy < radius), round_off, np.minimum(dx, dy))
     width = max(1 / scale, gate.soft_mm * 2)
-    return np.clip(distance / width + 0.5, 0, 1)
+    return np.asarray(np.clip(distance / width + 0.5, 0, 1), np.float32)
 
 
 def _picture_density(strip: Strip, rng: np.random.Generator, picture: Picture, width: int, height: int) -> F32:
@@ -131,9 +131,10 @@ def _picture_density(strip: Strip, rng: np.random.Generator, picture: Picture, w
         exposure = np.zeros_like(exposure)
     if strip.kind == "slide":
         density = -strip.gamma * np.log10(np.clip(exposure, 1e-4, 1.2) / 1.2)
-        return np.minimum(density, strip.top_density - 0.1)
+        return np.asarray(np.minimum(density, strip.top_density - 0.1), np.float32)
     stops = np.log10(np.clip(exposure, 1e-6, 50) / 0.006)
-    return strip.top_density * (1 - np.exp(-np.clip(strip.gamma * stops, 0, None) / strip.top_density))
+    exposed = np.clip(strip.gamma * stops, 0, None)
+    return np.asarray(strip.top_density * (1 - np.exp(-exposed / strip.top_density)), np.float32)
 
 
 def draw_strip(
@@ -153,7 +154,7 @@ def draw_strip(
     height = int((strip.format.width + 2 * margin) * scale)
     xs = (left_mm + (np.arange(width) + 0.5) / scale).astype(np.float32)
     ys = ((np.arange(height) + 0.5) / scale - strip.format.width / 2 - margin).astype(np.float32)
-    base = np.float32(strip.base)
+    base = np.array(strip.base, np.float32)
     density = np.broadcast_to(base + np.float32(strip.fog), (height, width, 3)).copy()
     if strip.kind == "slide":
         density[:] = base + strip.top_density
@@ -188,7 +189,7 @@ def _expose(
     place = np.ix_(rows, cols)
     if strip.kind == "slide":
         covered = cover[..., None]
-        density[place] = density[place] * (1 - covered) + added + np.float32(strip.base) * covered
+        density[place] = density[place] * (1 - covered) + added + np.array(strip.base, np.float32) * covered
     else:
         density[place] += added
 
@@ -203,8 +204,8 @@ def _mark(strip: Strip, rng: np.random.Generator, density: F32, xs: F32, ys: F32
         module = np.floor(xs / 0.46).astype(int)
         bars = np.random.default_rng(rng.integers(2**32)).random(int(module.max() - module.min()) + 1) < 0.45
         words = np.repeat(rng.random(int((xs[-1] - xs[0]) / 6) + 2) < 0.6, 1)[((xs - xs[0]) / 6).astype(int)]
-        density += (band[:, None] * (bars[module - module.min()] & words)[None, :] * amount)[..., None] * np.float32(
-            [0.9, 1.0, 0.8]
+        density += (band[:, None] * (bars[module - module.min()] & words)[None, :] * amount)[..., None] * np.array(
+            [0.9, 1.0, 0.8], np.float32
         )
     if strip.leak > 0:
         centre = rng.choice([p.left_mm for p in strip.pictures] or [0.0])
@@ -212,7 +213,7 @@ def _mark(strip: Strip, rng: np.random.Generator, density: F32, xs: F32, ys: F32
             np.exp(-(((xs - centre) / rng.uniform(0.8, 4)) ** 2))[None, :]
             * np.clip(0.5 + np.float32(rng.choice([-1, 1])) * ys / half, 0, 1)[:, None]
         )
-        density += (sign * strip.leak * glow)[..., None] * np.float32([0.6, 0.9, 1.0])
+        density += (sign * strip.leak * glow)[..., None] * np.array([0.6, 0.9, 1.0], np.float32)
     for _ in range(strip.scratches):
         y = rng.uniform(-half, half)
         density += (np.abs(ys - y) < 0.03)[:, None, None] * np.float32(rng.choice([-0.3, 0.4]))
@@ -229,17 +230,18 @@ def _holes(strip: Strip, xs: F32, ys: F32, scale: float) -> F32:
     across = np.abs(np.abs(ys) - (strip.format.width / 2 - 2.01 - 1.397))
     dx, dy = (along - (0.9905 - 0.51))[None, :], (across - (1.397 - 0.51))[:, None]
     distance = np.hypot(np.clip(dx, 0, None), np.clip(dy, 0, None)) + np.minimum(np.maximum(dx, dy), 0) - 0.51
-    return np.clip(0.5 - distance * scale, 0, 1)
+    return np.asarray(np.clip(0.5 - distance * scale, 0, 1), np.float32)
 
 
 def frame_corners_mm(strip: Strip, picture: Picture) -> F32:
-    """Corners where the mean straight gate edges meet, mm along and across, shape (4, 2), clockwise from the top left."""
+    """Corners where the mean straight gate edges meet, mm along and across, shape (4, 2), clockwise from the top
+    left."""
     gate = strip.gate
     cos, sin = np.cos(np.radians(gate.tilt_deg)), np.sin(np.radians(gate.tilt_deg))
     x, y = gate.along / 2, gate.across / 2
     local = np.array([(-x, -y), (x, -y), (x, y), (-x, y)])
     turned = local @ np.array([[cos, sin], [-sin, cos]])
-    return (turned + [picture.left_mm + x, gate.y_mm]).astype(np.float32)
+    return np.asarray(turned + np.array((picture.left_mm + x, gate.y_mm)), np.float32)
 
 
 __all__ = ["FORMATS", "Format", "Gate", "Picture", "Strip", "draw_strip", "frame_corners_mm", "noise_field"]

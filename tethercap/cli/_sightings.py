@@ -17,15 +17,22 @@ _Command = TypeVar("_Command", bound=Callable[..., object])
 def film_options(command: _Command) -> _Command:
     """Add --format, --kind and --scale."""
     options = (
-        click.option("--format", "format_id", metavar="ID", help="Film format, e.g. 135-36x24; without it all are tried."),
         click.option(
-            "--kind", type=click.Choice([kind.value for kind in FilmKind]), help="Kind of film; without it, told by the picture."
+            "--format", "format_id", metavar="ID", help="Film format, e.g. 135-36x24; without it all are tried."
         ),
         click.option(
-            "--scale", "mm_per_px", type=click.FloatRange(min=0, min_open=True), metavar="MM_PER_PX",
+            "--kind",
+            type=click.Choice([kind.value for kind in FilmKind]),
+            help="Kind of film; without it, told by the picture.",
+        ),
+        click.option(
+            "--scale",
+            "mm_per_px",
+            type=click.FloatRange(min=0, min_open=True),
+            metavar="MM_PER_PX",
             help="Millimetres of film per pixel, to about 1 %; without it, found out.",
         ),
-    )  # fmt: skip
+    )
     for option in reversed(options):
         command = option(command)
     return command

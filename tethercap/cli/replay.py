@@ -26,16 +26,31 @@ _FORMAT_FROM = 12
 
 @click.command()
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
-@click.option("--fps", default=30.0, show_default=True, type=click.FloatRange(min=0, min_open=True), help="Pictures per second.")
-@click.option("--shutter", "shutter_s", default=1 / 30, type=click.FloatRange(min=0, min_open=True), help="Shutter time to fire with, s.")
+@click.option(
+    "--fps", default=30.0, show_default=True, type=click.FloatRange(min=0, min_open=True), help="Pictures per second."
+)
+@click.option(
+    "--shutter",
+    "shutter_s",
+    default=1 / 30,
+    type=click.FloatRange(min=0, min_open=True),
+    help="Shutter time to fire with, s.",
+)
 @film_options
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a picture, and one a shot.")
 def replay(
-    folder: Path, fps: float, shutter_s: float, format_id: str | None, kind: str | None, mm_per_px: float | None, as_json: bool
+    folder: Path,
+    fps: float,
+    shutter_s: float,
+    format_id: str | None,
+    kind: str | None,
+    mm_per_px: float | None,
+    as_json: bool,
 ) -> ExitCode:
     """Watch the numbered JPEGs in DIR through the same code as a live view, and say when it would have fired.
 
-    The number in a file's name is its place in time; a missing number is a picture that was dropped. Every shot counts as
+    The number in a file's name is its place in time; a missing number is a picture that was dropped. Every shot
+    counts as
     taken at once and good.
 
     Exit codes: 0 done, 2 the command line was wrong, 4 the folder could not be read, 5 an unknown format.
@@ -88,7 +103,10 @@ def _frames(pictures: list[tuple[int, Path]], fps: float) -> Iterator[tuple[Path
 
 
 def _format_of(
-    pictures: list[tuple[int, Path]], formats: tuple[FilmFormat, ...], film_kind: FilmKind | None, mm_per_px: float | None
+    pictures: list[tuple[int, Path]],
+    formats: tuple[FilmFormat, ...],
+    film_kind: FilmKind | None,
+    mm_per_px: float | None,
 ) -> FilmFormat:
     """The format that the clearest pictures show; the first listed for 135 when none is clear."""
     sums = dict.fromkeys((film_format.id for film_format in formats), 0.0)

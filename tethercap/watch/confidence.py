@@ -15,9 +15,12 @@ SEEN_LEAST = 0.08
 """Share of its length below which an edge is not called seen, and is placed by the model."""
 
 FEATURES = (
-    "better long edge", "better short edge", "worse long edge", "worse short edge", "one long edge unseen", "one short edge unseen",
-    "size off", "shape off", "base uneven", "ragged", "brighter inside", "against", "dark", "clear", "long edges not parallel",
-    "short edges not parallel", "not square", "tilted against strip", "strip middle known", "off strip middle", "weakest contrast",
+    "better long edge", "better short edge", "worse long edge", "worse short edge", "one long edge unseen",
+    "one short edge unseen",
+    "size off", "shape off", "base uneven", "ragged", "brighter inside", "against", "dark", "clear",
+    "long edges not parallel",
+    "short edges not parallel", "not square", "tilted against strip", "strip middle known", "off strip middle",
+    "weakest contrast",
     "touching", "slide", "corner only", "long edge unseen in view", "short edge unseen in view", "search score",
 )  # fmt: skip
 
@@ -60,12 +63,15 @@ def features(fitted: Fitted) -> F32Array:
     return np.array(
         [
             max(top, bottom), max(left, right), min(top, bottom), min(left, right), long_missing, short_missing,
-            min(size_off, 0.1) * 10, min(shape_off, 0.1) * 10, min(uneven, 0.6), min(ragged, 0.3) * 5, min(h.brighter_inside, 0.1),
+            min(size_off, 0.1) * 10, min(shape_off, 0.1) * 10, min(uneven, 0.6), min(ragged, 0.3) * 5,
+            min(h.brighter_inside, 0.1),
             sum(s.against for s in h.sides), sum(s.dark for s in h.sides), sum(s.clear for s in h.sides),
-            0.0 if long_missing else min(abs(angles[0] - angles[2]), 3.0), 0.0 if short_missing else min(abs(angles[1] - angles[3]), 3.0),
+            0.0 if long_missing else min(abs(angles[0] - angles[2]), 3.0),
+            0.0 if short_missing else min(abs(angles[1] - angles[3]), 3.0),
             min(abs((angles[0] + angles[2] - angles[1] - angles[3]) / 2), 3.0),
             min(abs((angles[0] + angles[2]) / 2 - float(np.degrees(np.arctan(fitted.strip_tilt)))), 3.0),
-            fitted.strip_off_mm is not None, min(strip_off, 1.5), np.log10(max(contrast, 1.0)), any(h.touching), h.inverted,
+            fitted.strip_off_mm is not None, min(strip_off, 1.5), np.log10(max(contrast, 1.0)), any(h.touching),
+            h.inverted,
             long_missing and short_missing,
             _unseen_in_view(fits[0]) + _unseen_in_view(fits[2]),
             _unseen_in_view(fits[1]) + _unseen_in_view(fits[3]), float(np.clip(h.score, -1, 4)),
@@ -104,7 +110,8 @@ WEIGHTS: tuple[float, ...] = (
     2.359, 0.800, 1.280, 1.893, -1.872, -2.276, -4.425, -7.661, -2.275, -5.462, -50.411, -1.089, 0.941, 0.706,
     -0.298, -0.748, -0.921, 0.220, 1.168, -0.813, 0.888, 0.557, -0.779, 0.633, -0.476, -0.186, -0.438,
 )  # fmt: skip
-"""Fitted by penalised maximum likelihood on pictures drawn by tests/film_pictures (seeds apart from those it is judged on)."""
+"""Fitted by penalised maximum likelihood on pictures drawn by tests/film_pictures (seeds apart from those it is
+judged on)."""
 BIAS = 0.056
 
 

@@ -1,4 +1,4 @@
-"""The frame's edges in one picture: found from nothing, refined to a fraction of a pixel, with the evidence for each."""
+"""The frame's edges in one picture: found from nothing, fitted to a fraction of a pixel, with evidence for each."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -122,7 +122,9 @@ REACHES = ((0.9, 8.0), (0.4, 6.0), (0.2, 5.0))
 
 
 def _rank(one: tuple[Hypothesis, PerforationRows | None]) -> float:
-    """Sort by score; of formats with the same shape (36 x 24 and 84 x 56) the smaller film wins where nothing tells them apart."""
+    """Sort by score; of formats with the same shape (36 x 24 and 84 x 56) the smaller film wins where nothing tells
+    them apart.
+    """
     hypothesis, rows = one
     return -hypothesis.score + (0.0 if rows is not None else 0.002 * hypothesis.film_format.strip_width_mm)
 

@@ -1,8 +1,8 @@
 """Straight lines near one direction: steps of many segments that agree on one line.
 
-Each segment's mean profile is differentiated and compressed, so that a strong short edge cannot outvote a weak long one;
-summing the segments along every slope is a Radon transform near one axis. What comes out is the signed share of the
-length along which a step is seen.
+Each segment's mean profile is differentiated and compressed, so that a strong short edge cannot outvote a weak
+long one; summing the segments along every slope is a Radon transform near one axis. What comes out is the signed
+share of the length along which a step is seen.
 """
 
 from dataclasses import dataclass

@@ -1,6 +1,6 @@
 """How far the film moved between two live pictures, and whether it lies still.
 
-First the whole-pixel shift by phase correlation (Kuglin and Hines, 1975) at reduced size; then its fraction by least squares on the
+First the whole-pixel shift by phase correlation (Kuglin and Hines, 1975); then its fraction by least squares on the
 picture's gradients (Lucas and Kanade, 1981) together with a change of gain and offset, so that flicker and a hunting
 exposure are not taken for movement.
 """
@@ -102,7 +102,8 @@ def _whole_by_columns(before: F32Array, after: F32Array) -> int:
 
 
 ALIKE_SHARE = 0.4
-"""Share of the picture's variance that may be left over after a shift; pictures with nothing in common leave twice the variance."""
+"""Share of the picture's variance that may be left over after a shift; pictures with nothing in common leave twice
+the variance."""
 
 
 def _fraction(before: F32Array, after: F32Array, whole_x: int, whole_y: int) -> Shift:
@@ -136,7 +137,8 @@ def _fraction(before: F32Array, after: F32Array, whole_x: int, whole_y: int) -> 
 
 
 CORRELATED = 2.0
-"""JPEG and sharpening tie neighbouring pixels together; the error is that of a picture with so many times fewer each way."""
+"""JPEG and sharpening tie neighbouring pixels together; the error is that of a picture with so many times fewer each
+way."""
 
 
 def _row_gain(before: F32Array, after: F32Array) -> F32Array:

@@ -8,7 +8,8 @@ import numpy as np
 from tethercap.pictures import F32Array, U8Array
 
 LEAST_WIDTH_PX = 250
-"""Least width of the reduced view. One small pixel is then about 0.16 mm on a 42 mm view: finer than the narrowest gap worth finding."""
+"""Least width of the reduced view. One small pixel is then about 0.16 mm on a 42 mm view: finer than the narrowest
+gap worth finding."""
 
 
 def reduction_for(width_px: int) -> int:
@@ -56,7 +57,9 @@ class ReducedView:
         return ReducedView(np.ascontiguousarray(self.pixels.transpose(1, 0, 2)), self.factor)
 
     def inverted(self) -> "ReducedView":
-        """Give the same view with light and dark exchanged, so that a slide's black rebate is the bright side of its edges."""
+        """Give the same view with light and dark exchanged, so that a slide's black rebate is the bright side of its
+        edges.
+        """
         return ReducedView(255.0 - self.pixels, self.factor)
 
 

@@ -1,7 +1,8 @@
-"""Sub-pixel edges: bands along each side are straightened, cut into segments, and a mean line is fitted through the steps.
+"""Sub-pixel edges: bands along each side, straightened and cut into segments; a mean line through their steps.
 
-The position in one segment is that of the ideal step with the same sum (moment preserving: Tabatabai and Mitchell, 1984),
-which averages a ragged edge instead of choosing one of its teeth, and does not move with symmetric blur.
+The position in one segment is that of the ideal step with the same sum (moment preserving:
+Tabatabai and Mitchell, 1984), which averages a ragged edge instead of choosing one of its teeth, and does not move
+with symmetric blur.
 """
 
 from dataclasses import dataclass
@@ -39,7 +40,9 @@ ENOUGH_STEP = 10.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SideFit:
-    """The line found along one side, relative to the one assumed: it lies shift + turn * u further inward, u from -1 to 1 clockwise."""
+    """The line found along one side, relative to the one assumed: it lies shift + turn * u further inward, u from -1
+    to 1 clockwise.
+    """
 
     shift: float
     """Full px."""
@@ -185,7 +188,7 @@ def _at(values: npt.NDArray[Any], best: npt.NDArray[np.intp]) -> npt.NDArray[Any
 def _outermost(step: F32Array, clear: BoolArray, across: int) -> npt.NDArray[np.intp]:
     """Where each segment first leaves the base: the picture's own contours lie further in, and may be stronger.
 
-    Only crests of the step count, so that the flank of a brighter edge outside (film against bare light) is passed over.
+    Only crests of the step count: the flank of a brighter edge outside (film against bare light) is passed over.
     """
     length = step.shape[2]
     places = np.arange(length) + WINDOW - 0.5 - across // 2
@@ -206,7 +209,9 @@ def _step_place(total: F32Array, high: F32Array, low: F32Array, best: npt.NDArra
 
 
 def _noise(tone: F32Array) -> F32Array:
-    """Standard deviation of the noise in each band, from second differences across it; at least half a code; shape (sides,)."""
+    """Standard deviation of the noise in each band, from second differences across it; at least half a code; shape
+    (sides,).
+    """
     second = np.abs(tone[:, :, 2:] - 2 * tone[:, :, 1:-1] + tone[:, :, :-2]).reshape(len(tone), -1)
     middle = second.shape[1] // 2
     return np.maximum(np.partition(second, middle, axis=1)[:, middle] * np.float32(1.4826 / 6**0.5), np.float32(0.5))
@@ -217,7 +222,8 @@ def robust_lines(
 ) -> tuple[F32Array, F32Array, BoolArray]:
     """Fit offset = shift + turn * u through most of the points, for several sides at once.
 
-    The start is the densest place among lines of a few turns; then bisquare weights (Beaton and Tukey, 1974) give the mean line.
+    The start is the densest place among lines of a few turns; then bisquare weights (Beaton and Tukey,
+    1974) give the mean line.
 
     Parameters
     ----------
@@ -255,7 +261,9 @@ def robust_lines(
 
 
 def _densest(u: F32Array, offset: F32Array, weight: F32Array, reach: int) -> tuple[F32Array, F32Array]:
-    """Line with the most points near it, in samples: a histogram of where each line of some turn would cross the middle."""
+    """Line with the most points near it, in samples: a histogram of where each line of some turn would cross the
+    middle.
+    """
     sides = len(offset)
     turns = np.linspace(-0.4 * reach, 0.4 * reach, 17 if reach > 15 else 7).astype(np.float32)
     width = 4 * reach + 1

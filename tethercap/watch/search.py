@@ -27,7 +27,8 @@ PLACE_PX = 2.0
 SHORT_PAIRS = 6
 """So many pairs of short edges are judged for each pair of long ones."""
 STRIP_OFF_MM = 1.6
-"""How far a frame's middle may be from the strip's: camera gates differ by some tenths, and a hidden part of a hole by more."""
+"""How far a frame's middle may be from the strip's: camera gates differ by some tenths, and a hidden part of a hole
+by more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,7 +277,8 @@ def _judge(
     score -= _off_place(lines, scene.view, film_format, px_per_mm)
     return Hypothesis(
         top, bottom, left, right, film_format, px_per_mm, base, (scores[0], scores[1], scores[2], scores[3]),
-        (touching[0], touching[1], touching[2], touching[3]), brighter, float(score), ((scene.view.width - 1) / 2, middle_y), not negative,
+        (touching[0], touching[1], touching[2], touching[3]), brighter, float(score), ((scene.view.width - 1) / 2,
+        middle_y), not negative,
     )  # fmt: skip
 
 

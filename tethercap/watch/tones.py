@@ -1,6 +1,8 @@
-"""What lies on both sides of a line: clear base, picture, darkness, light; and what that says for the line as a frame's edge.
+"""What lies on both sides of a line: clear base, picture, darkness, light; and what that says for the line as a
+frame's edge.
 
-Everything here sees a negative: the bright side of an edge is clear base, the dark side picture. A slide is inverted first.
+Everything here sees a negative: the bright side of an edge is clear base, the dark side picture. A slide is inverted
+first.
 """
 
 from dataclasses import dataclass

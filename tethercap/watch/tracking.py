@@ -1,4 +1,6 @@
-"""What is known about the roll while it is pulled: the frame in view from picture to picture, and the grid of frames on the strip."""
+"""What is known about the roll while it is pulled: the frame in view from picture to picture, and the grid of frames
+on the strip.
+"""
 
 from dataclasses import dataclass, replace
 
@@ -135,7 +137,9 @@ def _in_view(fit: SideFit) -> bool:
 
 
 class FrameGrid:
-    """Where frames lie on the strip, learned from those that were seen well, in film coordinates (view px less all movement)."""
+    """Where frames lie on the strip, learned from those that were seen well, in film coordinates (view px less all
+    movement).
+    """
 
     def __init__(self, film_format: FilmFormat, carry_mm: float) -> None:
         self._format = film_format

@@ -21,7 +21,7 @@ def corners_at(x_mm: float = 0.0, y_mm: float = 0.0, tilt_deg: float = 0.0) -> n
     turn = np.radians(tilt_deg)
     turned = half @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
     middle = (np.array(SIZE) - 1) / 2
-    return np.asarray((turned + [x_mm, y_mm]) * PX_PER_MM + middle)
+    return np.asarray((turned + np.array((x_mm, y_mm))) * PX_PER_MM + middle)
 
 
 def film(
@@ -54,4 +54,4 @@ def film(
         cv2.fillConvexPoly(mask, np.rint(quad * 16).astype(np.int32), 255, cv2.LINE_8, 4)
         big[mask > 0] = warped[mask > 0]
     small = cv2.resize(big, SIZE, interpolation=cv2.INTER_AREA)
-    return np.clip(small + rng.normal(0, 1.0, small.shape), 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(small + rng.normal(0, 1.0, small.shape), 0, 255), np.uint8)

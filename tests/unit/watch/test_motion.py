@@ -7,7 +7,9 @@ from tethercap.watch.motion import MotionMeter, measure_shift
 
 F32 = npt.NDArray[np.float32]
 RNG = np.random.default_rng(5)
-SCENE: F32 = cv2.GaussianBlur(RNG.uniform(40, 220, (300, 600)).astype(np.float32), (0, 0), 3.0) * 4 - 350
+SCENE: F32 = np.asarray(
+    cv2.GaussianBlur(RNG.uniform(40, 220, (300, 600)).astype(np.float32), (0, 0), 3.0) * 4 - 350, np.float32
+)
 SHAPE = (170, 256)
 
 
