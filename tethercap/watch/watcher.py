@@ -88,6 +88,8 @@ class Watcher:
         self._fired_grey: F32Array | None = None
         self._lost_since_shot = False
         self._reopened = False
+        self._another_lies_here: bool | None = None
+        """Known once the film has come to rest; None before."""
 
     def watch(self, frame: LiveFrame) -> Sighting:
         """Judge one live picture.
@@ -219,7 +221,11 @@ class Watcher:
             grid_known=self._grid_agrees,
         )
         at_rest = motion is not None and motion.still_for_s >= self.limits.still_for_s and self._looked_at_rest
-        gone_on = at_rest and self._gone_on(grey)
+        if not at_rest:
+            self._another_lies_here = None
+        elif self._another_lies_here is None:
+            self._another_lies_here = self._gone_on(grey)
+        gone_on = bool(self._another_lies_here)
         ready = at_rest and verdict.decision is Decision.ACCEPT and (gone_on or self._reopened)
         return Sighting(
             frame.sequence,
@@ -243,13 +249,17 @@ class Watcher:
         )
 
     def _gone_on(self, grey: F32Array) -> bool:
-        """Whether another frame lies here than the last one fired on: moved by about a pitch, or another picture."""
-        if self._fired_at_mm is None:
+        """Whether another frame lies here than the last one fired on: moved by about a pitch, or another picture.
+
+        Movement between few and far live pictures is easily measured short (the perforations look alike), so film that
+        seems to have stayed is believed only where the picture is the same; this is looked at once each time it rests.
+        """
+        if self._fired_at_mm is None or self._fired_grey is None:
             return True
         moved_mm = abs(self._film_mm - self._fired_at_mm)
-        if not self._lost_since_shot:
-            return moved_mm >= self.limits.rearm_pitch_fraction * self.film_format.pitch_mm
-        return self._fired_grey is None or not _same_picture(self._fired_grey, grey)
+        if not self._lost_since_shot and moved_mm >= self.limits.rearm_pitch_fraction * self.film_format.pitch_mm:
+            return True
+        return not _same_picture(self._fired_grey, grey)
 
     def shot_taken(self, at_s: float) -> None:
         """Note that a shot was fired: not ready again until the film has moved by about a pitch.
@@ -263,6 +273,7 @@ class Watcher:
         self._fired_grey = self._meter.copy_of_last()
         self._lost_since_shot = False
         self._reopened = False
+        self._another_lies_here = None
 
     def reopen_frame(self) -> None:
         """Note that the shot was not good: this frame may be fired on again."""
