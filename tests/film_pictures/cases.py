@@ -404,6 +404,11 @@ def make_case(
     names = _choose(rng, tier) if hazards is None else hazards
     for name in names:
         (HAZARDS | IMPOSSIBLE)[name](setup, rng)
+    if setup.strip.pictures:
+        # Hazards may move the view: the truth is about the frame nearest its middle.
+        half = setup.strip.gate.along / 2
+        away = [abs(p.left_mm + half - setup.at_mm[0]) for p in setup.strip.pictures]
+        setup.index = int(np.argmin(away))
     return _render(setup, rng, seed, tier, names)
 
 

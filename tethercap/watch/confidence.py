@@ -115,6 +115,21 @@ judged on)."""
 BIAS = 0.056
 
 
+CORNER_SEEN = 0.75
+"""A frame with two neighbouring edges unseen, though in view, is believed only where so much of the others is seen: a
+window
+or a door inside a picture shows a corner too."""
+CORNER_CAP = 0.3
+
+
 def confidence(evidence: F32Array) -> float:
     """Share of answers with this evidence that are right, 0..1."""
+    named = dict(zip(FEATURES, evidence.tolist(), strict=True))
+    unseen = min(named["long edge unseen in view"], named["short edge unseen in view"])
+    seen = min(named["better long edge"], named["better short edge"])
+    cap = CORNER_CAP if named["corner only"] and unseen > 0.6 and seen < CORNER_SEEN else 1.0
+    return min(cap, _logistic(evidence))
+
+
+def _logistic(evidence: F32Array) -> float:
     return float(1.0 / (1.0 + np.exp(-(BIAS + float(evidence @ np.array(WEIGHTS, np.float32))))))

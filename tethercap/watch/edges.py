@@ -76,6 +76,9 @@ def find_frame_edges(
     )
     if best is None:
         return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),))
+    if _is_neighbour(best[0], pixels_bgr.shape[1]):
+        why = Reason(ReasonCode.BETWEEN_FRAMES, "only a neighbour of the frame nearest the middle is seen")
+        return NotSeen((why,), True, film_kind)
     return as_answer(*best, film_kind, mm_per_px)
 
 
@@ -98,6 +101,15 @@ def fit_likely(
             likely = search(seen, film_format, scale, rows, negative=negative)[:8]
             found.extend((h, rows) for h in likely)
     return [_fit(pixels_bgr, scene, hypothesis, rows) for hypothesis, rows in _different(found)]
+
+
+NEIGHBOUR_PITCH = 0.62
+"""A frame further from the middle than this share of the pitch is not the nearest one: another lies between."""
+
+
+def _is_neighbour(fitted: Fitted, view_width_px: int) -> bool:
+    away = abs(float(fitted.corners[:, 0].mean()) - (view_width_px - 1) / 2)
+    return away > NEIGHBOUR_PITCH * fitted.hypothesis.film_format.pitch_mm * fitted.px_per_mm
 
 
 def choose(fitted: list[Fitted], view_width_px: int) -> tuple[Fitted, float] | None:

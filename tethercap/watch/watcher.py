@@ -30,6 +30,8 @@ AGREE_MM = 1.0
 """How far a frame may be from its place in the grid: gaps vary by up to a millimetre."""
 LEAST_SHORT_EDGE = 0.15
 """Share of a short edge that must be seen to place a frame of the grid along the film."""
+FITS_AT_REST = 4
+"""Film at rest is fitted so many times, which averages the noise, and from then on every so many pictures."""
 FAST_MM_S = 25.0
 SLOW_MM_S = 4.0
 SAME_PICTURE = 0.9
@@ -82,6 +84,7 @@ class Watcher:
         self._grid_agrees = False
         self._looked_at_rest = False
         self._since_search = 0
+        self._fits_at_rest = 0
         self._last: Sighting | None = None
         self._film_mm = 0.0
         self._fired_at_mm: float | None = None
@@ -133,7 +136,8 @@ class Watcher:
         middle = (frame.size.width_px - 1) / 2
         if track is not None and abs(track.middle_x - middle) > 0.55 * self.film_format.pitch_mm * track.px_per_mm:
             track = None
-        if track is not None:
+        self._fits_at_rest = self._fits_at_rest + 1 if still else 0
+        if track is not None and (self._fits_at_rest <= FITS_AT_REST or self._fits_at_rest % FITS_AT_REST == 0):
             fitted = track.fitted(frame.pixels_bgr, 0.3 if speed < SLOW_MM_S else 0.6)
             held = fitted.holds()
             if held and still:

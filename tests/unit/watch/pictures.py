@@ -32,9 +32,9 @@ def film(
     seed: int = 0,
     blank: bool = False,
     slide: bool = False,
+    over: int = 4,
 ) -> npt.NDArray[np.uint8]:
-    """Draw one frame and its neighbours on clear base, four times oversampled; uint8, shape (height, width, 3)."""
-    over = 4
+    """Draw one frame and its neighbours on clear base, `over` times oversampled; uint8, shape (height, width, 3)."""
     base: tuple[int, int, int] = (6, 6, 6) if slide else ORANGE
     big = np.full((SIZE[1] * over, SIZE[0] * over, 3), base, np.uint8)
     rng = np.random.default_rng(seed)

@@ -1,7 +1,9 @@
 import tracemalloc
 from collections.abc import Iterator
+from functools import cache
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 
 from tests.unit.watch.pictures import FORMAT, PX_PER_MM, film
@@ -12,6 +14,11 @@ from tethercap.watch.watcher import Watcher
 
 REST = [0.1] * 9
 HALF_ADVANCE = [-19.0 + 0.1] * 9
+
+
+@cache
+def _drawn(x_mm: float, blank: bool) -> npt.NDArray[np.uint8]:
+    return film(x_mm, 0.05, 0.05, seed=3, blank=blank, over=2)
 
 
 def path(*stays_mm: list[float]) -> list[float]:
@@ -29,7 +36,7 @@ def watch(
     """Show film whose frame lies at each place; places beyond half a pitch show the neighbour, drawn alike."""
     watcher = watcher or Watcher(FORMAT, film_kind=FilmKind.COLOUR_NEGATIVE, mm_per_px=1 / PX_PER_MM, shutter_s=1 / 60)
     for i, x_mm in enumerate(places_mm):
-        picture = film(x_mm, 0.05, 0.05, seed=3, blank=blank)
+        picture = _drawn(round(x_mm, 3), blank)
         noise = np.random.default_rng(100 + i).integers(-2, 3, picture.shape)
         picture = np.clip(picture.astype(np.int16) + noise, 0, 255).astype(np.uint8)
         seen = watcher.watch(LiveFrame(picture, i / 30, i))
