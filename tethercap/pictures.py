@@ -70,7 +70,8 @@ class RawPicture:
     white: float
     """Saturation, raw counts."""
     camera_to_xyz: npt.NDArray[np.float64] | None
-    """Camera RGB, balanced so that white is 1, 1, 1, to CIE XYZ (D65, Y of white = 1), shape (3, 3); None when the file has no matrix."""
+    """Camera RGB, balanced so that white is 1, 1, 1, to CIE XYZ (D65, Y of white = 1), shape (3, 3); None when the file
+    has no matrix."""
     daylight_multipliers: npt.NDArray[np.float64]
     """Factors for R, G, B that make the file's own neutral grey, green = 1, shape (3,)."""
     orientation: int = 1

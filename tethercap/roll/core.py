@@ -72,9 +72,7 @@ class RollCore:
         Told after files of the roll changed.
     """
 
-    def __init__(
-        self, path: Path, *, sidecar: SidecarWriter | None, layer: FileLayer, now: Now
-    ) -> None:
+    def __init__(self, path: Path, *, sidecar: SidecarWriter | None, layer: FileLayer, now: Now) -> None:
         self.path = path
         self.sidecar = sidecar
         self.layer = layer

@@ -126,9 +126,7 @@ def read_record(content: bytes) -> RecordContents:
         except ValueError:
             pass
     ordered, order_damage = _put_in_order(lines, bool(damage))
-    return RecordContents(
-        tuple(ordered), tuple(damage + order_damage), rest, len(content) - len(rest), ends_unfinished
-    )
+    return RecordContents(tuple(ordered), tuple(damage + order_damage), rest, len(content) - len(rest), ends_unfinished)
 
 
 def _put_in_order(lines: Iterable[tuple[int, Line]], is_damaged: bool) -> tuple[list[Line], list[Damage]]:

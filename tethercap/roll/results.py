@@ -168,6 +168,5 @@ class RollResults:
                     self.path / take.filed.file, take.filed.frame, take.number, take.filed.sha256, take.filed.accepted
                 )
                 for take in chosen
-                if take is not None
-                and (take.converted is None or not (self.path / take.converted.positive).exists())
+                if take is not None and (take.converted is None or not (self.path / take.converted.positive).exists())
             )

@@ -333,9 +333,7 @@ def _renamed(take: TakeRecord, frame: str, new_names: dict[str, str]) -> TakeRec
             proof=new_names.get(converted.proof, converted.proof),
         )
     companions = tuple(
-        msgspec.structs.replace(
-            companion, frame=frame, file=new_names.get(companion.file, companion.file), waits_as=""
-        )
+        msgspec.structs.replace(companion, frame=frame, file=new_names.get(companion.file, companion.file), waits_as="")
         for companion in take.companions
     )
     return replace(take, filed=filed, converted=converted, companions=companions)

@@ -28,9 +28,9 @@ def main() -> int:
     found = problems_by_file(parser.parse_args().folder)
     for file, problems in found.items():
         for field, want, got in problems:
-            print(f"{file}: {field} should be {want!r}, is {got!r}")  # noqa: T201
+            print(f"{file}: {field} should be {want!r}, is {got!r}")
     wrong = sum(bool(problems) for problems in found.values())
-    print(f"{len(found) - wrong} of {len(found)} cameras without a wrong field")  # noqa: T201
+    print(f"{len(found) - wrong} of {len(found)} cameras without a wrong field")
     return int(wrong > 0)
 
 
