@@ -47,7 +47,7 @@ class Measured:
         return (
             f"{self.way:<6} {self.size[0]}x{self.size[1]:<4} {self.figures['cells']!s:<8} {line:<10}"
             f"{self.number('frames_per_s'):6.1f}/s {self.number('cpu_percent'):5.0f} % CPU "
-            f"{self.number('shown_ms'):6.0f} ms shown, key {half:5.1f} / {most:5.1f} ms, {self.megabytes_per_s:.2f} MB/s"
+            f"{self.number('shown_ms'):6.0f} ms, key {half:5.1f} / {most:5.1f} ms, {self.megabytes_per_s:.2f} MB/s"
             f"  {self.figures['depth']} bit"
         )
 

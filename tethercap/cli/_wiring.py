@@ -103,6 +103,7 @@ def conversion_job(roll: Roll, filed: FiledTake, findings: RawFindings, recipe: 
     return ConversionJob(
         raw_path=filed.path,
         film_kind=roll.setup.film_kind,
+        format_id=roll.setup.film_format,
         positive_path=roll.positive_path(filed.frame_id, filed.take),
         proof_path=roll.proof_path(filed.frame_id, filed.take),
         recipe=replace(recipe, mirrored=take.filed.mirrored if take is not None else roll.setup.mirrored),
