@@ -30,7 +30,7 @@ class Sampling:
 
 SEARCHING = Sampling(60, 4, 41)
 """For a place that is known to some tenths of a millimetre."""
-TRACKING = Sampling(30, 4, 25)
+TRACKING = Sampling(28, 3, 23)
 """For an edge that was seen in the picture before: a quarter of the work."""
 WINDOW = 6
 """Samples on either side of a step that say how large it is."""

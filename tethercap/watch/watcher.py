@@ -84,7 +84,8 @@ class Watcher:
         self._grid_agrees = False
         self._looked_at_rest = False
         self._since_search = 0
-        self._fits_at_rest = 0
+        self._pictures_at_rest = 0
+        self._pictures_running = 0
         self._last: Sighting | None = None
         self._film_mm = 0.0
         self._fired_at_mm: float | None = None
@@ -136,8 +137,7 @@ class Watcher:
         middle = (frame.size.width_px - 1) / 2
         if track is not None and abs(track.middle_x - middle) > 0.55 * self.film_format.pitch_mm * track.px_per_mm:
             track = None
-        self._fits_at_rest = self._fits_at_rest + 1 if still else 0
-        if track is not None and (self._fits_at_rest <= FITS_AT_REST or self._fits_at_rest % FITS_AT_REST == 0):
+        if track is not None and self._fit_due(speed, still=still):
             fitted = track.fitted(frame.pixels_bgr, 0.3 if speed < SLOW_MM_S else 0.6)
             held = fitted.holds()
             if held and still:
@@ -148,6 +148,14 @@ class Watcher:
             self._search(frame)
             self._looked_at_rest |= still
         self._learn(speed)
+
+    def _fit_due(self, speed: float, *, still: bool) -> bool:
+        """Fit always while the film slows down, now and then while it rests or runs: then its movement alone carries."""
+        self._pictures_at_rest = self._pictures_at_rest + 1 if still else 0
+        self._pictures_running = self._pictures_running + 1 if speed > SLOW_MM_S else 0
+        if still:
+            return self._pictures_at_rest <= FITS_AT_REST or self._pictures_at_rest % FITS_AT_REST == 0
+        return self._pictures_running % 2 == 0
 
     def _search_due(self, speed: float, *, still: bool) -> bool:
         self._since_search += 1
