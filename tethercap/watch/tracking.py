@@ -47,7 +47,8 @@ class Track:
 
     def moved(self, x_px: float, y_px: float) -> "Track":
         """Give the same frame after the film moved."""
-        return replace(self, corners=self.corners + np.array([x_px, y_px], np.float32))
+        across = 0.0 if self.keeps_shape else y_px
+        return replace(self, corners=self.corners + np.array([x_px, across], np.float32))
 
     def fitted(self, pixels_bgr: U8Array, reach_mm: float) -> "Track":
         """Fit its edges again where they are expected."""
@@ -68,10 +69,13 @@ class Track:
 
     def holds(self) -> bool:
         """Whether what is seen is still about what was seen when it was found."""
-        return all(
-            float(fit.seen.mean()) >= 0.5 * then - 0.06 or not _in_view(fit)
-            for fit, then in zip(self.fits, self.seen_then, strict=True)
-        ) and any(is_seen(fit) for fit in self.fits)
+        shares = [
+            (share, then)
+            for share, then, fit in zip(self.seen_shares(), self.seen_then, self.fits, strict=True)
+            if float(fit.visible.mean()) > 0.6
+        ]
+        still_seen, seen_then = sum(share for share, _ in shares), sum(then for _, then in shares)
+        return self.seen_sides() > 0 and still_seen >= 0.5 * seen_then - 0.06
 
     def smoothed(self, before: "Track", share: float) -> "Track":
         """Mean of two fits of a frame that lies still."""
@@ -114,26 +118,22 @@ APART_MM = 0.4
 def _common_shift(fits: tuple[SideFit, ...], px_per_mm: float) -> F32Array:
     """Movement of the whole frame that brings it onto the edges that are seen, px, shape (2,)."""
     top, right, bottom, left = fits
-    along = _weighed((left, 1.0), (right, -1.0), float("inf"), APART_MM * px_per_mm)
-    across = _weighed((top, 1.0), (bottom, -1.0), ACROSS_OFF_MM * px_per_mm, APART_MM * px_per_mm)
+    along = _weighed((left, 1.0), (right, -1.0), APART_MM * px_per_mm)
+    # Film lies between guides: only two long edges that agree are believed against the place of all frames before.
+    across = 0.0
+    agree = abs(top.shift + bottom.shift) < APART_MM * px_per_mm
+    if is_seen(top) and is_seen(bottom) and agree and abs(top.shift) < ACROSS_OFF_MM * px_per_mm:
+        across = _weighed((top, 1.0), (bottom, -1.0), APART_MM * px_per_mm)
     return np.array([along, across], np.float32)
 
 
-def _weighed(first: tuple[SideFit, float], second: tuple[SideFit, float], most_px: float, apart_px: float) -> float:
-    seen = [
-        (float(fit.seen.mean()), sign * fit.shift)
-        for fit, sign in (first, second)
-        if is_seen(fit) and abs(fit.shift) <= most_px
-    ]
+def _weighed(first: tuple[SideFit, float], second: tuple[SideFit, float], apart_px: float) -> float:
+    seen = [(float(fit.seen.mean()), sign * fit.shift) for fit, sign in (first, second) if is_seen(fit)]
     if not seen:
         return 0.0
     if len(seen) == 2 and abs(seen[0][1] - seen[1][1]) > apart_px:
         return max(seen)[1]
     return sum(share * shift for share, shift in seen) / sum(share for share, _ in seen)
-
-
-def _in_view(fit: SideFit) -> bool:
-    return float(fit.visible.mean()) > 0.6
 
 
 class FrameGrid:

@@ -34,7 +34,9 @@ FITS_AT_REST = 4
 """Film at rest is fitted so many times, which averages the noise, and from then on every so many pictures."""
 FAST_MM_S = 25.0
 SLOW_MM_S = 4.0
-SAME_PICTURE = 0.9
+FEATURELESS = 0.01
+"""Contrast, as a share, below which pictures cannot be told apart."""
+SAME_PICTURE = 0.75
 """Correlation from which on two views show the same picture."""
 
 
@@ -142,6 +144,7 @@ class Watcher:
             held = fitted.holds()
             if held and still:
                 fitted = fitted.smoothed(track, 0.4)
+            self._looked_at_rest &= held
             track = fitted if held else (track if FAST_MM_S < speed < float("inf") else None)
         self._track = track
         if self._search_due(speed, still=still):
@@ -150,7 +153,7 @@ class Watcher:
         self._learn(speed)
 
     def _fit_due(self, speed: float, *, still: bool) -> bool:
-        """Fit always while the film slows down, now and then while it rests or runs: then its movement alone carries."""
+        """Fit always while the film slows down, now and then while it rests or runs: then movement alone carries."""
         self._pictures_at_rest = self._pictures_at_rest + 1 if still else 0
         self._pictures_running = self._pictures_running + 1 if speed > SLOW_MM_S else 0
         if still:
@@ -303,14 +306,19 @@ def _nothing_seen(film_present: bool | None) -> tuple[Reason, ...]:
 
 
 def _same_picture(one: F32Array, two: F32Array) -> bool:
-    """Whether two small grey pictures show the same, give or take a few pixels and the exposure."""
+    """Whether two small grey pictures show the same, give or take a few pixels, noise, flicker and the exposure."""
     if one.shape != two.shape:
         return False
-    rows, columns = one.shape[0] // 6, one.shape[1] // 6
-    centre = one[rows:-rows, columns:-columns]
-    if float(centre.std()) < 1.5:
+    first, second = _even_rows(one), _even_rows(two)
+    rows, columns = first.shape[0] // 6, first.shape[1] // 6
+    centre = first[rows:-rows, columns:-columns]
+    if float(centre.std()) < FEATURELESS:
         return True
-    match = cv2.matchTemplate(
-        two[rows // 2 : -(rows // 2), columns // 2 : -(columns // 2)], centre, cv2.TM_CCOEFF_NORMED
-    )
-    return bool(np.max(match) > SAME_PICTURE)
+    around = second[rows // 2 : -(rows // 2), columns // 2 : -(columns // 2)]
+    return bool(np.max(cv2.matchTemplate(around, centre, cv2.TM_CCOEFF_NORMED)) > SAME_PICTURE)
+
+
+def _even_rows(grey: F32Array) -> F32Array:
+    """Half the size, every row divided by its mean: bands of flicker and most of the noise are gone."""
+    half = cv2.resize(grey, (grey.shape[1] // 2, grey.shape[0] // 2), interpolation=cv2.INTER_AREA)
+    return np.asarray(half / (half.mean(axis=1, keepdims=True) + 4.0), np.float32)

@@ -87,6 +87,19 @@ def test_a_reopened_frame_may_be_fired_on_again() -> None:
     assert any(s.ready for s in seen)
 
 
+def test_flicker_does_not_make_another_frame() -> None:
+    watcher = Watcher(FORMAT, film_kind=FilmKind.COLOUR_NEGATIVE, mm_per_px=1 / PX_PER_MM, shutter_s=1 / 60)
+    picture, rows = _drawn(0.1, False), np.linspace(0, 9, 460)[:, None, None]
+    fires = 0
+    for i in range(24):
+        banded = picture * (1 + 0.1 * np.sin(rows + 2.1 * i)) + np.random.default_rng(i).normal(0, 2, picture.shape)
+        seen = watcher.watch(LiveFrame(np.clip(banded, 0, 255).astype(np.uint8), i / 30, i))
+        if seen.ready:
+            fires += 1
+            watcher.shot_taken(i / 30)
+    assert fires == 1
+
+
 def test_a_repeated_picture_is_no_rest() -> None:
     watcher = Watcher(FORMAT, film_kind=FilmKind.COLOUR_NEGATIVE, mm_per_px=1 / PX_PER_MM, shutter_s=1 / 60)
     picture = film(0.1)
