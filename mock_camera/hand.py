@@ -199,9 +199,12 @@ class Hand:
     # --- what the outside calls -------------------------------------------------------------------------------------
 
     def hear(self, word: str, time_s: float) -> None:
-        """Note a bell, a 'held' or a shot heard at a time."""
+        """Note a bell, a 'held' or a shot heard at a time.
+
+        A bell counts even while the hand moves the film: it says that the frame is done.
+        """
         self.step(time_s)
-        if self._waiting is not None:
+        if self._waiting is not None or (word == "bell" and self._script is not None):
             self._heard.append((time_s, word))
         self.step(time_s)
 

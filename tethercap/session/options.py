@@ -22,6 +22,8 @@ class RunnerOptions:
     """After the exposure, how long the camera may take to announce a file."""
     moving_above_mm_s: float = 3.0
     """Faster than this is moving, slower is settling."""
+    strip_after_pictures: int = 4
+    """Live pictures in a row, at rest, that must show film (or none) before a strip counts as put in (or taken out)."""
     live_wait_s: float = 0.01
     """Longest wait for a live picture in one turn of the loop."""
     retry_wait_s: float = 1.0

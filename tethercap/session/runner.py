@@ -71,6 +71,8 @@ class RollRunner:
         self._stopping = threading.Event()
         self._live_sequence = -1
         self._strip_is_in = False
+        self._other_for = 0
+        """Live pictures in a row that speak for the other state of the holder."""
         self._desk.refresh()
 
     # --- what keys, pedals and commands may ask; from any thread
@@ -263,23 +265,24 @@ class RollRunner:
         return sighting.blank and motion is not None and motion.still_for_s >= self._desk.options.blank_after_s
 
     def _note_strip(self, sighting: Sighting) -> None:
-        """Tell strips apart: by what lies at rest, since film that is being fed in or pulled out comes and goes."""
-        if sighting.motion is None or not sighting.motion.still:
+        """Tell strips apart: by what lies at rest for a moment, since film that is being fed in comes and goes."""
+        present, still = sighting.film_present, sighting.motion is not None and sighting.motion.still
+        if present is None or not still or present is self._strip_is_in:
+            self._other_for = 0
             return
-        if sighting.film_present is True and not self._strip_is_in:
-            self._strip_started()
-        elif sighting.film_present is False and self._strip_is_in:
-            self._strip_ended()
+        self._other_for += 1
+        if self._other_for >= self._desk.options.strip_after_pictures:
+            (self._strip_started if present else self._strip_ended)()
 
     def _strip_started(self) -> None:
         desk = self._desk
-        self._strip_is_in = True
+        self._strip_is_in, self._other_for = True, 0
         desk.book.start_strip(desk.roll.start_strip(first=desk.book.frame_id))
         desk.emit(events.StripStarted(desk.book.strip))
 
     def _strip_ended(self) -> None:
         desk = self._desk
-        self._strip_is_in = False
+        self._strip_is_in, self._other_for = False, 0
         if desk.book.failed_in_a_row:
             self._leave_open()
         desk.taken_here = False
@@ -290,6 +293,8 @@ class RollRunner:
     # --- firing and the other requests
 
     def _release(self, fired_by: FiredBy) -> None:
+        if not self._strip_is_in and fired_by is not FiredBy.FORCED_KEY and self._desk.camera.abilities.live_view:
+            self._strip_started()
         self._line.release(fired_by)
 
     def _on_fire(self, *, forced: bool) -> None:
