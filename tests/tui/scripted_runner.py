@@ -110,6 +110,9 @@ class ScriptedRunner:
     def change(self, setting: Setting, value: Value | float | str) -> None:
         self.asked.append(("change", setting, value))
 
+    def put_back(self) -> None:
+        self.asked.append(("put_back",))
+
     def pull_again(self) -> None:
         self.asked.append(("pull_again",))
 

@@ -31,6 +31,7 @@ from tethercap.tui.widgets.live_view import LiveView
         (["h", "h"], [("set_mode", Mode.HANDS_FREE), ("set_mode", Mode.BY_KEY)]),
         (["p"], [("set_mode", Mode.PAUSED)]),
         (["u"], [("pull_again",)]),
+        (["c"], [("put_back",)]),
         (["g", "2", "2", "enter"], [("go_to", "22")]),
         (["g", "escape"], []),
         (["g", "z", "enter"], []),

@@ -61,6 +61,7 @@ def test_trouble_is_told_with_what_is_safe() -> None:
         ("g 22", ("go_to", "22")),
         ("retake 3", ("retake", "3")),
         ("u", ("pull_again",)),
+        ("c", ("put_back",)),
         ("q", ("stop",)),
     ],
 )

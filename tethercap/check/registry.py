@@ -28,6 +28,13 @@ SAME_PICTURE = FindingKind(
     "The camera delivered a picture that is already in the roll.",
     "Some bodies hand out the last picture again after an error. Take the frame again.",
 )
+OLDER_PICTURE = FindingKind(
+    "older-picture",
+    Severity.FAILURE,
+    "The picture says that it was taken before the roll's last one.",
+    "Some bodies hand out a left-over picture after an error: take the frame again. If the camera's clock was set "
+    "back, force the shot once.",
+)
 OFF_CENTRE = FindingKind(
     "off-centre",
     Severity.FAILURE,
@@ -105,8 +112,8 @@ NOT_WATCHED = FindingKind(
 REGISTRY: dict[str, FindingKind] = {
     kind.code: kind
     for kind in (
-        UNREADABLE, NOT_RAW, WRONG_SIZE, SAME_PICTURE, OFF_CENTRE, TILTED, CUT_OFF, KEYSTONE, EDGES_NOT_CONFIRMED,
-        MOTION_BLUR, MAYBE_SMEARED, CLIPPED, CLIPPED_A_LITTLE, UNDEREXPOSED, FORCED, NOT_WATCHED,
+        UNREADABLE, NOT_RAW, WRONG_SIZE, SAME_PICTURE, OLDER_PICTURE, OFF_CENTRE, TILTED, CUT_OFF, KEYSTONE,
+        EDGES_NOT_CONFIRMED, MOTION_BLUR, MAYBE_SMEARED, CLIPPED, CLIPPED_A_LITTLE, UNDEREXPOSED, FORCED, NOT_WATCHED,
     )
 }  # fmt: skip
 """Code -> kind, for screens, sidecars, help and tests."""

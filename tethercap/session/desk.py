@@ -5,12 +5,13 @@ from dataclasses import dataclass, field
 
 from tethercap.camera.base import Camera
 from tethercap.clock import Clock
-from tethercap.exposure.settings import Setting, SettingState
+from tethercap.exposure.settings import Setting, SettingChange, SettingState, Value
 from tethercap.roll.folder import Roll
 from tethercap.session import events
 from tethercap.session.book import Book
 from tethercap.session.events import Mode, SessionEvent, Signal
 from tethercap.session.options import RunnerOptions
+from tethercap.session.settings_guard import drift, drift_sentence, guarded_values
 from tethercap.session.snapshot import Snapshot
 from tethercap.session.states import RunState, move
 from tethercap.session.watching import FilmWatcher
@@ -35,6 +36,10 @@ class Desk:
     view_width_mm: float | None = None
     """Width of the live view on the film, as last measured, mm."""
     settings: dict[Setting, SettingState] = field(default_factory=dict)
+    wanted: dict[Setting, Value] = field(default_factory=dict)
+    """Where the settings that the roll's frames share are meant to stand."""
+    drifted: dict[Setting, SettingChange] = field(default_factory=dict)
+    """Those that somebody turned on the body."""
     taken_here: bool = False
     """The frame in view is filed, and the film has not gone on since."""
     conversions_waiting: int = 0
@@ -64,12 +69,22 @@ class Desk:
         self.refresh()
 
     def read_settings(self) -> None:
-        """Ask the camera for its settings and hand the shutter time to the watcher, which judges stillness by it."""
+        """Ask the camera for its settings; tell the watcher the shutter time, and the person what was turned."""
         self.settings = self.camera.settings()
         if (shutter_s := self.shutter_s) is not None:
             self.watcher.shutter_s = shutter_s
         self.emit(events.SettingsRead(dict(self.settings)))
+        self.wanted = self.wanted or guarded_values(self.settings)
+        drifted, self.drifted = self.drifted, drift(self.wanted, self.settings)
+        if self.drifted and self.drifted != drifted:
+            self.emit(events.Advised(drift_sentence(self.drifted)))
+            self.emit(events.Signalled(Signal.HELD))
         self.refresh()
+
+    def want(self, setting: Setting, value: Value) -> None:
+        """Take note that a setting is meant to stand there from now on."""
+        if setting in self.wanted:
+            self.wanted[setting] = value
 
     @property
     def shutter_s(self) -> float | None:

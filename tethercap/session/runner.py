@@ -109,6 +109,10 @@ class RollRunner:
         """Change a setting of the camera."""
         self._requests.put(partial(self._on_change, setting, value))
 
+    def put_back(self) -> None:
+        """Set back what somebody turned on the camera."""
+        self._requests.put(self._on_put_back)
+
     def pull_again(self) -> None:
         """Pull the last picture once more after the disk failed."""
         self._requests.put(self._line.pull_again)
@@ -360,5 +364,11 @@ class RollRunner:
 
     def _on_change(self, setting: Setting, value: Value | float | str) -> None:
         change = self._desk.camera.change(setting, value)
+        self._desk.want(setting, change.got)
         self._desk.emit(events.SettingChanged(change))
+        self._desk.read_settings()
+
+    def _on_put_back(self) -> None:
+        for setting, change in self._desk.drifted.items():
+            self._desk.emit(events.SettingChanged(self._desk.camera.change(setting, change.asked)))
         self._desk.read_settings()

@@ -10,7 +10,7 @@ from tethercap.check.findings import Finding, RawFindings, Severity
 from tethercap.check.raw import CheckRequest
 from tethercap.errors import PictureError, RollError
 from tethercap.geometry import SizePx
-from tethercap.roll.folder import FiledTake, TakeOutcome
+from tethercap.roll.folder import FiledTake, Incoming, TakeOutcome
 from tethercap.session import events
 from tethercap.session.check_job import CheckedFile
 from tethercap.session.conversions import Conversions
@@ -41,6 +41,8 @@ class ShotLine:
         self._desk, self._check, self._conversions, self._watch_once = desk, check, conversions, watch_once
         self._shot: Shot | None = None
         self._picture_size: SizePx | None = None
+        self._newest_taken_at = ""
+        """Time of exposure of the last picture, as its RAW tells it; ISO 8601 of one clock sorts as text."""
         self._housekeeping = Housekeeping(desk)
 
     @property
@@ -192,13 +194,10 @@ class ShotLine:
         shot.checking = self._check(picture.path, picture.suffix, request)
 
     def _judge(self, shot: Shot, checked: CheckedFile) -> None:
-        desk, findings = self._desk, checked.findings
+        desk = self._desk
         if shot.picture is None:
             return
-        if desk.roll.has_picture(shot.picture.sha256):
-            findings = RawFindings(
-                (*findings.findings, Finding(registry.SAME_PICTURE)), findings.edges, findings.alignment
-            )
+        findings = self._with_identity(shot, shot.picture, checked)
         desk.emit(events.ShotChecked(shot.frame_id, shot.take, findings))
         accepted = findings.passed
         outcome = TakeOutcome(
@@ -224,6 +223,18 @@ class ShotLine:
         self._picture_size = self._picture_size or (checked.size if accepted else None)
         self._tell_filed(shot, filed, findings)
         self._housekeeping.look(shot.picture.size_bytes, self._picture_size)
+
+    def _with_identity(self, shot: Shot, picture: Incoming, checked: CheckedFile) -> RawFindings:
+        """Add whether this is a new picture at all: not one that is here already, nor a left-over from before."""
+        found = list(checked.findings.findings)
+        if self._desk.roll.has_picture(picture.sha256):
+            found.append(Finding(registry.SAME_PICTURE))
+        taken_at = checked.shot.taken_at or ""
+        if taken_at and taken_at < self._newest_taken_at and not shot.forced:
+            found.append(Finding(registry.OLDER_PICTURE, detail=f"{taken_at}, the last one {self._newest_taken_at}"))
+        else:
+            self._newest_taken_at = taken_at or self._newest_taken_at
+        return RawFindings(tuple(found), checked.findings.edges, checked.findings.alignment)
 
     def _tell_filed(self, shot: Shot, filed: FiledTake, findings: RawFindings) -> None:
         desk = self._desk

@@ -80,6 +80,14 @@ CAPTURE_ACTIONS: tuple[Action, ...] = (
         rank=9,
     ),
     _capture(
+        id="put_back",
+        label="Put back",
+        key="c",
+        tooltip="Set back what was turned on the camera.",
+        help="When a dial was moved in mid-roll the frames would not match: this restores time, aperture, ISO, format.",
+        rank=61,
+    ),
+    _capture(
         id="pull_again",
         label="Pull again",
         key="u",

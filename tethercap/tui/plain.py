@@ -98,6 +98,7 @@ _TYPED: dict[str, Callable[[RunnerPort, str], None]] = {
     "blank": lambda runner, _: runner.mark_blank(),
     "go_to": lambda runner, frame: runner.go_to(frame),
     "retake": lambda runner, frame: runner.retake(frame),
+    "put_back": lambda runner, _: runner.put_back(),
     "pull_again": lambda runner, _: runner.pull_again(),
     "leave": lambda runner, _: runner.stop(),
 }

@@ -51,6 +51,10 @@ class RunnerPort(Protocol):
         """Change a setting of the camera."""
         ...
 
+    def put_back(self) -> None:
+        """Set back what somebody turned on the camera."""
+        ...
+
     def pull_again(self) -> None:
         """Pull the last picture once more."""
         ...

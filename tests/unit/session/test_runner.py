@@ -7,9 +7,13 @@ import pytest
 from tests.unit.session.stage import Stage, set_stage, verdicts
 from tethercap.camera.fake import FakeFile
 from tethercap.check import registry
+from tethercap.check.findings import RawFindings
 from tethercap.errors import CameraGoneError, CameraRefusedError
 from tethercap.exposure.settings import Setting
+from tethercap.geometry import SizePx
+from tethercap.pictures import ShotData
 from tethercap.session import events
+from tethercap.session.check_job import CheckedFile
 from tethercap.session.events import FiredBy, Mode, Signal
 from tethercap.session.options import RunnerOptions
 from tethercap.session.snapshot import FrameMark
@@ -252,3 +256,17 @@ def test_film_that_comes_and_goes_while_it_is_fed_in_is_one_strip(tmp_path: Path
     phases = [(0.5, "none"), *feeding, (3.0, "seated"), (3.2, "moving"), (4.0, "none")]
     stage = run(set_stage(tmp_path / "roll-a", phases, mode=Mode.HANDS_FREE))
     assert len(stage.told(events.StripStarted)) == len(stage.told(events.StripEnded)) == 1
+
+
+def test_a_left_over_picture_from_before_is_not_accepted(tmp_path: Path) -> None:
+    times = ["2031-05-01T10:00:05", "2031-05-01T10:00:01", "2031-05-01T10:00:09"]
+
+    def judge(number: int) -> CheckedFile:
+        return CheckedFile(RawFindings((), None, None), SizePx(600, 400), ShotData(taken_at=times[min(number, 2)]))
+
+    stage = run(set_stage(tmp_path / "roll-a", three_frames(), mode=Mode.HANDS_FREE, judge=judge))
+    assert [(event.frame_id, event.accepted) for event in stage.told(events.FrameFiled)][:3] == [
+        ("1", True),
+        ("2", False),
+        ("2", True),
+    ]

@@ -312,6 +312,10 @@ class CaptureScreen(LiveScreen):
         question = f"Note frame {self.view.next_frame_id} as blank and go on?"
         self.query_one(AskRow).ask_yes(question, then=self.runner.mark_blank)
 
+    def action_put_back(self) -> None:
+        """Set back what was turned on the camera."""
+        self.runner.put_back()
+
     def action_pull_again(self) -> None:
         """Fetch the last picture once more."""
         self.runner.pull_again()
