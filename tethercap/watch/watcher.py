@@ -213,10 +213,12 @@ class Watcher:
             self._grid.learn(track, moved_px)
 
     def _judge(self, frame: LiveFrame, grey: F32Array, motion: Motion | None) -> Sighting:
+        if self._track is not None and self._track.seen_sides() == 0 and self._film_in_view(frame) is False:
+            self._track = None
+            self._grid.forget()
         track = self._track
         if track is None:
-            base = None if self._grid.known is None else self._grid.known.clear_tone()
-            present = film_in_view(reduce_view(frame.pixels_bgr), None, base)
+            present = self._film_in_view(frame)
             verdict = decide(None, None, motion, self.limits, not_seen=_nothing_seen(present))
             return Sighting(
                 frame.sequence, frame.taken_at_s, verdict, None, None, motion, False, present, self.film_kind
@@ -255,6 +257,10 @@ class Watcher:
             blank,
             gone_on,
         )
+
+    def _film_in_view(self, frame: LiveFrame) -> bool | None:
+        base = None if self._grid.known is None else self._grid.known.clear_tone()
+        return film_in_view(reduce_view(frame.pixels_bgr), None, base)
 
     def _edges(self, track: Track) -> FrameEdges:
         mm_per_px = self.mm_per_px or self.film_format.along_mm / track.size_px[0]

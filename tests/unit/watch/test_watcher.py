@@ -140,3 +140,12 @@ def test_no_big_memory_is_taken_per_picture() -> None:
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert peak < 2.5e6
+
+
+def test_an_empty_holder_is_no_film_though_the_last_frame_was_known() -> None:
+    watcher = Watcher(FORMAT, film_kind=FilmKind.COLOUR_NEGATIVE, mm_per_px=1 / PX_PER_MM, shutter_s=1 / 60)
+    list(watch(REST, watcher))
+    light = np.full_like(_drawn(0.1, False), 240)
+    seen = [watcher.watch(LiveFrame(light + np.uint8(i % 2), (20 + i) / 30, 20 + i)) for i in range(6)]
+    assert [s.film_present for s in seen] == [False] * 6
+    assert not any(s.ready or s.edges for s in seen)
