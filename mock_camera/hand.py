@@ -265,7 +265,8 @@ class Hand:
             self.track.add(Move(self.track.end_pose, 0.0), start_s)
             return
         self._waiting = None
-        self._heard.clear()
+        # A bell heard between two corrections is still known when the hand has the frame where it wants it.
+        self._heard = [heard for heard in self._heard if heard[1] == "bell"]
         self.track.add(action._replace(duration_s=action.duration_s * self._scale), start_s)
 
     def _between(self, limits: tuple[float, float]) -> float:
