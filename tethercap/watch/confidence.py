@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tethercap.film.kinds import FilmKind
 from tethercap.pictures import F32Array
 from tethercap.watch.refine import SideFit
 from tethercap.watch.search import Hypothesis
@@ -129,6 +130,30 @@ def confidence(evidence: F32Array) -> float:
     seen = min(named["better long edge"], named["better short edge"])
     cap = CORNER_CAP if named["corner only"] and unseen > 0.6 and seen < CORNER_SEEN else 1.0
     return min(cap, _logistic(evidence))
+
+
+RUNS_ON = 0.6
+"""Share of what is in view of an edge that must be seen where the frame is known by one corner alone."""
+LIGHT_TONE = 235.0
+"""An orange base never comes so near white in all channels; bare light does."""
+
+
+def is_believable(fitted: Fitted, film_kind: FilmKind | None) -> bool:
+    """Whether nothing speaks against an answer that no amount of other evidence outweighs.
+
+    The inside of a slide is not bare light; clear colour negative is not white; and a frame known by one corner alone
+    shows both edges of it all the way to where they leave the view.
+    """
+    if fitted.hypothesis.light_inside:
+        return False
+    seen = [is_seen(fit) for fit in fitted.fits]
+    white = [float(fit.outside.min()) > LIGHT_TONE for fit, s in zip(fitted.fits, seen, strict=True) if s]
+    if film_kind is FilmKind.COLOUR_NEGATIVE and sum(white) * 2 > len(white):
+        return False
+    if seen[0] != seen[2] and seen[1] != seen[3]:
+        runs = (fit.seen.sum() / max(fit.visible.sum(), 1) for fit, s in zip(fitted.fits, seen, strict=True) if s)
+        return bool(min(runs) >= RUNS_ON)
+    return True
 
 
 def _logistic(evidence: F32Array) -> float:

@@ -9,7 +9,7 @@ from tethercap.film.formats import FilmFormat
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F32Array, U8Array
-from tethercap.watch.confidence import Fitted, confidence, features, is_seen
+from tethercap.watch.confidence import Fitted, confidence, features, is_believable, is_seen
 from tethercap.watch.perforations import PerforationRows
 from tethercap.watch.reduced import ReducedView, reduce_view
 from tethercap.watch.refine import SideFit, refine_sides
@@ -72,7 +72,9 @@ def find_frame_edges(
     if min(pixels_bgr.shape[:2]) < LEAST_VIEW_PX:
         return NotSeen((Reason(ReasonCode.NO_PICTURE, "the picture is too small to see a frame in"),))
     best = choose(
-        fit_likely(reduce_view(pixels_bgr), pixels_bgr, candidates, film_kind, mm_per_px), pixels_bgr.shape[1]
+        fit_likely(reduce_view(pixels_bgr), pixels_bgr, candidates, film_kind, mm_per_px),
+        pixels_bgr.shape[1],
+        film_kind,
     )
     if best is None:
         return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),))
@@ -112,11 +114,11 @@ def _is_neighbour(fitted: Fitted, view_width_px: int) -> bool:
     return away > NEIGHBOUR_PITCH * fitted.hypothesis.film_format.pitch_mm * fitted.px_per_mm
 
 
-def choose(fitted: list[Fitted], view_width_px: int) -> tuple[Fitted, float] | None:
+def choose(fitted: list[Fitted], view_width_px: int, film_kind: FilmKind | None = None) -> tuple[Fitted, float] | None:
     """Take the place that is best supported and nearest the middle, with its confidence."""
     best: tuple[float, Fitted, float] | None = None
     for one in fitted:
-        sure = confidence(features(one))
+        sure = confidence(features(one)) if is_believable(one, film_kind) else 0.0
         away = abs(float(one.corners[:, 0].mean()) - (view_width_px - 1) / 2)
         worth = sure - 0.5 * away / (one.hypothesis.film_format.pitch_mm * one.px_per_mm)
         if best is None or worth > best[0]:

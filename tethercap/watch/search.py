@@ -75,6 +75,8 @@ class Hypothesis:
     """Sides where the neighbour's picture begins at once."""
     brighter_inside: float
     """Share of the inside brighter than clear base, which no negative is."""
+    light_inside: bool
+    """The inside is as even, white and bright as bare light."""
     score: float
     middle: tuple[float, float]
     """Where the lines' positions are stated, small px."""
@@ -270,15 +272,17 @@ def _judge(
     top, bottom, left, right = lines
     scores, base = score_sides(read(left, right), inverted=not negative)
     touching = tuple(i % 2 == 1 and s.against > 0.5 and s.any_step > 0.6 for i, s in enumerate(scores))
-    brighter = _brighter_inside(scene.view, lines, base)
+    patch = _inside(scene.view, lines)
+    brighter = _brighter_inside(patch, base)
+    light_inside = not negative and _is_bare_light(patch, scene.view)
     shown = min(right.at, scene.view.width - 1) - max(left.at, 0)
     visible = max(shown, 0.0) / max(right.at - left.at, 1)
     score = sum(_worth(s, t) for s, t in zip(scores, touching, strict=True)) * (0.5 + 0.5 * visible) - 2.0 * brighter
     score -= _off_place(lines, scene.view, film_format, px_per_mm)
     return Hypothesis(
         top, bottom, left, right, film_format, px_per_mm, base, (scores[0], scores[1], scores[2], scores[3]),
-        (touching[0], touching[1], touching[2], touching[3]), brighter, float(score), ((scene.view.width - 1) / 2,
-        middle_y), not negative,
+        (touching[0], touching[1], touching[2], touching[3]), brighter, light_inside, float(score),
+        ((scene.view.width - 1) / 2, middle_y), not negative,
     )  # fmt: skip
 
 
@@ -339,11 +343,33 @@ def _read(profiles: F32Array, at: F32Array) -> F32Array:
     return tone
 
 
-def _brighter_inside(view: ReducedView, lines: tuple[Line, Line, Line, Line], base: F32Array) -> float:
+def _inside(view: ReducedView, lines: tuple[Line, Line, Line, Line]) -> F32Array:
+    """Every third pixel between the lines, shape (rows, columns, 3)."""
     top, bottom, left, right = lines
     rows = slice(max(0, int(top.at) + 4), max(0, int(bottom.at) - 3), 3)
     columns = slice(max(0, int(left.at) + 4), max(0, int(right.at) - 3), 3)
-    patch = view.pixels[rows, columns]
+    return view.pixels[rows, columns]
+
+
+def _is_bare_light(patch: F32Array, view: ReducedView) -> bool:
+    """Whether the inside of a would-be slide is nothing but the light; `patch` and `view` are inverted."""
+    if patch.size == 0:
+        return False
+    tones = (np.float32(255) - patch).reshape(-1, 3)
+    grey = tones.sum(axis=1) / np.float32(3)
+    low, middle, high = np.percentile(grey, [5, 50, 95])
+    brightest = 255.0 - float(view.pixels[::4, ::4].min(axis=(0, 1)).mean())
+    even = (high - low) < LIGHT_UNEVEN * middle and float(np.ptp(np.median(tones, axis=0))) < LIGHT_TINT
+    return bool(even and middle > 0.93 * brightest)
+
+
+LIGHT_UNEVEN = 0.1
+"""Fall-off of a light panel in display codes, from the darkest to the brightest twentieth, as a share."""
+LIGHT_TINT = 10.0
+"""Codes between the channels of light the camera is balanced for."""
+
+
+def _brighter_inside(patch: F32Array, base: F32Array) -> float:
     if patch.size == 0 or bool(np.isnan(base).any()):
         return 1.0
     return float((patch.sum(axis=2) > 3.36 * base.mean() + 24.0).mean())
