@@ -71,6 +71,7 @@ class CameraOwner:
         self._board = LiveBoard(setup.shared)
         self._outbox: deque[object] = deque()
         self._in_memory: dict[tuple[str, str], bytes] = {}
+        self._told: set[CameraFile] = set()
         self._pull: PullDuty | None = None
         self._live = LiveDuty(self._board, self._ring, setup.first_sequence)
         self._events = EventDuty(self._tell, self._secure)
@@ -192,6 +193,9 @@ class CameraOwner:
 
     def _tell(self, event: CameraEvent) -> None:
         if isinstance(event, FileAppeared):
+            if event.file.taken_at_s is not None and event.file in self._told:
+                return  # found on the card after the link was lost, and announced late after all
+            self._told.add(event.file)
             self._keeper.memory.note(event.file)
         elif isinstance(event, CaptureFinished):
             self._keeper.memory.forget_shot()
