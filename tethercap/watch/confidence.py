@@ -120,7 +120,7 @@ CORNER_SEEN = 0.75
 """A frame with two neighbouring edges unseen, though in view, is believed only where so much of the others is seen: a
 window
 or a door inside a picture shows a corner too."""
-CORNER_CAP = 0.3
+CORNER_CAP = 0.2
 
 
 def confidence(evidence: F32Array) -> float:
