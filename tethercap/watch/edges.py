@@ -1,7 +1,7 @@
 """The frame's edges in one picture: found from nothing, fitted to a fraction of a pixel, with evidence for each."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -164,28 +164,48 @@ def _polarities(film_kind: FilmKind | None) -> tuple[bool, ...]:
 
 def _fit(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: PerforationRows | None) -> Fitted:
     """Fit the edges near a hypothesis in the full picture."""
-    factor = scene.view.factor
+    corners, fits = _passes(pixels_bgr, scene.view.factor, hypothesis, (False, False, False, False))
+    # A side may look like two pictures touching because the holder begins just beyond a strip of base.
+    bare = [
+        is_touching and fit.seen.mean() < BASE_SEEN for is_touching, fit in zip(hypothesis.touching, fits, strict=True)
+    ]
+    touching = (bare[0], bare[1], bare[2], bare[3])
+    if any(touching):
+        corners, fits = _passes(pixels_bgr, scene.view.factor, hypothesis, touching)
+    px_per_mm = hypothesis.px_per_mm * scene.view.factor
+    strip_off_mm = None
+    if rows is not None:
+        middle_y = scene.view.to_full(rows.middle_y)
+        x, y = corners.mean(axis=0)
+        expected = middle_y + rows.slope * (x - (pixels_bgr.shape[1] - 1) / 2)
+        strip_off_mm = float((y - expected) / px_per_mm)
+    found = replace(hypothesis, touching=touching)
+    return Fitted(found, corners, fits, px_per_mm, strip_off_mm, scene.tilt)
+
+
+BASE_SEEN = 0.3
+"""Share of an edge with clear base outside from which on it is taken for an edge against base."""
+
+
+def _passes(
+    pixels_bgr: U8Array, factor: int, hypothesis: Hypothesis, touching: tuple[bool, bool, bool, bool]
+) -> tuple[F32Array, tuple[SideFit, ...]]:
+    """Fit from coarse to fine, each pass around the edges of the one before."""
     corners = ((hypothesis.corners() + 0.5) * factor - 0.5).astype(np.float32)
     f, px_per_mm = hypothesis.film_format, hypothesis.px_per_mm * factor
     size_px = (f.along_mm * px_per_mm, f.across_mm * px_per_mm)
     bases = np.repeat(hypothesis.base[None, :], 4, axis=0)
     fits: tuple[SideFit, ...] = ()
     for reach_mm, least_px in REACHES:
+        reach_px = max(reach_mm * px_per_mm, least_px)
         fits = refine_sides(
-            pixels_bgr, corners, bases, reach_px=max(reach_mm * px_per_mm, least_px),
-            inverted=hypothesis.inverted, touching=hypothesis.touching,
-        )  # fmt: skip
+            pixels_bgr, corners, bases, reach_px=reach_px, inverted=hypothesis.inverted, touching=touching
+        )
         corners = move_sides(corners, fits, size_px)
         bases = np.array(
             [fit.outside if fit.seen.mean() > 0.2 else base for fit, base in zip(fits, bases, strict=True)]
         )
-    strip_off_mm = None
-    if rows is not None:
-        middle_y = (rows.middle_y + 0.5) * factor - 0.5
-        x, y = corners.mean(axis=0)
-        expected = middle_y + rows.slope * (x - (pixels_bgr.shape[1] - 1) / 2)
-        strip_off_mm = float((y - expected) / px_per_mm)
-    return Fitted(hypothesis, corners, fits, px_per_mm, strip_off_mm, scene.tilt)
+    return corners, fits
 
 
 def as_answer(fitted: Fitted, sure: float, film_kind: FilmKind | None, mm_per_px: float | None) -> FrameEdges | NotSeen:
