@@ -13,6 +13,8 @@ EVEN_SHARE = 0.85
 """Bare light is even: its darkest twentieth has at least this share of its middle tone."""
 NEUTRAL_CODES = 14.0
 LIGHT_CODES = 190.0
+LIGHT_OVER_BASE = 1.14
+"""Bare light over clear base in display codes: the thinnest base, 0.18 D, takes a sixth off at a gamma of 2.2."""
 
 
 def film_in_view(view: ReducedView, rows: PerforationRows | None, base: F32Array | None) -> bool | None:
@@ -45,7 +47,7 @@ def film_in_view(view: ReducedView, rows: PerforationRows | None, base: F32Array
         return True if lit.mean() > 0.1 and np.percentile(grey[lit], 20) < EVEN_SHARE * level else None
     if float(np.ptp(tone)) > 3 * NEUTRAL_CODES:
         return True
-    if base is not None and level > 1.08 * float(base.mean()) + 4:
+    if base is not None and level > LIGHT_OVER_BASE * float(base.mean()) + 4:
         return False
     return False if level > LIGHT_CODES and float(np.ptp(tone)) < NEUTRAL_CODES and base is None else None
 

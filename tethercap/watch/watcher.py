@@ -180,7 +180,7 @@ class Watcher:
             self.film_kind,
         )
         found = None if best is None else Track.of(best[0], best[1], best[0].hypothesis.base)
-        if found is not None and not found.is_placed():
+        if found is not None and (not found.is_placed() or found.sure < self.limits.least_confidence):
             found = None
         middle = (frame.size.width_px - 1) / 2
         expected = self._grid.predict(self._meter.along_px * self._reducer.factor, middle)
