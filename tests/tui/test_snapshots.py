@@ -34,9 +34,20 @@ def _settled(bench: Bench, *keys: str) -> Callable[[Pilot[int]], Awaitable[None]
         await pilot.press(*keys)
         view = bench.app.screen_stack[1].query_one(LiveView)
         await until(pilot, lambda: picture_fits(view))
-        await pilot.pause(0.25)  # figures follow the picture ten times a second
+        await _at_rest(pilot, bench.app)
 
     return settle
+
+
+async def _at_rest(pilot: Pilot[int], app: TerminalApp) -> None:
+    """Wait until the screen stands still: figures follow the picture ten times a second, later on a busy machine."""
+    alike, before = 0, ""
+    for _ in range(60):
+        await pilot.pause(0.15)
+        now = app.export_screenshot()
+        alike, before = (alike + 1, now) if now == before else (0, now)
+        if alike == 3:
+            return
 
 
 def _compare(snap_compare: Compare, steps: list[Step], size: tuple[int, int], *keys: str, theme: str = "dark") -> bool:
