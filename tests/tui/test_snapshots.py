@@ -34,17 +34,17 @@ def _settled(bench: Bench, *keys: str) -> Callable[[Pilot[int]], Awaitable[None]
         await pilot.press(*keys)
         view = bench.app.screen_stack[1].query_one(LiveView)
         await until(pilot, lambda: picture_fits(view))
-        await _at_rest(pilot, bench.app)
+        await _at_rest(pilot)
 
     return settle
 
 
-async def _at_rest(pilot: Pilot[int], app: TerminalApp) -> None:
+async def _at_rest(pilot: Pilot[int]) -> None:
     """Wait until the screen stands still: figures follow the picture ten times a second, later on a busy machine."""
     alike, before = 0, ""
     for _ in range(60):
         await pilot.pause(0.15)
-        now = app.export_screenshot()
+        now = pilot.app.export_screenshot()
         alike, before = (alike + 1, now) if now == before else (0, now)
         if alike == 3:
             return
@@ -129,7 +129,7 @@ def _worked(*keys: str) -> Callable[[Pilot[int]], Awaitable[None]]:
         for key in keys:
             await pilot.press(key)
             await pilot.app.workers.wait_for_complete()
-        await pilot.pause(0.25)
+        await _at_rest(pilot)
 
     return settle
 
