@@ -102,6 +102,10 @@ def fit_likely(
             seen = scene if negative else inverted(scene)
             likely = search(seen, film_format, scale, rows, negative=negative)[:8]
             found.extend((h, rows) for h in likely)
+            if rows is not None and (not likely or likely[0].score < WELL_PLACED):
+                # What looks like perforations may be part of a picture.
+                anywhere = search(seen, film_format, scale, None, negative=negative)[:8]
+                found.extend((h, None) for h in anywhere)
     return [_fit(pixels_bgr, scene, hypothesis, rows) for hypothesis, rows in _different(found)]
 
 
@@ -131,8 +135,12 @@ REFINED = 4
 LEAST_SCORE = 0.15
 LEAST_VIEW_PX = 64
 """Below this height or width nothing is looked for."""
-REACHES = ((0.9, 8.0), (0.4, 6.0), (0.2, 5.0))
-"""How far from the assumed edge each pass looks: mm, and px at least."""
+COARSE_PX, COARSE_MM = 3.0, 0.15
+"""How far off the search may be: so many small px, and as much as a gate is ragged. Further out lies edge print."""
+FINER = ((0.35, 6.0), (0.2, 5.0))
+"""How far from the assumed edge the finer passes look: mm, and px at least."""
+WELL_PLACED = 2.5
+"""Score of a place that needs no second search without what the perforations seem to say."""
 
 
 def _rank(one: tuple[Hypothesis, PerforationRows | None]) -> float:
@@ -196,8 +204,8 @@ def _passes(
     size_px = (f.along_mm * px_per_mm, f.across_mm * px_per_mm)
     bases = np.repeat(hypothesis.base[None, :], 4, axis=0)
     fits: tuple[SideFit, ...] = ()
-    for reach_mm, least_px in REACHES:
-        reach_px = max(reach_mm * px_per_mm, least_px)
+    coarse_px = COARSE_PX * factor + COARSE_MM * px_per_mm
+    for reach_px in (coarse_px, *(max(reach_mm * px_per_mm, least_px) for reach_mm, least_px in FINER)):
         fits = refine_sides(
             pixels_bgr, corners, bases, reach_px=reach_px, inverted=hypothesis.inverted, touching=touching
         )
