@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from textual.pilot import Pilot
+from textual.widgets import Input
 
 from tests.tui.bench import Bench, picture_fits, until
 from tests.tui.drawn_film import live_frame, sighting_at
@@ -41,6 +42,8 @@ def _settled(bench: Bench, *keys: str) -> Callable[[Pilot[int]], Awaitable[None]
 
 async def _at_rest(pilot: Pilot[int]) -> None:
     """Wait until the screen stands still: figures follow the picture ten times a second, later on a busy machine."""
+    for asked in pilot.app.screen.query(Input):
+        asked.cursor_blink = False
     alike, before = 0, ""
     for _ in range(60):
         await pilot.pause(0.15)
