@@ -47,7 +47,7 @@ def lay_out(mosaic: SizePx, corners: QuadPx | None, recipe: Recipe, frame_long_m
     corners : QuadPx or None
         The found frame, mosaic pixels; None keeps the whole picture.
     recipe : Recipe
-        Border, turn, mirror and size are read.
+        Border, trim, turn, mirror and size are read.
     frame_long_mm : float
         Length of the frame's longer side on the film, mm.
     """
@@ -58,16 +58,25 @@ def lay_out(mosaic: SizePx, corners: QuadPx | None, recipe: Recipe, frame_long_m
     points = corners.scaled(scale).as_array()
     top, right, bottom, left = (np.hypot(*(np.roll(points, -1, axis=0)[i] - points[i])) for i in range(4))
     width, height = (top + bottom) / 2, (left + right) / 2
-    margin = _MARGIN_MM[recipe.border] * max(width, height) / frame_long_mm
-    size = SizePx(max(round(width + 2 * margin), 2), max(round(height + 2 * margin), 2))
-    rectangle = np.array(
-        [[margin, margin], [margin + width, margin], [margin + width, margin + height], [margin, margin + height]]
+    px_per_mm = max(width, height) / frame_long_mm
+    margins = (_MARGIN_MM[recipe.border] - np.array(_trim_before_turning(recipe))) * px_per_mm
+    size = SizePx(max(round(width + margins[0] + margins[2]), 2), max(round(height + margins[1] + margins[3]), 2))
+    corner = np.array([[0, 0], [width, 0], [width, height], [0, height]])
+    rectangle = corner + margins[:2] - 0.5
+    homography: F64Array = cv2.getPerspectiveTransform(rectangle.astype(np.float32), points.astype(np.float32)).astype(
+        np.float64
     )
-    homography: F64Array = cv2.getPerspectiveTransform(
-        (rectangle - 0.5).astype(np.float32), points.astype(np.float32)
-    ).astype(np.float64)
     rows = tuple((float(a), float(b), float(c)) for a, b, c in homography)
     return Layout(size, rows, quarters, recipe.mirrored)
+
+
+def _trim_before_turning(recipe: Recipe) -> tuple[float, float, float, float]:
+    """Cut at left, top, right, bottom of the picture as the camera saw it, mm."""
+    left, top, right, bottom = recipe.trim_mm
+    for _ in range(_QUARTERS[recipe.turn]):
+        # A quarter turn to the left brings the right side to the top.
+        left, top, right, bottom = bottom, left, top, right
+    return (right, top, left, bottom) if recipe.mirrored else (left, top, right, bottom)
 
 
 def source_rows(layout: Layout, first: int, last: int, source: SizePx, margin_px: int = 4) -> tuple[int, int]:

@@ -89,6 +89,8 @@ class RollLook:
     model: FilmModel | None = None
     flat: FlatField | None = None
     exposure: PrintExposure | None = None
+    frame_long_mm: float = 36.0
+    """Longer side of the frame on the film, mm."""
 
 
 def one_after_another(work: Callable[[tuple[int, int]], None], bands: Iterable[tuple[int, int]]) -> None:
@@ -147,7 +149,7 @@ def plan_conversion(
     if film_kind is FilmKind.BW_NEGATIVE:
         model = grey_model(model, recipe)
     exposure = look.exposure or _exposure_for(raw, base, density, model, recipe, film_kind)
-    layout = lay_out(raw.size, corners, recipe)
+    layout = lay_out(raw.size, corners, recipe, look.frame_long_mm)
     tables = make_tables(raw, base, model, exposure, recipe, film_kind, with_flat=look.flat is not None)
     steps = _steps(raw, recipe, base, model, exposure, layout, look.flat)
     return ConversionPlan(layout, tables, base, exposure, model, steps, warnings, recipe.space, recipe.half_size)

@@ -5,6 +5,9 @@ from enum import StrEnum
 
 from tethercap.pictures import ColourSpace
 
+CornersPx = tuple[tuple[float, float], tuple[float, float], tuple[float, float], tuple[float, float]]
+"""Four points x, y in pixels of the RAW, clockwise from the top left."""
+
 
 class Border(StrEnum):
     """How much is kept around the found frame."""
@@ -26,6 +29,17 @@ class Turn(StrEnum):
     QUARTER = "quarter"
     HALF = "half"
     THREE_QUARTERS = "three-quarters"
+
+
+class Dust(StrEnum):
+    """What is done about dust on the film."""
+
+    KEEP = "keep"
+    """Nothing: the picture is as the camera saw it."""
+    MARK = "mark"
+    """It is looked for, and a mask of it is written beside the positive, which stays as it is."""
+    REPAIR = "repair"
+    """Marked, and painted over from what lies around it, in the positive only."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,3 +69,36 @@ class Recipe:
     """One pixel for each 2 x 2 cell of the mosaic: a quarter of the pixels, for proofs."""
     channel_weights: tuple[float, float, float] = (0.25, 0.5, 0.25)
     """Share of red, green and blue in a black-and-white picture; they are made to sum to one."""
+    own_base: bool = False
+    """Measure the film base on this frame instead of taking the roll's."""
+    corners_px: CornersPx | None = None
+    """The picture on the film as a person pointed at it, pixels of the RAW; None takes what was found."""
+    trim_mm: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    """Cut off beyond the border at left, top, right, bottom of the finished picture, mm on the film; negative adds."""
+    dust: Dust = Dust.KEEP
+
+    def __post_init__(self) -> None:
+        """Refuse what no picture can be made with.
+
+        Raises
+        ------
+        ValueError
+            With the field, its value and its limits.
+        """
+        for name, (low, high) in _LIMITS.items():
+            value = getattr(self, name)
+            if not all(low <= number <= high for number in (value if isinstance(value, tuple) else (value,))):
+                raise ValueError(f"{name} is {value}, and has to lie between {low:g} and {high:g}")
+        if min(self.channel_weights) < 0 or sum(self.channel_weights) <= 0:
+            raise ValueError(f"channel_weights are {self.channel_weights}, and have to be shares of which one is not 0")
+
+
+_LIMITS = {
+    "exposure_stops": (-8.0, 8.0),
+    "contrast": (0.1, 5.0),
+    "saturation": (0.0, 4.0),
+    "balance_stops": (-4.0, 4.0),
+    "black_point": (0.0, 1.0),
+    "trim_mm": (-60.0, 60.0),
+}
+"""Field -> least and largest value; far beyond what gives a usable print."""

@@ -71,3 +71,26 @@ def test_turns_and_mirrors_are_exact(turn: Turn, mirrored: bool) -> None:
     wanted = as_taken[:, ::-1] if mirrored else as_taken
     clockwise = {Turn.NONE: 0, Turn.QUARTER: 1, Turn.HALF: 2, Turn.THREE_QUARTERS: 3}[turn]
     np.testing.assert_array_equal(finished, np.rot90(wanted, -clockwise))
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+@pytest.mark.parametrize("turn", list(Turn))
+def test_trims_are_those_of_the_finished_picture(turn: Turn, mirrored: bool) -> None:
+    corners = QuadPx.from_array([[119.5, 79.5], [479.5, 79.5], [479.5, 319.5], [119.5, 319.5]])
+    picture = np.repeat(np.arange(400 * 600, dtype=np.int64).reshape(400, 600, 1) % 65521, 3, axis=2).astype(np.uint16)
+
+    def finished(trim_mm: tuple[float, float, float, float]) -> np.ndarray:
+        layout = lay_out(SOURCE, corners, Recipe(border=Border.HAIR, turn=turn, mirrored=mirrored, trim_mm=trim_mm))
+        return layout.turned(resample_rows(layout, picture, 0, 0, layout.size.height_px))
+
+    whole, cut = finished((0.0, 0.0, 0.0, 0.0)), finished((3.0, 2.0, 1.0, 4.0))
+    px = 10  # 360 px are 36 mm
+    wanted = whole[2 * px : -4 * px, 3 * px : -1 * px]
+    assert cut.shape == wanted.shape
+    inner = (slice(4, -4), slice(4, -4))
+    np.testing.assert_allclose(cut[inner].astype(int), wanted[inner], atol=2)
+
+
+def test_margins_follow_the_format() -> None:
+    medium = lay_out(SOURCE, tilted(0.0), Recipe(border=Border.REBATE), frame_long_mm=72.0)
+    assert medium.size.width_px == pytest.approx(380, abs=1)
