@@ -10,21 +10,19 @@ live pictures a second came meanwhile.
 
 import argparse
 import hashlib
-import json
 import os
-import socket
 import statistics
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 from tethercap.camera.base import CameraFile, CaptureFinished, FileAppeared
 from tethercap.camera.child import ChildCamera
+from tethercap.cli._simulated import SimulatedCamera
 from tethercap.exposure.settings import Setting
 
 HERE = Path(__file__).parent
@@ -56,41 +54,17 @@ for _ in range(int(rounds)):
 """
 
 
-class Body:
-    """The simulated body with the heavy rig."""
+class Body(SimulatedCamera):
+    """The simulated body with the heavy rig, which reads the picture's size from its environment."""
 
     def __init__(self, picture_mb: float, *, fast: bool) -> None:
-        command = [
-            sys.executable,
-            str(HERE / "heavy_rig.py"),
-            "--body",
-            "0a",
-            "--until-stdin-closes",
-            *(["--fast"] if fast else []),
-        ]
-        environment = {**os.environ, "HEAVY_MB": str(picture_mb), "PYTHONPATH": str(HERE.parents[1])}
-        self.process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=environment)
-        assert self.process.stdout is not None
-        self.ready: dict[str, Any] = json.loads(self.process.stdout.readline())
-        self.port = f"ptpip:127.0.0.1:{self.ready['ptpip_port']}:{self.ready['ptpip_port']}"
+        os.environ["HEAVY_MB"] = str(picture_mb)
+        super().__init__(["--body", "0a", *(["--fast"] if fast else [])], program=[str(HERE / "heavy_rig.py")])
 
     def shots(self) -> list[dict[str, Any]]:
         """Return what the body took."""
-        with socket.create_connection(("127.0.0.1", self.ready["control_port"])) as line:
-            line.sendall(b'{"cmd": "shots"}\n')
-            answer: dict[str, Any] = json.loads(line.makefile().readline())
-        shots: list[dict[str, Any]] = answer["shots"]
+        shots: list[dict[str, Any]] = self.ask("shots")["shots"]
         return shots
-
-
-@contextmanager
-def simulated(picture_mb: float, *, fast: bool) -> Iterator[Body]:
-    """Yield a body, end it afterwards."""
-    body = Body(picture_mb, fast=fast)
-    try:
-        yield body
-    finally:
-        body.process.communicate(timeout=20)
 
 
 def fire_once(camera: ChildCamera) -> tuple[float, CameraFile]:
@@ -134,7 +108,7 @@ def pulled(camera: ChildCamera, file: CameraFile, target: Path, rounds: int) -> 
 
 def measure(picture_mb: float, shots: int, rounds: int, *, fast: bool) -> None:
     """Measure one kind of body and print the figures."""
-    with tempfile.TemporaryDirectory() as folder, simulated(picture_mb, fast=fast) as body:
+    with tempfile.TemporaryDirectory() as folder, Body(picture_mb, fast=fast) as body:
         target = Path(folder) / "picture.dng"
         camera = ChildCamera(body.port, log_dir=Path(folder))
         camera.change(Setting.SHUTTER, 1 / 1000)

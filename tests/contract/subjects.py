@@ -3,16 +3,11 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import os
-import socket
-import subprocess
-import sys
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import cv2
 import numpy as np
@@ -20,6 +15,7 @@ import numpy as np
 from tethercap.camera.base import Camera, CameraEvent, CameraLost, CaptureFinished, FileAppeared
 from tethercap.camera.child import ChildCamera
 from tethercap.camera.fake import FakeCamera, FakeFile
+from tethercap.cli._simulated import SimulatedCamera
 from tethercap.clock import SystemClock
 from tethercap.exposure.settings import Setting
 
@@ -27,51 +23,23 @@ TINY_RIG = Path(__file__).parents[1] / "responder" / "tiny_rig.py"
 ROOT = Path(__file__).parents[2]
 
 
-class SimulatedBody:
-    """A mock_camera process.
+class SimulatedBody(SimulatedCamera):
+    """A simulated camera with a rig that draws at once.
 
     Parameters
     ----------
     *arguments : str
         Its command line.
-    program : Path
-        What to run; the one with a rig that draws at once if left out.
     fast : bool
         Whether it cuts its waits short.
     """
 
-    def __init__(self, *arguments: str, program: Path = TINY_RIG, fast: bool = True) -> None:
-        command = [sys.executable, str(program), "--until-stdin-closes", *(["--fast"] if fast else []), *arguments]
-        environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-        self.process = subprocess.Popen(
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment
-        )
-        assert self.process.stdout is not None
-        line = self.process.stdout.readline()
-        assert line, self.process.communicate()[1].decode()
-        ready: dict[str, Any] = json.loads(line)
-        self.port = f"ptpip:127.0.0.1:{ready['ptpip_port']}:{ready['ptpip_port']}"
-        self._control = socket.create_connection(("127.0.0.1", ready["control_port"]), timeout=20)
-        self._lines = self._control.makefile("rw", encoding="utf-8", newline="\n")
-
-    def ask(self, cmd: str, **words: object) -> dict[str, Any]:
-        """Send a control command, return the answer."""
-        self._lines.write(json.dumps({"cmd": cmd, **words}) + "\n")
-        self._lines.flush()
-        answer: dict[str, Any] = json.loads(self._lines.readline())
-        assert answer.pop("ok"), answer
-        return answer
+    def __init__(self, *arguments: str, fast: bool = True) -> None:
+        super().__init__([*(["--fast"] if fast else []), *arguments], program=[str(TINY_RIG)])
 
     def fault(self, spec: str) -> None:
         """Let something go wrong from now on."""
         self.ask("fault", spec=spec)
-
-    def end(self) -> None:
-        """End it."""
-        with contextlib.suppress(OSError):
-            self._lines.close()
-            self._control.close()
-        self.process.communicate(timeout=15)
 
 
 @dataclass
@@ -132,14 +100,14 @@ def make_simulated(body: str, *arguments: str, log_dir: Path | None = None) -> S
     try:
         camera = ChildCamera(simulated.port, log_dir=log_dir)
     except BaseException:
-        simulated.end()
+        simulated.close()
         raise
     return Subject(
         body,
         camera,
         lambda: simulated.ask("press"),
         lambda setting, value: simulated.ask("dial", setting=words[setting], value=value),
-        [simulated.end],
+        [simulated.close],
     )
 
 

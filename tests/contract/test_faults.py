@@ -85,7 +85,7 @@ def benches(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[str]
     yield bench_for
     for bench in made.values():
         bench.camera.close()
-        bench.body.end()
+        bench.body.close()
 
 
 @pytest.fixture

@@ -32,7 +32,7 @@ from tethercap.errors import (
 def body() -> Iterator[SimulatedBody]:
     made = SimulatedBody("--body", "0a")
     yield made
-    made.end()
+    made.close()
 
 
 @pytest.fixture
@@ -128,7 +128,7 @@ def test_a_body_that_takes_its_time_for_live_pictures_is_heard_and_read_all_the_
     files = [event for event in collect(camera, CaptureFinished, 20) if isinstance(event, FileAppeared)]
     assert len(b"".join(camera.pull(files[0].file))) == files[0].file.size_bytes
     camera.close()
-    slow.end()
+    slow.close()
 
 
 def test_stopped_it_is_ended_at_the_deadline(camera: ChildCamera, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -29,6 +29,8 @@ class SimulatedCamera:
     ----------
     arguments : sequence of str
         Command line of mock_camera.
+    program : sequence of str
+        What Python is to run; a script that puts another rig before the camera takes mock_camera's place.
 
     Raises
     ------
@@ -36,8 +38,8 @@ class SimulatedCamera:
         If it does not start.
     """
 
-    def __init__(self, arguments: Sequence[str]) -> None:
-        command = [sys.executable, "-m", "mock_camera", "--until-stdin-closes", *arguments]
+    def __init__(self, arguments: Sequence[str], *, program: Sequence[str] = ("-m", "mock_camera")) -> None:
+        command = [sys.executable, *program, "--until-stdin-closes", *arguments]
         self._process = subprocess.Popen(
             command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
         )
