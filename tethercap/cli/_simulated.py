@@ -12,7 +12,7 @@ import sys
 import threading
 from collections.abc import Callable, Sequence
 from types import TracebackType
-from typing import Any
+from typing import Any, Self
 
 from tethercap.errors import CameraGoneError
 from tethercap.session import events
@@ -103,7 +103,7 @@ class SimulatedCamera:
         if self._process.stdout is not None:
             self._process.stdout.close()
 
-    def __enter__(self) -> "SimulatedCamera":
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(
