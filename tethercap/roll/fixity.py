@@ -15,8 +15,10 @@ MANIFEST_NAME: Final = "manifest-sha256.txt"
 
 _PIECE_BYTES = 1 << 20
 _MANIFEST_LINE = re.compile(r"([0-9a-fA-F]{64}) [ *](.+)")
-_OUTSIDE_MANIFEST = frozenset({MANIFEST_NAME, record.FILE_NAME, setup_file.FILE_NAME, lock.FILE_NAME})
-"""The record has a checksum in each of its lines, and roll.toml is for people to change."""
+_OUTSIDE_MANIFEST = frozenset(
+    {MANIFEST_NAME, record.FILE_NAME, setup_file.FILE_NAME, setup_file.RECIPES_NAME, lock.FILE_NAME}
+)
+"""The record has a checksum in each of its lines, and roll.toml and recipe.toml are for people to change."""
 
 
 def file_sha256(path: Path, progress: Callable[[int], None] | None = None) -> str:

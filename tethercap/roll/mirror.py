@@ -93,6 +93,8 @@ class Copying:
                 self._bring_over(check_path(file), sums[file])
             for name in (setup_file.FILE_NAME, record.FILE_NAME):
                 self._write(name, (self._source / name).read_bytes())
+            if (self._source / setup_file.RECIPES_NAME).exists():
+                self._write(setup_file.RECIPES_NAME, (self._source / setup_file.RECIPES_NAME).read_bytes())
             self._write(MANIFEST_NAME, manifest)
 
     def _bring_over(self, file: str, sha256: str) -> None:

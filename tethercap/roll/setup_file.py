@@ -14,6 +14,8 @@ from tethercap.errors import ProfileError, RollNameError
 from tethercap.roll.setup import FrameNotes, RollSetup
 
 FILE_NAME: Final = "roll.toml"
+RECIPES_NAME: Final = "recipe.toml"
+"""How positives of the roll are made, where a person chose; theirs to change, like roll.toml."""
 
 _HEADER = """\
 What is known about this roll. Change it whenever you learn more, then run
