@@ -37,6 +37,7 @@ def reconcile(core: RollCore) -> tuple[str, ...]:
     if renumber.finish(core):
         notes.append("A renumbering that was cut off was finished.")
     notes += _name_waiting(core)
+    _name_waiting_results(core)
     notes += _take_up_leftovers(core)
     notes += _adopt_strangers(core)
     notes += _tell_missing(core)
@@ -66,6 +67,19 @@ def _name_waiting(core: RollCore) -> list[str]:
     if notes:
         core.layer.sync_folder(core.path / RAW_FOLDER)
     return notes
+
+
+def _name_waiting_results(core: RollCore) -> None:
+    """Give their names to positives and proofs that the record knows already."""
+    for name in (POSITIVE_FOLDER, PROOF_FOLDER):
+        for path in sorted((core.path / name).iterdir()):
+            waiting = _UNFINISHED_RESULT.fullmatch(path.name)
+            if waiting is None or not path.is_file():
+                continue
+            target = path.with_name(path.name[1 : waiting.start(1) - 1])
+            if core.state.sums.get(f"{name}/{target.name}") == file_sha256(path):
+                core.layer.replace(path, target)
+                core.layer.sync_folder(target.parent)
 
 
 def _take_up_leftovers(core: RollCore) -> list[str]:

@@ -1,5 +1,6 @@
 """The part of an open roll that has to do with what is made from its pictures."""
 
+import os
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
@@ -92,6 +93,62 @@ class RollResults:
             with core.guard:
                 core.say(converted)
                 core.write_manifest()
+
+    def waiting_path(self, path: Path) -> Path:
+        """Name under which a result is written before it takes the place of the one that is at `path`."""
+        return path.with_name(f".{path.name}.{os.getpid()}.part")
+
+    def put_positive(
+        self,
+        frame_id: FrameId | str,
+        take: int,
+        waiting_positive: Path,
+        waiting_proof: Path | None = None,
+        *,
+        positive_sha256: str,
+        proof_sha256: str = "",
+        **told: Any,
+    ) -> None:
+        """Put a positive that waits under its `waiting_path` in the place of the one that is there, and note it.
+
+        The record says so first: a run that is cut off between the two is made good when the roll is opened.
+
+        Parameters
+        ----------
+        waiting_positive, waiting_proof : Path
+            Whole and on the disk; the names end up at `positive_path` and `proof_path`.
+        positive_sha256, proof_sha256 : str
+            Hex, of the waiting files.
+        **told
+            Recipe, steps, base and warnings, as in `note_positive`.
+
+        Raises
+        ------
+        RollError
+            If a file lies outside the roll.
+        StorageError
+        """
+        core, frame = self._core, FrameId.parse(frame_id)
+        positive, proof = self.positive_path(frame, take), self.proof_path(frame, take)
+        with disk_troubles(f"putting the positive of frame {frame} in its place", safe=FILED_SAFE), core.guard:
+            converted = Converted(
+                frame=str(frame),
+                take=take,
+                positive=core.relative(positive),
+                proof=core.relative(proof) if waiting_proof is not None else "",
+                positive_sha256=positive_sha256,
+                proof_sha256=proof_sha256,
+                software=f"tethercap {__version__}",
+                **told,
+            )
+            moves = [(waiting_positive, positive), *([(waiting_proof, proof)] if waiting_proof is not None else [])]
+            for waiting, _ in moves:
+                core.layer.sync_folder(waiting.parent)
+            core.say(converted)
+            for waiting, place in moves:
+                core.layer.replace(waiting, place)
+                core.layer.sync_folder(place.parent)
+            core.write_manifest()
 
     def note_sheet(self, sheet: Path) -> None:
         """Note that the contact sheet was written.

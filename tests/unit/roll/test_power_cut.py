@@ -128,6 +128,39 @@ def _places(roll: Roll) -> dict[str, str]:
     return places
 
 
+def _result(disk: RecordingDisk, path: Path, content: bytes) -> Path:
+    handle = disk.open_new(path)
+    disk.write(handle, content)
+    disk.sync(handle)
+    disk.close(handle)
+    return path
+
+
+def test_a_positive_is_the_old_one_or_the_new_one_and_the_record_knows_which(tmp_path: Path) -> None:
+    disk = RecordingDisk(tmp_path / "disk")
+    disk.root.mkdir()
+    with rolls.create(disk.root / "roll", layer=disk) as roll:
+        rolls.take(roll, "1", 1)
+        start = len(disk.log)
+        for content in (b"an old positive", b"a new positive"):
+            positive, proof = (roll.waiting_path(path("1", 1)) for path in (roll.positive_path, roll.proof_path))
+            for path, part in ((positive, content), (proof, content + b" in small")):
+                _result(disk, path, part)
+            sums = [hashlib.sha256(path.read_bytes()).hexdigest() for path in (positive, proof)]
+            roll.put_positive("1", 1, positive, proof, positive_sha256=sums[0], proof_sha256=sums[1])
+        assert roll.positive_path("1", 1).read_bytes() == b"a new positive"
+        assert roll.proof_path("1", 1).read_bytes() == b"a new positive in small"
+    for length in range(start, len(disk.log) + 1):
+        cut = PowerCut(disk.log, length)
+        for name, keep, content in cut.states(length):
+            place = tmp_path / f"{length}-{name}"
+            place.mkdir()
+            cut.write_to(place, keep, content)
+            with rolls.reopen(place / "roll") as roll:
+                _check_order(roll, name)
+            assert verify(place / "roll").is_sound, f"{name} after {length} calls"
+
+
 def test_a_second_cut_while_putting_right_loses_nothing(recorded: RecordingDisk, tmp_path: Path) -> None:
     for length in range(20, len(recorded.log), 17):
         cut = PowerCut(recorded.log, length)
