@@ -170,6 +170,12 @@ class StripStarted(_Body, frozen=True, kw_only=True, tag="strip-started"):
     """Number of its first frame, where it was given."""
 
 
+class StripEnded(_Body, frozen=True, kw_only=True, tag="strip-ended"):
+    """The strip was taken out; what was said of how it lay counts no longer."""
+
+    strip: int
+
+
 class FrameMove(msgspec.Struct, frozen=True, kw_only=True):
     """One frame, with its takes and marks, gets another number."""
 
@@ -256,6 +262,7 @@ LineBody = (
     | Picked
     | NextFrame
     | StripStarted
+    | StripEnded
     | Renumbering
     | RenumberingParked
     | Renumbered

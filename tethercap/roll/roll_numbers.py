@@ -7,7 +7,7 @@ from typing import Literal
 from tethercap.errors import RollError
 from tethercap.roll import renumber
 from tethercap.roll.core import RollCore
-from tethercap.roll.lines import Blank, NextFrame, Picked, Reopened, Skipped, StripStarted
+from tethercap.roll.lines import Blank, NextFrame, Picked, Reopened, Skipped, StripEnded, StripStarted
 from tethercap.roll.names import FrameId
 from tethercap.roll.setup import RollSetup
 from tethercap.roll.state import FrameRecord
@@ -40,12 +40,17 @@ class RollNumbers:
         return self._core.state.strip
 
     @property
+    def strip_is_in(self) -> bool:
+        """Whether the present strip is in the holder still, as far as the record tells."""
+        return self._core.state.strip_is_in
+
+    @property
     def mirrored(self) -> bool:
         """Whether the film lies the other way up now."""
         return self._core.state.mirrored
 
     @property
-    def numbers_run(self) -> int:
+    def numbers_run(self) -> Literal[1, -1]:
         """1 where numbers rise from frame to frame now, -1 where they fall."""
         return self._core.state.numbers_run
 
@@ -101,6 +106,7 @@ class RollNumbers:
         first: FrameId | str | None = None,
         numbers_run: Literal[1, -1] | None = None,
         mirrored: bool | None = None,
+        again: bool = False,
     ) -> int:
         """Note that a strip was put in, and how it lies; return its number, counted from 1.
 
@@ -113,16 +119,25 @@ class RollNumbers:
             -1 where the strip was put in with its last frame first; not given, as roll.toml says.
         mirrored : bool, optional
             True where it lies with the other side up; not given, as roll.toml says.
+        again : bool
+            It is the strip that is in the holder already: its number stays, and so does what is not given.
         """
         with self._core.guard:
+            state = self._core.state
+            known = state if again else self.setup
             strip = StripStarted(
-                strip=self._core.state.strip + 1,
-                numbers_run=self.setup.numbers_run if numbers_run is None else numbers_run,
-                mirrored=self.setup.mirrored if mirrored is None else mirrored,
+                strip=state.strip if again else state.strip + 1,
+                numbers_run=known.numbers_run if numbers_run is None else numbers_run,
+                mirrored=known.mirrored if mirrored is None else mirrored,
                 first="" if first is None else str(FrameId.parse(first)),
             )
             self._core.say(strip)
             return strip.strip
+
+    def end_strip(self) -> None:
+        """Note that the strip was taken out. Numbers run again as roll.toml says, on from the outermost one."""
+        with self._core.guard:
+            self._core.say(StripEnded(strip=self._core.state.strip))
 
     def renumber(self, new_ids: Mapping[FrameId, FrameId]) -> None:
         """Give frames other numbers, all at once; their files are renamed, and a crash in the middle is made good.

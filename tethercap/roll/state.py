@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from typing import Final
+from typing import Final, Literal
 
 import msgspec
 
@@ -26,6 +26,7 @@ from tethercap.roll.lines import (
     SetAside,
     SheetMade,
     Skipped,
+    StripEnded,
     StripStarted,
     Withdrawn,
 )
@@ -139,7 +140,9 @@ class RollState:
     last_closed: FrameId | None = None
     next_asked: FrameId | None = None
     strip: int = 0
-    numbers_run: int = 1
+    strip_is_in: bool = False
+    """Nobody has seen the holder empty since it was put in."""
+    numbers_run: Literal[1, -1] = 1
     mirrored: bool = False
     moving: Renumbering | None = None
     """A renumbering that is not finished."""
@@ -201,6 +204,8 @@ class RollState:
                 self.next_asked = FrameId.parse(frame)
             case StripStarted() as strip:
                 self._start_strip(strip)
+            case StripEnded():
+                self._end_strip()
             case Renumbering() | RenumberingParked() | Renumbered() as step:
                 self._renumber(step)
             case SheetMade() | Describing() | Described() as written:
@@ -285,15 +290,24 @@ class RollState:
         self.frames[frame_id] = frame
 
     def _start_strip(self, strip: StripStarted) -> None:
-        self.strip = strip.strip
+        self.strip, self.strip_is_in = strip.strip, True
         self.mirrored = strip.mirrored
         self.numbers_run = strip.numbers_run
         if strip.first:
             self.next_asked = FrameId.parse(strip.first)
         elif strip.numbers_run > 0:
-            # After a strip that was put in backwards, go on after its highest number, not after its last one.
-            closed = [frame_id for frame_id, frame in self.frames.items() if frame.is_closed]
-            self.last_closed = max(closed, default=None)
+            self._go_on_beyond()
+
+    def _end_strip(self) -> None:
+        self.strip_is_in, self.mirrored = False, self.setup.mirrored
+        if self.numbers_run != self.setup.numbers_run:
+            self.numbers_run, self.next_asked = self.setup.numbers_run, None
+            self._go_on_beyond()
+
+    def _go_on_beyond(self) -> None:
+        """After a strip that was put in backwards, go on after its outermost number, not after its last one."""
+        closed = [frame_id for frame_id, frame in self.frames.items() if frame.is_closed]
+        self.last_closed = (max if self.numbers_run > 0 else min)(closed, default=None)
 
     def _renumber(self, step: Renumbering | RenumberingParked | Renumbered) -> None:
         match step:

@@ -36,7 +36,7 @@ class Book:
     @classmethod
     def from_roll(cls, roll: Roll) -> "Book":
         """Take up the numbers and marks that the roll's record holds."""
-        book = cls(Numbering(str(roll.next_frame_id()), roll.setup.numbers_run, roll.setup.by_halves))
+        book = cls(Numbering(str(roll.next_frame_id()), roll.numbers_run, roll.setup.by_halves))
         book.strip = roll.strip
         book.marks = {frame_id: FrameMark(mark) for frame_id, mark in roll.marks().items()}
         return book

@@ -68,6 +68,13 @@ class Desk:
         self.emit(events.NextFrameSet(self.book.frame_id))
         self.refresh()
 
+    def leave_open(self) -> None:
+        """Go on to the next number although the frame in hand has no good take; remembered over a crash."""
+        left = self.book.leave_open()
+        self.say(f"Frame {left} was not good and the film has moved on: it stays open. Take it again later.")
+        self.number_moved()
+        self.roll.go_to(self.book.frame_id)
+
     def read_settings(self) -> None:
         """Ask the camera for its settings; tell the watcher the shutter time, and the person what was turned."""
         self.settings = self.camera.settings()
@@ -101,6 +108,8 @@ class Desk:
             roll_id=self.roll.setup.id,
             next_frame_id=book.frame_id,
             strip=book.strip,
+            numbers_run=book.numbering.numbers_run,
+            mirrored=self.roll.mirrored,
             frames=dict(book.marks),
             frames_expected=self.roll.setup.frames_expected,
             frames_per_minute=book.frames_per_minute,

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
+from typing import Literal
 
 from tethercap.check.findings import RawFindings
 from tethercap.errors import TethercapError
@@ -147,9 +148,13 @@ class NextFrameSet:
 
 @dataclass(frozen=True, slots=True)
 class StripStarted:
-    """Film came into the holder after there was none."""
+    """Film came into the holder after there was none, or a person said how the strip in it lies."""
 
     strip: int
+    numbers_run: Literal[1, -1] = 1
+    """-1 where numbers fall from frame to frame."""
+    mirrored: bool = False
+    """It lies with its other side up."""
 
 
 @dataclass(frozen=True, slots=True)

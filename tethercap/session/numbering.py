@@ -2,6 +2,7 @@
 
 from contextlib import suppress
 from dataclasses import dataclass
+from typing import Literal
 
 from tethercap.errors import RollNameError
 from tethercap.roll.names import FrameId
@@ -15,14 +16,14 @@ class Numbering:
     ----------
     current : str
         Frame the next picture belongs to.
-    numbers_run : int
+    numbers_run : 1 or -1
         +1 where the numbers rise as the film is pulled, -1 where they fall.
     by_halves : bool
         Count 1, 1A, 2, 2A ... as on half frames.
     """
 
     current: str
-    numbers_run: int = 1
+    numbers_run: Literal[1, -1] = 1
     by_halves: bool = False
     _back_to: str | None = None
 

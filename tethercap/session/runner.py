@@ -10,6 +10,7 @@ import threading
 from collections.abc import Callable
 from contextlib import suppress
 from functools import partial
+from typing import Literal
 
 from tethercap.camera.base import Camera, CameraLost, CaptureFinished, FileAppeared, LiveViewTroubled
 from tethercap.clock import Clock
@@ -26,6 +27,7 @@ from tethercap.session.options import RunnerOptions
 from tethercap.session.shot_line import Checker, ShotLine
 from tethercap.session.snapshot import Snapshot
 from tethercap.session.states import RunState
+from tethercap.session.strips import Lay, Strips
 from tethercap.session.watching import BUSY, FilmWatcher, state_of
 from tethercap.watch.sighting import Decision, Reason, ReasonCode, Sighting
 
@@ -70,9 +72,7 @@ class RollRunner:
         self._requests: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._stopping = threading.Event()
         self._live_sequence = -1
-        self._strip_is_in = False
-        self._other_for = 0
-        """Live pictures in a row that speak for the other state of the holder."""
+        self._strips = Strips(self._desk)
         self._desk.refresh()
 
     # --- what keys, pedals and commands may ask; from any thread
@@ -104,6 +104,23 @@ class RollRunner:
     def retake(self, frame_id: str) -> None:
         """Take one frame again, then come back to where the roll stands."""
         self._requests.put(partial(self._on_number, frame_id, visit=True))
+
+    def start_strip(
+        self, *, numbers_run: Literal[1, -1] | None = None, mirrored: bool | None = None, first: str | None = None
+    ) -> None:
+        """Say how the strip in the holder lies, or, where it is empty, the next one; the strips after it lie as before.
+
+        Parameters
+        ----------
+        numbers_run : 1 or -1, optional
+            -1 where it was put in with its last frame first, so that numbers fall.
+        mirrored : bool, optional
+            Whether it lies with the other side up.
+        first : str, optional
+            Number of the frame that is taken next. Not given, a strip whose direction was turned begins at the other
+            end of a full strip.
+        """
+        self._requests.put(partial(self._strips.lay, Lay(numbers_run, mirrored, first)))
 
     def change(self, setting: Setting, value: Value | float | str) -> None:
         """Change a setting of the camera."""
@@ -244,18 +261,13 @@ class RollRunner:
             return
         desk.taken_here = False
         if desk.book.failed_in_a_row and not self._line.busy:
-            self._leave_open()
-
-    def _leave_open(self) -> None:
-        left = self._desk.book.leave_open()
-        self._desk.say(f"Frame {left} was not good and the film has moved on: it stays open. Take it again later.")
-        self._desk.number_moved()
+            desk.leave_open()
 
     def _follow(self, sighting: Sighting) -> None:
         desk, before = self._desk, self._desk.state
         after = state_of(sighting, moving_above_mm_s=desk.options.moving_above_mm_s, taken_here=desk.taken_here)
         desk.go(after)
-        self._note_strip(sighting)
+        self._strips.note(sighting)
         if after is RunState.HELD and desk.options.skip_blank and self._blank_for_good(sighting):
             self._on_blank()
         if after is RunState.SEATED:
@@ -268,37 +280,11 @@ class RollRunner:
         motion = sighting.motion
         return sighting.blank and motion is not None and motion.still_for_s >= self._desk.options.blank_after_s
 
-    def _note_strip(self, sighting: Sighting) -> None:
-        """Tell strips apart: by what lies at rest for a moment, since film that is being fed in comes and goes."""
-        present, still = sighting.film_present, sighting.motion is not None and sighting.motion.still
-        if present is None or not still or present is self._strip_is_in:
-            self._other_for = 0
-            return
-        self._other_for += 1
-        if self._other_for >= self._desk.options.strip_after_pictures:
-            (self._strip_started if present else self._strip_ended)()
-
-    def _strip_started(self) -> None:
-        desk = self._desk
-        self._strip_is_in, self._other_for = True, 0
-        desk.book.start_strip(desk.roll.start_strip(first=desk.book.frame_id))
-        desk.emit(events.StripStarted(desk.book.strip))
-
-    def _strip_ended(self) -> None:
-        desk = self._desk
-        self._strip_is_in, self._other_for = False, 0
-        if desk.book.failed_in_a_row:
-            self._leave_open()
-        desk.taken_here = False
-        desk.emit(events.StripEnded(desk.book.strip, desk.book.filed_on_strip))
-        if desk.book.filed_on_strip:
-            desk.emit(events.Signalled(Signal.STRIP_DONE))
-
     # --- firing and the other requests
 
     def _release(self, fired_by: FiredBy) -> None:
-        if not self._strip_is_in and fired_by is not FiredBy.FORCED_KEY and self._desk.camera.abilities.live_view:
-            self._strip_started()
+        if not self._strips.is_in and fired_by is not FiredBy.FORCED_KEY and self._desk.camera.abilities.live_view:
+            self._strips.begin()
         self._line.release(fired_by)
 
     def _on_fire(self, *, forced: bool) -> None:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Literal
 
 from tethercap.exposure.settings import Setting, SettingState
 from tethercap.session.events import FrameFiled, Mode
@@ -32,6 +33,10 @@ class Snapshot:
     next_frame_id: str = ""
     strip: int = 0
     """Counts strips put in since the start, from 1; 0 before the first."""
+    numbers_run: Literal[1, -1] = 1
+    """-1 where numbers fall from frame to frame on this strip."""
+    mirrored: bool = False
+    """This strip lies with its other side up."""
     frames: Mapping[str, FrameMark] = field(default_factory=dict)
     frames_expected: int | None = None
     frames_per_minute: float | None = None

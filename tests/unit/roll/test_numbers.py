@@ -114,6 +114,16 @@ def test_a_strip_put_in_backwards_and_the_wrong_way_up(roll: Roll) -> None:
     assert "Xmp.tiff.Orientation" not in (roll.path / "raw/X31-007_13.xmp").read_text()
 
 
+def test_taking_a_strip_out_ends_what_was_said_of_how_it_lay(roll: Roll) -> None:
+    roll.start_strip(first="6", numbers_run=-1, mirrored=True)
+    _take_next(roll, 3)
+    assert (roll.strip_is_in, roll.numbers_run, str(roll.next_frame_id())) == (True, -1, "3")
+    assert roll.start_strip(again=True, first="2") == 1, "the same strip, said again"
+    assert (roll.numbers_run, roll.mirrored) == (-1, True)
+    roll.end_strip()
+    assert (roll.strip_is_in, roll.mirrored, str(roll.next_frame_id())) == (False, False, "7")
+
+
 def test_strips_in_any_order(roll: Roll) -> None:
     roll.start_strip(first="13")
     _take_next(roll, 6)

@@ -1,5 +1,7 @@
 """Which number the next picture gets."""
 
+from typing import Literal
+
 import pytest
 
 from tethercap.errors import RollNameError
@@ -16,7 +18,7 @@ from tethercap.session.numbering import Numbering
         ("9", 1, False, ["10", "11"]),
     ],
 )
-def test_numbers_run_as_on_the_edge(start: str, run: int, halves: bool, then: list[str]) -> None:
+def test_numbers_run_as_on_the_edge(start: str, run: Literal[1, -1], halves: bool, then: list[str]) -> None:
     numbering = Numbering(start, run, halves)
     assert [numbering.done() for _ in then] == then
 
