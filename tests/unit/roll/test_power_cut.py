@@ -142,9 +142,9 @@ def test_a_positive_is_the_old_one_or_the_new_one_and_the_record_knows_which(tmp
     with rolls.create(disk.root / "roll", layer=disk) as roll:
         rolls.take(roll, "1", 1)
         start = len(disk.log)
-        for content in (b"an old positive", b"a new positive"):
+        for pixels in (b"an old positive", b"a new positive"):
             positive, proof = (roll.waiting_path(path("1", 1)) for path in (roll.positive_path, roll.proof_path))
-            for path, part in ((positive, content), (proof, content + b" in small")):
+            for path, part in ((positive, pixels), (proof, pixels + b" in small")):
                 _result(disk, path, part)
             sums = [hashlib.sha256(path.read_bytes()).hexdigest() for path in (positive, proof)]
             roll.put_positive("1", 1, positive, proof, positive_sha256=sums[0], proof_sha256=sums[1])
