@@ -1,4 +1,8 @@
-"""The door to RAW files: LibRaw through rawpy, arrays copied out before the file is closed."""
+"""The door to RAW files: LibRaw through rawpy, arrays copied out before the file is closed.
+
+The program works on a 2 × 2 mosaic of red, green and blue. Sensors that have another one (6 × 6 mosaics, files that
+the camera interpolated, sensors without filters) are brought to it here; nothing behind this door needs to know.
+"""
 
 from pathlib import Path
 
@@ -8,9 +12,13 @@ import rawpy
 from tethercap.convert.spaces import rgb_to_xyz
 from tethercap.errors import UnreadablePictureError, UnsupportedPictureError
 from tethercap.image_files.metadata import read_shot
-from tethercap.pictures import ColourSpace, F64Array, RawPicture, U8Array
+from tethercap.pictures import ColourSpace, F64Array, RawPicture, U8Array, U16Array
 
 _GREEN = 1
+_FULL_SCALE = 65535
+_COMMON_PATTERN = ((0, 1), (1, 2))
+_BRIGHT_PERCENT = 99.5
+"""What is brighter than all but this part of a picture of film is clear film or bare light."""
 
 
 def read_raw(path: Path, *, with_preview: bool = False) -> RawPicture:
@@ -19,7 +27,9 @@ def read_raw(path: Path, *, with_preview: bool = False) -> RawPicture:
     Parameters
     ----------
     path : Path
-        Any Bayer RAW that LibRaw reads.
+        Any RAW that LibRaw reads. Where its mosaic is not a 2 x 2 one of red, green and blue, `mosaic` holds what such
+        a one would have recorded: LibRaw interpolates, and each place keeps its colour. A sensor without filters
+        has the same in all three.
     with_preview : bool
         Also take the embedded JPEG out.
 
@@ -28,17 +38,16 @@ def read_raw(path: Path, *, with_preview: bool = False) -> RawPicture:
     UnreadablePictureError
         If the file is missing, damaged or cut short. No partly read picture is handed out.
     UnsupportedPictureError
-        If it is no RAW, or not one with a 2 x 2 mosaic of red, green and blue.
+        If it is no RAW, or its colours are not red, green and blue.
     """
     try:
         with rawpy.imread(str(path)) as raw:
-            _refuse_other_mosaics(raw, path)
+            mosaic, pattern, black, white = _read_mosaic(raw, path)
             return RawPicture(
-                # The library's memory is gone with the file; a view into it would crash the process.
-                mosaic=raw.raw_image_visible.copy(),
-                pattern=_pattern(raw),
-                black=_black(raw),
-                white=float(raw.white_level),
+                mosaic=mosaic,
+                pattern=pattern,
+                black=black,
+                white=white,
                 camera_to_xyz=_camera_to_xyz(raw),
                 daylight_multipliers=_multipliers(raw),
                 orientation=_orientation(raw),
@@ -59,12 +68,58 @@ def _said(error: Exception) -> str:
     return text.decode("utf-8", "replace") if isinstance(text, bytes) else str(text)
 
 
-def _refuse_other_mosaics(raw: "rawpy.RawPy", path: Path) -> None:
-    pattern = raw.raw_pattern
-    if raw.raw_type != rawpy.RawType.Flat or pattern is None or pattern.shape != (2, 2) or raw.num_colors != 3:
+def _read_mosaic(raw: "rawpy.RawPy", path: Path) -> tuple[U16Array, U8Array, F64Array, float]:
+    """Return mosaic, pattern, black levels and white level."""
+    is_flat = raw.raw_type == rawpy.RawType.Flat
+    if is_flat and raw.num_colors == 1:
+        black = np.full((2, 2), float(raw.black_level_per_channel[0]))
+        return raw.raw_image_visible.copy(), np.array(_COMMON_PATTERN, np.uint8), black, float(raw.white_level)
+    if raw.num_colors != 3:
         raise UnsupportedPictureError(
-            f"{path} has no 2 × 2 mosaic of red, green and blue.", todo="Use the camera's plain RAW format."
+            f"{path} has {raw.num_colors} colours, not red, green and blue.", todo="Use the camera's plain RAW format."
         )
+    if is_flat and raw.raw_pattern is not None and raw.raw_pattern.shape == (2, 2):
+        # The library's memory is gone with the file; a view into it would crash the process.
+        return raw.raw_image_visible.copy(), _pattern(raw), _black(raw), float(raw.white_level)
+    return _remosaic(raw), np.array(_COMMON_PATTERN, np.uint8), np.zeros((2, 2)), float(_FULL_SCALE)
+
+
+def _remosaic(raw: "rawpy.RawPy") -> U16Array:
+    """Let LibRaw interpolate to camera colours, 0 = black, 65535 = saturation, and keep one of them at each place."""
+    multipliers = _even_multipliers(raw)
+    rgb = raw.postprocess(
+        user_wb=[*multipliers, multipliers[_GREEN]],
+        output_color=rawpy.ColorSpace.raw,
+        output_bps=16,
+        gamma=(1, 1),
+        no_auto_bright=True,
+        adjust_maximum_thr=0.0,
+        highlight_mode=rawpy.HighlightMode.Ignore,
+        user_flip=0,
+    )
+    # LibRaw scales so that the largest factor is 1; taken back, each colour is on the scale of the sensor.
+    back = multipliers.max() / multipliers
+    mosaic = np.empty(rgb.shape[:2], np.uint16)
+    for (row, column), channel in np.ndenumerate(np.array(_COMMON_PATTERN)):
+        place = rgb[row::2, column::2, channel].astype(np.float32) * np.float32(back[channel])
+        mosaic[row::2, column::2] = np.minimum(np.rint(place), _FULL_SCALE)
+    return mosaic
+
+
+def _even_multipliers(raw: "rawpy.RawPy") -> F64Array:
+    """Return factors that make the brightest part of the picture neutral, the least of them 1.
+
+    Interpolation goes by differences of colours; on an orange mask that is left orange it breaks.
+    """
+    black = np.asarray(raw.black_level_per_channel, dtype=np.float64)
+    if raw.raw_type == rawpy.RawType.Flat:
+        colours, counts = raw.raw_colors_visible[::3, ::5], raw.raw_image_visible[::3, ::5]
+        bright = [np.percentile(counts[colours == channel] - black[channel], _BRIGHT_PERCENT) for channel in range(3)]
+    else:
+        counts = raw.raw_image_visible[::3, ::5, :3]
+        bright = np.percentile(counts.reshape(-1, 3) - black[:3], _BRIGHT_PERCENT, axis=0)
+    brightest = np.maximum(np.asarray(bright, dtype=np.float64), 1.0)
+    return np.asarray(brightest.max() / brightest)
 
 
 def _colour_indices(raw: "rawpy.RawPy") -> U8Array:
