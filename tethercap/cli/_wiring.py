@@ -15,9 +15,9 @@ from tethercap.batch.pools import stand_back
 from tethercap.batch.sturdy import SturdyPool
 from tethercap.batch.work import convert_file
 from tethercap.camera.base import Camera
-from tethercap.check.findings import RawFindings
 from tethercap.check.raw import CheckRequest
 from tethercap.clock import SystemClock
+from tethercap.convert.crop import quad_or_none
 from tethercap.convert.recipe import Recipe
 from tethercap.image_files.metadata import xmp_packet
 from tethercap.profile_files import load_film_format
@@ -84,20 +84,20 @@ class Workers:
         """Hand a pulled file to the checking process."""
         return self.checker.submit(check_file, path, suffix, request)
 
-    def converting(self, roll: Roll, recipe: Recipe) -> "Callable[[FiledTake, RawFindings], Future[Any]] | None":
+    def converting(self, roll: Roll, recipe: Recipe) -> "Callable[[FiledTake], Future[Any]] | None":
         """Make the function that hands an accepted picture to the converting process, if there is one."""
         converter = self.converter
         if converter is None:
             return None
 
-        def convert(filed: FiledTake, findings: RawFindings) -> "Future[ConversionResult]":
-            return converter.submit(convert_file, conversion_job(roll, filed, findings, recipe))
+        def convert(filed: FiledTake) -> "Future[ConversionResult]":
+            return converter.submit(convert_file, conversion_job(roll, filed, recipe))
 
         return convert
 
 
-def conversion_job(roll: Roll, filed: FiledTake, findings: RawFindings, recipe: Recipe) -> ConversionJob:
-    """Describe the conversion of a take that was just filed."""
+def conversion_job(roll: Roll, filed: FiledTake, recipe: Recipe) -> ConversionJob:
+    """Describe the conversion of a take that was filed; where the frame lies in it is told by the record."""
     frame_id = FrameId.parse(filed.frame_id)
     take = roll.frames[frame_id].take(filed.take)
     return ConversionJob(
@@ -107,7 +107,7 @@ def conversion_job(roll: Roll, filed: FiledTake, findings: RawFindings, recipe: 
         positive_path=roll.positive_path(filed.frame_id, filed.take),
         proof_path=roll.proof_path(filed.frame_id, filed.take),
         recipe=replace(recipe, mirrored=take.filed.mirrored if take is not None else roll.setup.mirrored),
-        corners=findings.edges.corners if findings.edges is not None else None,
+        corners=quad_or_none(take.filed.corners_px) if take is not None else None,
         properties=positive_properties(roll.setup, frame_id, take) if take is not None else {},
     )
 

@@ -224,6 +224,16 @@ class Converted(_Body, frozen=True, kw_only=True, tag="converted"):
     software: str = ""
 
 
+class Made(_Body, frozen=True, kw_only=True, tag="made"):
+    """A further file was made of a take, in a folder named by what it is: an archive picture, a mask of its dust."""
+
+    frame: str
+    take: int
+    file: str
+    sha256: str
+    what: str = ""
+
+
 class SheetMade(_Body, frozen=True, kw_only=True, tag="sheet-made"):
     """The contact sheet was written."""
 
@@ -267,6 +277,7 @@ LineBody = (
     | RenumberingParked
     | Renumbered
     | Converted
+    | Made
     | SheetMade
     | Describing
     | Described

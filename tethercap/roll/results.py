@@ -6,10 +6,11 @@ from pathlib import Path
 from typing import Any
 
 from tethercap import __version__
+from tethercap.errors import RollError
 from tethercap.roll import describe
 from tethercap.roll.core import FILED_SAFE, POSITIVE_FOLDER, PROOF_FOLDER, RollCore
 from tethercap.roll.fixity import file_sha256
-from tethercap.roll.lines import Converted, SheetMade
+from tethercap.roll.lines import Converted, Made, SheetMade
 from tethercap.roll.names import FrameId, stem
 from tethercap.roll.outcome import FiledTake
 from tethercap.roll.room import Room, look_at_room
@@ -54,6 +55,7 @@ class RollResults:
         warnings: tuple[str, ...] = (),
         positive_sha256: str = "",
         proof_sha256: str = "",
+        picture_sha256: str = "",
     ) -> None:
         """Note that a positive was made of a take, and how.
 
@@ -65,11 +67,13 @@ class RollResults:
             Anything that JSON can hold: each step with its parameters, the film base that was used.
         positive_sha256, proof_sha256 : str, optional
             Hex, where the one who wrote the files knows them; otherwise the files are read.
+        picture_sha256 : str, optional
+            Of the picture it was made of, hex: if that got another number meanwhile, so do these files.
 
         Raises
         ------
         RollError
-            If a file lies outside the roll.
+            If a file lies outside the roll, or there is no such take any more.
         StorageError
         """
         core, frame = self._core, FrameId.parse(frame_id)
@@ -77,22 +81,44 @@ class RollResults:
             positive_sha256 = positive_sha256 or file_sha256(positive)
             if proof is not None:
                 proof_sha256 = proof_sha256 or file_sha256(proof)
-            converted = Converted(
-                frame=str(frame),
-                take=take,
-                positive=core.relative(positive),
-                proof=core.relative(proof) if proof is not None else "",
-                positive_sha256=positive_sha256,
-                proof_sha256=proof_sha256,
-                recipe=recipe,
-                steps=steps,
-                base=base,
-                warnings=warnings,
-                software=f"tethercap {__version__}",
-            )
             with core.guard:
-                core.say(converted)
+                if picture_sha256:
+                    frame, take, positive, proof = self._under_its_number(picture_sha256, frame, take, positive, proof)
+                core.say(
+                    Converted(
+                        frame=str(frame),
+                        take=take,
+                        positive=core.relative(positive),
+                        proof=core.relative(proof) if proof is not None else "",
+                        positive_sha256=positive_sha256,
+                        proof_sha256=proof_sha256,
+                        recipe=recipe,
+                        steps=steps,
+                        base=base,
+                        warnings=warnings,
+                        software=f"tethercap {__version__}",
+                    )
+                )
                 core.write_manifest()
+
+    def _under_its_number(
+        self, picture_sha256: str, frame: FrameId, take: int, positive: Path, proof: Path | None
+    ) -> tuple[FrameId, int, Path, Path | None]:
+        """Give what was made of a picture the number that the picture has by now."""
+        core = self._core
+        now = next((record for record in core.state.takes() if record.filed.sha256 == picture_sha256), None)
+        if now is None:
+            raise RollError(f"{positive.name} was made of a picture that is not in the roll any more.", safe=FILED_SAFE)
+        frame_now = FrameId.parse(now.filed.frame)
+        if (frame_now, now.number) == (frame, take):
+            return frame, take, positive, proof
+        renamed = self.positive_path(frame_now, now.number, positive.suffix)
+        core.layer.rename_new(positive, renamed)
+        if proof is not None:
+            proof_renamed = self.proof_path(frame_now, now.number)
+            core.layer.rename_new(proof, proof_renamed)
+            proof = proof_renamed
+        return frame_now, now.number, renamed, proof
 
     def waiting_path(self, path: Path) -> Path:
         """Name under which a result is written before it takes the place of the one that is at `path`."""
@@ -149,6 +175,36 @@ class RollResults:
                 core.layer.replace(waiting, place)
                 core.layer.sync_folder(place.parent)
             core.write_manifest()
+
+    def made_path(self, frame_id: FrameId | str, take: int, what: str, suffix: str) -> Path:
+        """Where a further file made of a take belongs, in a folder that is named by what it is."""
+        folder = self._core.make_folder(what)
+        return folder / (stem(self._core.state.setup.id, FrameId.parse(frame_id), take) + suffix)
+
+    def note_made(self, frame_id: FrameId | str, take: int, file: Path, what: str, *, sha256: str = "") -> None:
+        """Note that a further file was made of a take.
+
+        Parameters
+        ----------
+        file : Path
+            At its `made_path`, whole and on the disk.
+        what : str
+            As given to `made_path`.
+        sha256 : str, optional
+            Hex, where the one who wrote the file knows it.
+
+        Raises
+        ------
+        RollError
+            If the file lies outside the roll.
+        StorageError
+        """
+        frame = FrameId.parse(frame_id)
+        with disk_troubles(f"noting {what} of frame {frame}", safe=FILED_SAFE), self._core.guard:
+            sum_of_file = sha256 or file_sha256(file)
+            path = self._core.relative(file)
+            self._core.say(Made(frame=str(frame), take=take, file=path, sha256=sum_of_file, what=what))
+            self._core.write_manifest()
 
     def note_sheet(self, sheet: Path) -> None:
         """Note that the contact sheet was written.

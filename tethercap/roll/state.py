@@ -17,6 +17,7 @@ from tethercap.roll.lines import (
     Filed,
     Line,
     LineBody,
+    Made,
     NextFrame,
     Picked,
     Renumbered,
@@ -68,6 +69,8 @@ class TakeRecord:
     """UTC, ISO 8601."""
     companions: tuple[Companion, ...] = ()
     """Other files of the same shot."""
+    made: tuple[Made, ...] = ()
+    """Further files made of it."""
 
     @property
     def sidecar(self) -> str:
@@ -190,8 +193,8 @@ class RollState:
         match line.body:
             case Filed() as filed:
                 self._file(filed, line.at)
-            case Companion() as companion:
-                self._add_companion(companion)
+            case Companion() | Made() as further:
+                self._add_further(further)
             case Converted() as converted:
                 self._convert(converted, line.at)
             case Withdrawn(frame=frame, take=number, sha256=sha256):
@@ -202,10 +205,8 @@ class RollState:
                 self._change_frame(change)
             case NextFrame(frame=frame):
                 self.next_asked = FrameId.parse(frame)
-            case StripStarted() as strip:
-                self._start_strip(strip)
-            case StripEnded():
-                self._end_strip()
+            case StripStarted() | StripEnded() as strip:
+                self._note_strip(strip)
             case Renumbering() | RenumberingParked() | Renumbered() as step:
                 self._renumber(step)
             case SheetMade() | Describing() | Described() as written:
@@ -236,14 +237,17 @@ class RollState:
             self._close(frame_id)
         self.frames[frame_id] = frame
 
-    def _add_companion(self, companion: Companion) -> None:
-        frame_id = FrameId.parse(companion.frame)
-        take = self.take(frame_id, companion.take)
-        self.sums[companion.file] = companion.sha256
-        if take is not None:
-            others = tuple(other for other in take.companions if other.file != companion.file)
-            take = replace(take, companions=(*others, companion))
-            self.frames[frame_id] = self.frame(frame_id).with_take(take)
+    def _add_further(self, further: Companion | Made) -> None:
+        frame_id = FrameId.parse(further.frame)
+        take = self.take(frame_id, further.take)
+        self.sums[further.file] = further.sha256
+        if take is None:
+            return
+        if isinstance(further, Made):
+            take = replace(take, made=(*(o for o in take.made if o.file != further.file), further))
+        else:
+            take = replace(take, companions=(*(o for o in take.companions if o.file != further.file), further))
+        self.frames[frame_id] = self.frame(frame_id).with_take(take)
 
     def _close(self, frame_id: FrameId) -> None:
         self.last_closed = frame_id
@@ -289,7 +293,10 @@ class RollState:
                 frame = replace(frame, picked=take)
         self.frames[frame_id] = frame
 
-    def _start_strip(self, strip: StripStarted) -> None:
+    def _note_strip(self, strip: StripStarted | StripEnded) -> None:
+        if isinstance(strip, StripEnded):
+            self._end_strip()
+            return
         self.strip, self.strip_is_in = strip.strip, True
         self.mirrored = strip.mirrored
         self.numbers_run = strip.numbers_run
@@ -350,7 +357,10 @@ def _renamed(take: TakeRecord, frame: str, new_names: dict[str, str]) -> TakeRec
         msgspec.structs.replace(companion, frame=frame, file=new_names.get(companion.file, companion.file), waits_as="")
         for companion in take.companions
     )
-    return replace(take, filed=filed, converted=converted, companions=companions)
+    made = tuple(
+        msgspec.structs.replace(other, frame=frame, file=new_names.get(other.file, other.file)) for other in take.made
+    )
+    return replace(take, filed=filed, converted=converted, companions=companions, made=made)
 
 
 def _check_paths(body: LineBody) -> None:
@@ -360,7 +370,7 @@ def _check_paths(body: LineBody) -> None:
             paths = [file, *([waits_as] if waits_as else [])]
         case Converted(positive=positive, proof=proof):
             paths = [positive, *([proof] if proof else [])]
-        case SetAside(file=file) | SheetMade(file=file):
+        case SetAside(file=file) | SheetMade(file=file) | Made(file=file):
             paths = [file]
         case Renumbering(files=files):
             paths = [path for move in files for path in (move.old, move.via, move.new)]

@@ -1,11 +1,11 @@
 """Conversions under way: handed to workers when a frame is filed, noted in the roll when they are done."""
 
+from collections import deque
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import Future
+from concurrent.futures import BrokenExecutor, Future
 from pathlib import Path
 from typing import Protocol
 
-from tethercap.check.findings import RawFindings
 from tethercap.errors import TethercapError
 from tethercap.roll.folder import FiledTake
 from tethercap.session import events
@@ -61,39 +61,76 @@ class Converted(Protocol):
         ...
 
 
-Converter = Callable[[FiledTake, RawFindings], "Future[Converted]"]
+Converter = Callable[[FiledTake], "Future[Converted]"]
+
+_MOST_TRIES = 3
+"""A converting process that is ended from outside is no fault of the picture; one that ends each time is."""
 
 
 class Conversions:
-    """The pictures that are with the converter."""
+    """The pictures that wait for the converter. It gets one at a time, so that one that ends it is known by name."""
 
     def __init__(self, desk: Desk, convert: Converter | None) -> None:
         self._desk, self._convert = desk, convert
-        self._under_way: list[tuple[FiledTake, Future[Converted]]] = []
+        self._waiting: deque[FiledTake] = deque()
+        self._now: tuple[FiledTake, Future[Converted]] | None = None
+        self._tries = 0
 
-    def start(self, filed: FiledTake, findings: RawFindings) -> None:
+    def take_up(self) -> None:
+        """Hand over what a run before left without a positive."""
+        if self._convert is not None:
+            self._waiting.extend(self._desk.roll.unfinished_conversions())
+            self._begin_next()
+
+    def start(self, filed: FiledTake) -> None:
         """Hand an accepted picture to a worker."""
         if self._convert is not None:
-            self._under_way.append((filed, self._convert(filed, findings)))
-            self._desk.conversions_waiting = len(self._under_way)
+            self._waiting.append(filed)
+            self._begin_next()
 
     def collect(self) -> None:
         """Note what is done; never waits."""
-        for entry in [entry for entry in self._under_way if entry[1].done()]:
-            self._under_way.remove(entry)
-            self._note(*entry)
+        while self._now is not None and self._now[1].done():
+            self._note(*self._now)
 
     def finish(self) -> None:
         """Wait for all of them."""
-        while self._under_way:
-            self._note(*self._under_way.pop(0))
+        while self._now is not None:
+            self._note(*self._now)
+
+    def _begin_next(self) -> None:
+        if self._now is None and self._waiting:
+            filed = self._waiting.popleft()
+            self._tries = 0
+            self._begin(filed)
+        self._desk.conversions_waiting = len(self._waiting) + (self._now is not None)
+
+    def _begin(self, filed: FiledTake) -> None:
+        assert self._convert is not None  # noqa: S101 - nothing waits without a converter
+        self._tries += 1
+        try:
+            future = self._convert(filed)
+        except Exception as error:  # no process could be started: told like any other failure
+            future = Future()
+            future.set_exception(error)
+        self._now = filed, future
 
     def _note(self, filed: FiledTake, future: "Future[Converted]") -> None:
-        desk = self._desk
-        desk.conversions_waiting = len(self._under_way)
+        error = future.exception()
+        if isinstance(error, BrokenExecutor) and self._tries < _MOST_TRIES:
+            self._begin(filed)
+            return
+        if error is None:
+            error = self._note_positive(filed, future.result())
+        self._now = None
+        if error is not None:
+            self._desk.emit(events.ConversionFailed(filed.frame_id, filed.take, _in_words(error)))
+        self._begin_next()
+        self._desk.refresh()
+
+    def _note_positive(self, filed: FiledTake, done: Converted) -> Exception | None:
         try:
-            done = future.result()
-            desk.roll.note_positive(
+            self._desk.roll.note_positive(
                 filed.frame_id,
                 filed.take,
                 done.positive,
@@ -102,16 +139,17 @@ class Conversions:
                 steps=[{"step": name, **parameters} for name, parameters in done.steps],
                 base=done.base,
                 warnings=done.warnings,
+                picture_sha256=filed.sha256,
                 positive_sha256=done.positive_sha256,
                 proof_sha256=done.proof_sha256,
             )
-        except TethercapError as error:
-            desk.emit(events.ConversionFailed(filed.frame_id, filed.take, error))
-        except Exception as error:  # a converter that died must not end the roll
-            failure = TethercapError(
-                f"The converter ended: {error}.", safe="The RAW is safe.", todo="Convert it again later."
-            )
-            desk.emit(events.ConversionFailed(filed.frame_id, filed.take, failure))
-        else:
-            desk.emit(events.PositiveMade(filed.frame_id, filed.take, done.positive, done.proof, done.seconds))
-        desk.refresh()
+        except Exception as error:  # a positive that cannot be noted must not end the roll
+            return error
+        self._desk.emit(events.PositiveMade(filed.frame_id, filed.take, done.positive, done.proof, done.seconds))
+        return None
+
+
+def _in_words(error: BaseException) -> TethercapError:
+    if isinstance(error, TethercapError):
+        return error
+    return TethercapError(f"The converter ended: {error}.", safe="The RAW is safe.", todo="Convert it again later.")

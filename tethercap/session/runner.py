@@ -157,6 +157,7 @@ class RollRunner:
             self._guarded(self._prepare_camera)
             self._desk.emit(events.ModeChanged(self._desk.mode))
             self._desk.number_moved()
+            self._conversions.take_up()
             while not self._stopping.is_set() or self._line.busy:
                 self._guarded(self._turn)
                 self._conversions.collect()

@@ -60,6 +60,8 @@ class Shot:
     """The RAW (or the JPEG, where there is no RAW), safe in a temporary file."""
     companions: list[Incoming] = field(default_factory=list)
     checking: "Future[CheckedFile] | None" = None
+    checks: int = 0
+    """How often it was handed to the checking process."""
 
     @property
     def forced(self) -> bool:

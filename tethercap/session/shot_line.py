@@ -1,7 +1,7 @@
 """The way of one shot: shutter command, files announced, pulled, checked, filed."""
 
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future
+from concurrent.futures import BrokenExecutor, Future
 from pathlib import Path
 
 from tethercap.camera.base import CameraFile
@@ -20,6 +20,8 @@ from tethercap.session.housekeeping import Housekeeping
 from tethercap.session.shot import Shot, suffix_of
 from tethercap.session.states import RunState
 
+_MOST_CHECKS = 2
+"""A checking process that is ended from outside is no fault of the picture; one that ends again is."""
 Checker = Callable[[Path, str, CheckRequest], "Future[CheckedFile]"]
 
 
@@ -107,7 +109,7 @@ class ShotLine:
             elif not shot.files and now_s - shot.fired_at_s > deadline_s:
                 self._give_up("The camera delivered no picture. It may be on its card; take the frame again.")
         elif shot.checking is not None and shot.checking.done():
-            self._judge(shot, _result_of(shot.checking))
+            self._end_check(shot, shot.checking)
 
     # --- pulling
 
@@ -191,7 +193,14 @@ class ShotLine:
             watched=shot.sighting is not None,
             limits=desk.watcher.limits,
         )
+        shot.checks += 1
         shot.checking = self._check(picture.path, picture.suffix, request)
+
+    def _end_check(self, shot: Shot, checking: "Future[CheckedFile]") -> None:
+        if isinstance(checking.exception(), BrokenExecutor) and shot.checks < _MOST_CHECKS:
+            self._start_check(shot)
+            return
+        self._judge(shot, _result_of(checking))
 
     def _judge(self, shot: Shot, checked: CheckedFile) -> None:
         desk = self._desk
@@ -257,7 +266,7 @@ class ShotLine:
             desk.emit(fact)
             desk.emit(events.Signalled(Signal.FILED))
             desk.number_moved()
-            self._conversions.start(filed, findings)
+            self._conversions.start(filed)
             return
         desk.book.failed(filed.frame_id)
         desk.emit(fact)

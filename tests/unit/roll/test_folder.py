@@ -229,6 +229,23 @@ def test_conversions_that_are_not_done_are_known(roll: Roll) -> None:
         assert [filed.frame_id for filed in again.unfinished_conversions()] == ["1", "2"]
 
 
+def test_a_positive_made_while_its_frame_got_another_number_goes_with_its_picture(roll: Roll) -> None:
+    filed = take(roll, "7", 1)
+    positive, proof = roll.positive_path("7", 1), roll.proof_path("7", 1)
+    roll.renumber({FrameId(7): FrameId(8)})
+    positive.write_bytes(b"p")
+    proof.write_bytes(b"q")
+    roll.note_positive("7", 1, positive, proof, picture_sha256=filed.sha256)
+    assert not positive.exists()
+    converted = roll.frames[FrameId(8)].takes[0].converted
+    assert converted is not None
+    assert (converted.positive, converted.proof) == ("positive/X31-007_08.tif", "proof/X31-007_08.jpg")
+    assert FrameId(7) not in roll.frames
+    assert roll.unfinished_conversions() == ()
+    with pytest.raises(RollError, match="not in the roll any more"):
+        roll.note_positive("7", 1, positive, positive_sha256="00", picture_sha256="ff" * 32)
+
+
 def test_a_positive_outside_the_roll_is_refused(roll: Roll, tmp_path: Path) -> None:
     take(roll, "1", 1)
     outside = tmp_path / "elsewhere.tif"

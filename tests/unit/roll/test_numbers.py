@@ -183,3 +183,18 @@ def test_a_frame_that_was_passed_over_is_inserted(roll: Roll) -> None:
     assert _pictures(roll) == {"1": 0, "2": 1, "4": 2, "5": 3, "6": 4, "9": 5}
     assert _take_next(roll, 1) == ["3"]
     assert verify(roll.path).is_sound
+
+
+def test_further_files_of_a_take_go_with_its_number(roll: Roll) -> None:
+    _take_next(roll, 2)
+    for frame in ("1", "2"):
+        file = roll.made_path(frame, 1, "density", ".tif")
+        file.write_bytes(f"density of {frame}".encode())
+        roll.note_made(frame, 1, file, "density")
+    roll.renumber({FrameId(1): FrameId(2), FrameId(2): FrameId(1)})
+    assert roll.made_path("2", 1, "density", ".tif").read_bytes() == b"density of 1"
+    roll.close()
+    assert verify(roll.path).is_sound
+    with reopen(roll.path) as again:
+        (made,) = again.frames[FrameId(1)].takes[0].made
+        assert (made.file, made.what) == ("density/X31-007_01.tif", "density")

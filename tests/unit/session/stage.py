@@ -21,9 +21,11 @@ from tethercap.profile_files import load_film_format
 from tethercap.roll.folder import Roll
 from tethercap.roll.setup import RollSetup
 from tethercap.session.check_job import CheckedFile
+from tethercap.session.conversions import Converter
 from tethercap.session.events import Mode, SessionEvent
 from tethercap.session.options import RunnerOptions
 from tethercap.session.runner import RollRunner
+from tethercap.session.shot_line import Checker
 from tethercap.watch.limits import Limits
 from tethercap.watch.sighting import Decision, Motion, Reason, ReasonCode, Sighting, Verdict
 
@@ -134,6 +136,8 @@ def set_stage(
     expose: Callable[[int], Sequence[FakeFile]] | None = None,
     options: RunnerOptions | None = None,
     setup: RollSetup | None = None,
+    convert: Converter | None = None,
+    check: Checker | None = None,
 ) -> Stage:
     """Put a runner together on a new or an existing roll; it is stopped when the last phase ends."""
     clock = Timetable()
@@ -145,7 +149,7 @@ def set_stage(
     checks: list[CheckRequest] = []
     judge = judge or verdicts()
 
-    def check(_path: Path, _suffix: str, request: CheckRequest) -> "Future[CheckedFile]":
+    def judged(_path: Path, _suffix: str, request: CheckRequest) -> "Future[CheckedFile]":
         future: Future[CheckedFile] = Future()
         future.set_result(judge(len(checks)))
         checks.append(request)
@@ -153,7 +157,14 @@ def set_stage(
 
     options = options or RunnerOptions(mode=mode)
     runner = RollRunner(
-        camera=camera, watcher=film, roll=roll, clock=clock, on_event=said.append, check=check, options=options
+        camera=camera,
+        watcher=film,
+        roll=roll,
+        clock=clock,
+        on_event=said.append,
+        check=check or judged,
+        convert=convert,
+        options=options,
     )
     clock.at(phases[-1][0], runner.stop)
     return Stage(clock, camera, film, roll, runner, said, checks)
