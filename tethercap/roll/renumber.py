@@ -76,8 +76,8 @@ def _file_moves(core: RollCore, moves: Mapping[FrameId, FrameId]) -> Iterable[Fi
 def _files_of(take: TakeRecord) -> Iterable[str]:
     yield take.filed.file
     yield take.sidecar
-    for other in (*take.companions, *take.made):
-        yield other.file
+    yield from (companion.file for companion in take.companions)
+    yield from (made.file for made in take.made)
     if take.converted is not None:
         yield take.converted.positive
         if take.converted.proof:
