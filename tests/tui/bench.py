@@ -70,4 +70,4 @@ async def until(pilot: Pilot[int], holds: Callable[[], bool]) -> None:
 
 def picture_fits(view: LiveView) -> bool:
     """A picture is shown, in the view's present size."""
-    return view.shown is not None and view.shown.grid.shape == (view.size.height, view.size.width)
+    return view.shown is not None and view.shown.shape == (view.size.height, view.size.width)

@@ -7,9 +7,10 @@ import pytest
 
 from tests.tui.drawn_film import live_frame
 from tethercap.tui.cells import Depth
-from tethercap.tui.feed import LiveFeed, Shown
+from tethercap.tui.feed import LiveFeed
 from tethercap.tui.overlay import Drawing, Ink
 from tethercap.tui.quality import QualityLadder
+from tethercap.tui.shown import Shown
 
 
 class Terminal:

@@ -26,6 +26,8 @@ from tethercap.tui.screens.roll import RollScreen
 from tethercap.tui.screens.set_up import SetUpScreen
 from tethercap.tui.screens.start import StartScreen
 from tethercap.tui.start_view import Choice, StartServices
+from tethercap.tui.terminal_asks import ask_terminal
+from tethercap.tui.terminal_talents import Talents
 from tethercap.tui.themes import NO_COLOUR, THEMES
 from tethercap.watch.directions import Directions
 
@@ -44,6 +46,8 @@ class TerminalApp(App[int]):
         Makes the screen to begin with.
     preferences : Preferences, optional
         Colours, bells, own keys; defaults if left out.
+    talents : Talents, optional
+        What the terminal answered; nothing if left out.
     """
 
     CSS_PATH = "app.tcss"
@@ -53,7 +57,13 @@ class TerminalApp(App[int]):
     HORIZONTAL_BREAKPOINTS = WIDTHS
     VERTICAL_BREAKPOINTS = HEIGHTS
 
-    def __init__(self, make_first: Callable[[], Screen[None]], *, preferences: Preferences | None = None) -> None:
+    def __init__(
+        self,
+        make_first: Callable[[], Screen[None]],
+        *,
+        preferences: Preferences | None = None,
+        talents: Talents | None = None,
+    ) -> None:
         super().__init__()
         # Worker processes are spawned through a helper that is handed the standard error's descriptor; once the screen
         # runs, that is Textual's own and has none. So the helper starts now.
@@ -62,6 +72,7 @@ class TerminalApp(App[int]):
         """What was chosen on the start screen."""
         self._make_first = make_first
         self.preferences = preferences or Preferences()
+        self.talents = talents or Talents()
         self.keys = dict(self.preferences.keys)
         for each in THEMES:
             self.register_theme(each)
@@ -136,6 +147,10 @@ class TerminalApp(App[int]):
             self.exit(0)
 
 
+def _app(make_first: Callable[[], Screen[None]], preferences: Preferences | None) -> TerminalApp:
+    return TerminalApp(make_first, preferences=preferences or read_preferences(), talents=ask_terminal())
+
+
 def run_capture(
     make_runner: RunnerMaker,
     *,
@@ -162,10 +177,7 @@ def run_capture(
     int
         0, or 1 where the run ended with an error.
     """
-    app = TerminalApp(
-        lambda: CaptureScreen(make_runner, roll_name=roll_name, title=title, directions=directions),
-        preferences=preferences or read_preferences(),
-    )
+    app = _app(lambda: CaptureScreen(make_runner, roll_name=roll_name, title=title, directions=directions), preferences)
     result = app.run()
     for thread in threading.enumerate():
         if thread.name == CaptureScreen.RUNNER_THREAD and thread.is_alive():
@@ -186,7 +198,7 @@ def run_roll(roll: Roll, *, preferences: Preferences | None = None) -> int:
     int
         0.
     """
-    app = TerminalApp(lambda: RollScreen(roll), preferences=preferences or read_preferences())
+    app = _app(lambda: RollScreen(roll), preferences)
     return int(app.run() or app.return_code or 0)
 
 
@@ -200,7 +212,9 @@ def run_home(services: StartServices, folder: Path, *, preferences: Preferences 
     folder : Path
         Where new rolls are made.
     """
-    app = TerminalApp(lambda: StartScreen(services, folder), preferences=preferences or read_preferences())
+    app = TerminalApp(
+        lambda: StartScreen(services, folder), preferences=preferences or read_preferences(), talents=ask_terminal()
+    )
     app.run()
     return app.choice
 
@@ -220,5 +234,7 @@ def run_set_up(source: LiveSource, *, title: str = "", preferences: Preferences 
     int
         0.
     """
-    app = TerminalApp(lambda: SetUpScreen(source, title=title), preferences=preferences or read_preferences())
+    app = TerminalApp(
+        lambda: SetUpScreen(source, title=title), preferences=preferences or read_preferences(), talents=ask_terminal()
+    )
     return int(app.run() or app.return_code or 0)

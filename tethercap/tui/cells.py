@@ -15,7 +15,9 @@ from rich.color import Color
 from rich.segment import Segment
 from rich.style import Style
 
-from tethercap.pictures import U8Array, U16Array
+from tethercap.pictures import U8Array
+
+U32Array = npt.NDArray[np.uint32]
 
 HALF_BLOCK = 0x2580
 BRAILLE = 0x2800
@@ -46,8 +48,8 @@ class Depth(IntEnum):
 class CellGrid:
     """A picture in cells."""
 
-    glyphs: U16Array
-    """Code points, shape (rows, columns), each one cell wide and in the basic plane."""
+    glyphs: U32Array
+    """Code points, shape (rows, columns), each one cell wide."""
     foreground: U8Array
     """Shape (rows, columns, 3), RGB 0..255."""
     background: U8Array
@@ -83,7 +85,7 @@ def half_blocks(pixels_rgb: U8Array) -> CellGrid:
         Shape (2 * rows, columns, 3), RGB, 0..255.
     """
     rows, columns = pixels_rgb.shape[0] // 2, pixels_rgb.shape[1]
-    glyphs = np.full((rows, columns), HALF_BLOCK, dtype=np.uint16)
+    glyphs = np.full((rows, columns), HALF_BLOCK, dtype=np.uint32)
     return CellGrid(glyphs, pixels_rgb[0 : 2 * rows : 2].copy(), pixels_rgb[1 : 2 * rows : 2].copy())
 
 
@@ -102,7 +104,7 @@ def braille(grey: U8Array) -> CellGrid:
     dots = (grey > threshold).reshape(rows, 4, columns, 2)
     glyphs = BRAILLE + np.einsum("rycx,yx->rc", dots.astype(np.uint16), _BRAILLE_BITS)
     colours = np.zeros((rows, columns, 3), dtype=np.uint8)
-    return CellGrid(glyphs.astype(np.uint16), colours + np.uint8(255), colours)
+    return CellGrid(glyphs.astype(np.uint32), colours + np.uint8(255), colours)
 
 
 @lru_cache(maxsize=1)
@@ -158,7 +160,7 @@ class CellEncoder:
         self.rows, self.columns, self.depth = rows, columns, depth
         lead_fore, lead_back = (b"38;2;", b"48;2;") if depth >= Depth.BITS_15 else (b"38;5;", b"48;5;")
         numbers = b"000;000;000" if depth >= Depth.BITS_15 else b"000"
-        template = b"\x1b[" + lead_fore + numbers + b";" + lead_back + numbers + b"m" + b"   "
+        template = b"\x1b[" + lead_fore + numbers + b";" + lead_back + numbers + b"m" + b"    "
         self._colour_size = len(lead_fore) + len(numbers)
         self._bytes = np.empty((rows, columns, len(template)), dtype=np.uint8)
         self._bytes[:] = np.frombuffer(template, dtype=np.uint8)
@@ -212,18 +214,15 @@ class CellEncoder:
             return to_palette(colours)[..., None]
         return colours
 
-    def _write_glyphs(self, glyphs: U16Array) -> None:
-        utf8 = self._bytes[..., -3:]
-        three, two = glyphs >= 0x800, (glyphs >= 0x80) & (glyphs < 0x800)
-        last = (0x80 | (glyphs & 0x3F)).astype(np.uint8)
-        utf8[..., 0] = np.where(
-            three, 0xE0 | (glyphs >> 12), np.where(two, 0xC0 | ((glyphs >> 6) & 0x1F), glyphs & 0x7F)
-        )
-        utf8[..., 1] = np.where(three, 0x80 | ((glyphs >> 6) & 0x3F), last)
-        utf8[..., 2] = last
-        self._kept[..., -3] = True
-        self._kept[..., -2] = three | two
-        self._kept[..., -1] = three
+    def _write_glyphs(self, glyphs: U32Array) -> None:
+        """Write code points as UTF-8 (RFC 3629): the last byte always, those before it as they are needed."""
+        utf8, kept = self._bytes[..., -4:], self._kept[..., -4:]
+        two, three, four = glyphs >= 0x80, glyphs >= 0x800, glyphs >= 0x10000
+        utf8[..., 0] = 0xF0 | (glyphs >> 18)
+        utf8[..., 1] = np.where(four, 0x80 | ((glyphs >> 12) & 0x3F), 0xE0 | ((glyphs >> 12) & 0x0F))
+        utf8[..., 2] = np.where(three, 0x80 | ((glyphs >> 6) & 0x3F), 0xC0 | ((glyphs >> 6) & 0x1F))
+        utf8[..., 3] = np.where(two, 0x80 | (glyphs & 0x3F), glyphs & 0x7F)
+        kept[..., 0], kept[..., 1], kept[..., 2], kept[..., 3] = four, three, two, True
 
 
 def row_segments(grid: CellGrid, row: int, depth: Depth) -> list[Segment]:

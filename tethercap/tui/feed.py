@@ -11,22 +11,12 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import NamedTuple
 
 from tethercap.pictures import LiveFrame
-from tethercap.tui.cells import CellEncoder, CellGrid, Depth
-from tethercap.tui.overlay import Drawing, Ink, compose
-from tethercap.tui.quality import QualityLadder
-
-
-class Shown(NamedTuple):
-    """A picture ready to be written."""
-
-    lines: list[str]
-    """One escape text a row."""
-    grid: CellGrid
-    depth: Depth
-    sequence: int
+from tethercap.tui.overlay import Drawing, Ink, LiveScene
+from tethercap.tui.painters import CellPainter, Painter
+from tethercap.tui.quality import QualityLadder, Step
+from tethercap.tui.shown import Shown
 
 
 @dataclass(slots=True)
@@ -51,6 +41,8 @@ class LiveFeed:
         Called in the picture thread with each `Shown`; must only hand it on.
     ladder : QualityLadder
     ink : Ink
+    painter : Painter, optional
+        In cells if left out.
     wants_acknowledgement : bool
         False where nothing answers cursor reports: the rate alone then limits.
     answer_deadline_s : float
@@ -63,6 +55,7 @@ class LiveFeed:
         *,
         ladder: QualityLadder,
         ink: Ink,
+        painter: Painter | None = None,
         wants_acknowledgement: bool = True,
         answer_deadline_s: float = 0.5,
     ) -> None:
@@ -80,7 +73,7 @@ class LiveFeed:
         self._stopping = False
         self._sent_at_s: float | None = None
         self._next_at_s = 0.0
-        self._encoder = CellEncoder(1, 1, Depth.NONE)
+        self.painter: Painter = painter or CellPainter()
         self._thread = threading.Thread(target=self._run, name="live picture", daemon=True)
 
     def start(self) -> None:
@@ -94,6 +87,7 @@ class LiveFeed:
             self._changed.notify()
         if self._thread.is_alive():
             self._thread.join()
+        self.painter.close()
 
     def offer(self, frame: LiveFrame, drawing: Drawing) -> None:
         """Put a picture into the slot, over one that was not drawn yet; from any thread."""
@@ -139,9 +133,10 @@ class LiveFeed:
 
     def _run(self) -> None:
         while (work := self._next_work()) is not None:
-            (frame, drawing), (rows, columns), depth = work
+            (frame, drawing), (rows, columns), step = work
             began_s = time.monotonic()
-            shown = self._draw(frame, drawing, rows, columns, depth)
+            scene = LiveScene(frame.pixels_bgr, drawing, self.ink)
+            shown = self.painter.paint(scene, rows, columns, step, frame.sequence)
             self.counts.drawing_s += time.monotonic() - began_s
             with self._changed:
                 if self._paused or self._stopping or (rows, columns) != self._size:
@@ -153,14 +148,14 @@ class LiveFeed:
                 self.counts.delivered += 1
             self._deliver(shown)
 
-    def _next_work(self) -> tuple[tuple[LiveFrame, Drawing], tuple[int, int], Depth] | None:
+    def _next_work(self) -> tuple[tuple[LiveFrame, Drawing], tuple[int, int], Step] | None:
         with self._changed:
             while not self._stopping:
                 wait_s = self._wait_s()
                 if wait_s is not None and wait_s <= 0 and self._slot is not None:
                     slot, self._slot = self._slot, None
                     self._drawn = slot
-                    return slot, self._size, self.ladder.step.depth
+                    return slot, self._size, self.ladder.step
                 self._changed.wait(wait_s)
             return None
 
@@ -173,10 +168,3 @@ class LiveFeed:
         if self.wants_acknowledgement and self._sent_at_s is not None:
             wait_s = max(wait_s, self._sent_at_s + self._deadline_s - now_s)
         return wait_s
-
-    def _draw(self, frame: LiveFrame, drawing: Drawing, rows: int, columns: int, depth: Depth) -> Shown:
-        encoder = self._encoder
-        if (encoder.rows, encoder.columns, encoder.depth) != (rows, columns, depth):
-            encoder = self._encoder = CellEncoder(rows, columns, depth)
-        grid = compose(frame.pixels_bgr, drawing, rows, columns, depth, self.ink)
-        return Shown(encoder.lines(grid), grid, depth, frame.sequence)

@@ -13,8 +13,11 @@ import numpy.typing as npt
 
 from tethercap.geometry import QuadPx, SizePx
 from tethercap.pictures import U8Array
+from tethercap.tui.big_letters import draw as draw_letters
+from tethercap.tui.blocks import two_tones
 from tethercap.tui.cells import CellGrid, Depth, braille, half_blocks, shrink_into, to_bits_15
 from tethercap.tui.hints import Correction
+from tethercap.tui.picture_way import Way
 from tethercap.watch.sighting import FrameEdges
 
 Rgb = tuple[int, int, int]
@@ -73,9 +76,27 @@ class Drawing:
     """Show the frame's corners and its middle at live-view pixels one to one."""
 
 
-def canvas_size(rows: int, columns: int, depth: Depth) -> SizePx:
-    """Pixels that an area of cells has: 1 x 2 a cell in colour, 2 x 4 dots without."""
-    return SizePx(2 * columns, 4 * rows) if depth is Depth.NONE else SizePx(columns, 2 * rows)
+@dataclass(frozen=True, slots=True, eq=False)
+class LiveScene:
+    """A live picture and what is drawn on it, to be painted at any size."""
+
+    pixels_bgr: U8Array
+    drawing: Drawing
+    ink: Ink
+
+    def cells(self, rows: int, columns: int, depth: Depth, way: Way) -> CellGrid:
+        """In cells."""
+        return compose(self.pixels_bgr, self.drawing, rows, columns, depth, self.ink, way)
+
+    def pixels(self, canvas_px: SizePx, letter_px: int) -> U8Array:
+        """In pixels, RGB."""
+        return compose_pixels(self.pixels_bgr, self.drawing, canvas_px, self.ink, letter_px)
+
+
+def canvas_size(rows: int, columns: int, depth: Depth, way: Way = Way.HALF_BLOCKS) -> SizePx:
+    """Square pixels that an area of cells is drawn in: 1 x 2 a cell for half blocks, 2 x 4 for all finer ones."""
+    coarse = depth is not Depth.NONE and way is Way.HALF_BLOCKS
+    return SizePx(columns, 2 * rows) if coarse else SizePx(2 * columns, 4 * rows)
 
 
 def target_quad(view: SizePx, edges: FrameEdges, frame_mm: tuple[float, float] | None = None) -> QuadPx:
@@ -92,8 +113,10 @@ def target_quad(view: SizePx, edges: FrameEdges, frame_mm: tuple[float, float] |
     return QuadPx.from_array(signs * half + (x_mid, y_mid))
 
 
-def compose(pixels_bgr: U8Array, drawing: Drawing, rows: int, columns: int, depth: Depth, ink: Ink) -> CellGrid:
-    """Make the live picture with everything drawn on it.
+def compose(
+    pixels_bgr: U8Array, drawing: Drawing, rows: int, columns: int, depth: Depth, ink: Ink, way: Way = Way.HALF_BLOCKS
+) -> CellGrid:
+    """Make the live picture with everything drawn on it, in cells.
 
     Parameters
     ----------
@@ -103,15 +126,13 @@ def compose(pixels_bgr: U8Array, drawing: Drawing, rows: int, columns: int, dept
         In px of `pixels_bgr`.
     rows, columns : int
         Size of the view in cells, 1 or more.
+    way : Way
+        One of those made of cells.
     """
-    canvas_px = canvas_size(rows, columns, depth)
+    canvas_px = canvas_size(rows, columns, depth, way)
     if drawing.corners_only:
-        return to_grid(corner_tiles(pixels_bgr, drawing.edges, canvas_px, ink), depth)
-    spot = place(SizePx(pixels_bgr.shape[1], pixels_bgr.shape[0]), canvas_px)
-    canvas = np.empty((canvas_px.height_px, canvas_px.width_px, 3), dtype=np.uint8)
-    canvas[:] = ink.surround
-    inside = canvas[spot.y_px : spot.y_px + spot.height_px, spot.x_px : spot.x_px + spot.width_px]
-    inside[:] = shrink_into(pixels_bgr, spot.width_px, spot.height_px)[..., ::-1]
+        return to_grid(corner_tiles(pixels_bgr, drawing.edges, canvas_px, ink), depth, way)
+    canvas, spot, inside = _canvas_with(pixels_bgr, canvas_px, ink)
     if depth is Depth.NONE:
         inside[:] = _full_range(inside)
     elif depth is Depth.BITS_15:
@@ -119,9 +140,44 @@ def compose(pixels_bgr: U8Array, drawing: Drawing, rows: int, columns: int, dept
     if drawing.peaking:
         inside[_peaks(pixels_bgr, spot)] = ink.peak
     _draw(canvas, drawing, spot, ink, outlined=depth is Depth.NONE)
-    grid = to_grid(canvas, depth)
-    _write_labels(grid, drawing, spot, canvas_px, ink)
+    grid = to_grid(canvas, depth, way)
+    for label in labels_of(drawing, spot, ink):
+        _put_label(grid, label, canvas_px.width_px / columns)
     return grid
+
+
+def compose_pixels(pixels_bgr: U8Array, drawing: Drawing, canvas_px: SizePx, ink: Ink, letter_px: int) -> U8Array:
+    """Make the live picture with everything drawn on it, in pixels.
+
+    Parameters
+    ----------
+    letter_px : int
+        Pixels a dot of the labels' letters, and of lines.
+
+    Returns
+    -------
+    ndarray
+        Shape of `canvas_px`, RGB.
+    """
+    if drawing.corners_only:
+        return corner_tiles(pixels_bgr, drawing.edges, canvas_px, ink)
+    canvas, spot, inside = _canvas_with(pixels_bgr, canvas_px, ink)
+    if drawing.peaking:
+        inside[_peaks(pixels_bgr, spot)] = ink.peak
+    _draw(canvas, drawing, spot, ink, line_px=letter_px)
+    for label in labels_of(drawing, spot, ink):
+        _paint_label(canvas, label, letter_px)
+    return canvas
+
+
+def _canvas_with(pixels_bgr: U8Array, canvas_px: SizePx, ink: Ink) -> tuple[U8Array, Placement, U8Array]:
+    """A canvas with the picture in its middle; canvas, place of the picture, and the view of that place."""
+    spot = place(SizePx(pixels_bgr.shape[1], pixels_bgr.shape[0]), canvas_px)
+    canvas = np.empty((canvas_px.height_px, canvas_px.width_px, 3), dtype=np.uint8)
+    canvas[:] = ink.surround
+    inside = canvas[spot.y_px : spot.y_px + spot.height_px, spot.x_px : spot.x_px + spot.width_px]
+    inside[:] = shrink_into(pixels_bgr, spot.width_px, spot.height_px)[..., ::-1]
+    return canvas, spot, inside
 
 
 def _full_range(picture_rgb: U8Array) -> U8Array:
@@ -131,11 +187,11 @@ def _full_range(picture_rgb: U8Array) -> U8Array:
     return np.asarray(255 * shown, dtype=np.uint8)
 
 
-def to_grid(canvas_rgb: U8Array, depth: Depth) -> CellGrid:
-    """Turn a canvas of `canvas_size` pixels into cells: half blocks, or dots where there is no colour."""
+def to_grid(canvas_rgb: U8Array, depth: Depth, way: Way = Way.HALF_BLOCKS) -> CellGrid:
+    """Turn a canvas of `canvas_size` pixels into cells: blocks, or dots where there is no colour."""
     if depth is Depth.NONE:
         return braille(np.asarray(cv2.cvtColor(canvas_rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8))
-    return half_blocks(canvas_rgb)
+    return half_blocks(canvas_rgb) if way is Way.HALF_BLOCKS else two_tones(canvas_rgb, way)
 
 
 def corner_tiles(pixels_bgr: U8Array, edges: FrameEdges | None, canvas_px: SizePx, ink: Ink) -> U8Array:
@@ -180,18 +236,20 @@ def _peaks(pixels_bgr: U8Array, spot: Placement) -> npt.NDArray[np.bool_]:
     return small > max(float(np.percentile(small, 96)), 6.0)
 
 
-def _draw(canvas: U8Array, drawing: Drawing, spot: Placement, ink: Ink, *, outlined: bool) -> None:
+def _draw(
+    canvas: U8Array, drawing: Drawing, spot: Placement, ink: Ink, *, outlined: bool = False, line_px: int = 1
+) -> None:
     if drawing.edges is not None:
         corners = spot.on_canvas(drawing.edges.corners)
         if drawing.dim_outside:
             _dim_outside(canvas, corners, spot)
         for index, evidence in enumerate(drawing.edges.evidence):
             start, stop = corners[index], corners[(index + 1) % 4]
-            _line(canvas, start, stop, ink.edge, broken=evidence.inferred, outlined=outlined)
+            _line(canvas, start, stop, ink.edge, broken=evidence.inferred, outlined=outlined, line_px=line_px)
     if drawing.target is not None:
         for corner, along, across in _corner_marks(spot.on_canvas(drawing.target)):
-            _line(canvas, corner, along, ink.target, outlined=outlined)
-            _line(canvas, corner, across, ink.target, outlined=outlined)
+            for end in (along, across):
+                _line(canvas, corner, end, ink.target, outlined=outlined, line_px=line_px)
     if drawing.correction is not None and drawing.correction.needed:
         _arrow(canvas, spot, drawing.correction, ink)
 
@@ -211,19 +269,20 @@ def _line(
     *,
     broken: bool = False,
     outlined: bool = False,
+    line_px: int = 1,
 ) -> None:
     if outlined:  # without colour a line shows by the dark room around it
         (x_from, y_from), (x_to, y_to) = np.rint(start).astype(int).tolist(), np.rint(stop).astype(int).tolist()
         cv2.line(canvas, (x_from, y_from), (x_to, y_to), (0, 0, 0), 5, cv2.LINE_8)
     pieces = [(0.0, 1.0)]
     if broken:
-        count = max(2, ceil(float(np.hypot(*(stop - start))) / 8))
+        count = max(2, ceil(float(np.hypot(*(stop - start))) / (8 * line_px)))
         pieces = [((place + 0.25) / count, (place + 0.75) / count) for place in range(count)]
     for begin, end in pieces:
         (x_start, y_start), (x_stop, y_stop) = (
             np.rint(start + (stop - start) * part).astype(int).tolist() for part in (begin, end)
         )
-        cv2.line(canvas, (x_start, y_start), (x_stop, y_stop), colour, 1, cv2.LINE_8)
+        cv2.line(canvas, (x_start, y_start), (x_stop, y_stop), colour, line_px, cv2.LINE_8)
 
 
 def _corner_marks(
@@ -260,20 +319,50 @@ def _arrow(canvas: U8Array, spot: Placement, correction: Correction, ink: Ink) -
     cv2.polylines(canvas, [points], True, ink.label, 1, cv2.LINE_8)
 
 
-def _write_labels(grid: CellGrid, drawing: Drawing, spot: Placement, canvas: SizePx, ink: Ink) -> None:
-    rows, columns = grid.shape
-    per_cell = canvas.width_px / columns
+class Label(NamedTuple):
+    """Text on the picture."""
+
+    text: str
+    x_px: float
+    """Left end, or middle where it is centred, on the canvas."""
+    y_px: float
+    """Top."""
+    ink: Rgb
+    ground: Rgb
+    centred: bool = False
+
+
+def labels_of(drawing: Drawing, spot: Placement, ink: Ink) -> list[Label]:
+    """What is written on the picture: the frame's number in its corner, the way under the arrow."""
+    labels = []
     if drawing.label and drawing.edges is not None:
-        x_px, y_px = spot.on_canvas(drawing.edges.corners)[0]
-        column = min(max(int(x_px / per_cell) + 1, 0), columns - len(drawing.label) - 2)
-        row = min(max(int(y_px / per_cell / 2) + 1, 0), rows - 1)
-        grid.put(row, column, f" {drawing.label} ", ink.label, ink.edge)
+        x_px, y_px = spot.on_canvas(drawing.edges.corners)[0].tolist()
+        labels.append(Label(f" {drawing.label} ", x_px + 1, y_px + 1, ink.label, ink.edge))
     correction = drawing.correction
     if correction is not None and correction.needed:
-        text = _correction_label(correction)
-        middle = int((spot.y_px + spot.height_px / 2) / per_cell / 2)
-        below = ceil(0.2 * spot.height_px / per_cell / 2)
-        grid.put(middle + below, (columns - len(text)) // 2, text, ink.label, ink.arrow)
+        middle = spot.x_px + spot.width_px / 2
+        below = spot.y_px + 0.7 * spot.height_px
+        labels.append(Label(_correction_label(correction), middle, below, ink.label, ink.arrow, centred=True))
+    return labels
+
+
+def _put_label(grid: CellGrid, label: Label, px_per_column: float) -> None:
+    rows, columns = grid.shape
+    left = label.x_px / px_per_column - (len(label.text) / 2 if label.centred else 0)
+    column = min(max(round(left), 0), max(columns - len(label.text), 0))
+    row = min(max(ceil(label.y_px / px_per_column / 2), 0), rows - 1)
+    grid.put(row, column, label.text, label.ink, label.ground)
+
+
+def _paint_label(canvas: U8Array, label: Label, letter_px: int) -> None:
+    """Write in letters of dots, on a ground one dot wider."""
+    text = label.text.strip()
+    mask = np.pad(draw_letters(text, letter_px), letter_px * 2)
+    height, width = min(mask.shape[0], canvas.shape[0]), min(mask.shape[1], canvas.shape[1])
+    left = round(label.x_px - (width / 2 if label.centred else 0))
+    x_px, y_px = min(max(left, 0), canvas.shape[1] - width), min(max(round(label.y_px), 0), canvas.shape[0] - height)
+    area = canvas[y_px : y_px + height, x_px : x_px + width]
+    area[:] = np.where(mask[:height, :width, None], label.ink, label.ground)
 
 
 def _correction_label(correction: Correction) -> str:

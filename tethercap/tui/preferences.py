@@ -10,6 +10,8 @@ from tethercap.profile_files.find import user_folder
 from tethercap.tui.keymap import check_keys
 
 ThemeName = Literal["dark", "light", "high contrast", "colour-blind safe", "safelight", "no colour"]
+Picture = Literal["as the terminal can", "half blocks", "quadrants", "sextants", "octants", "sixel", "kitty"]
+Notices = Literal["when away", "always", "never"]
 PictureColours = Literal["as the terminal says", "24 bit", "15 bit", "256", "none"]
 
 
@@ -23,6 +25,10 @@ class Preferences(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_on
     """At most eight live pictures a second, and nothing glides."""
     picture_colours: PictureColours = "as the terminal says"
     """Overrules what the terminal says of itself."""
+    picture: Picture = "as the terminal can"
+    """How pictures are shown, overruling what the terminal answers: in text of ever finer blocks, or in pixels."""
+    notices: Notices = "when away"
+    """Notices on the desktop, where the terminal shows them: for held frames, strips done, trouble."""
     keys: dict[str, str] = {}
     """Action id -> its keys, comma-separated: ``fire = "space,pagedown"``."""
 

@@ -11,6 +11,8 @@ class Step(NamedTuple):
 
     depth: Depth
     frames_per_s: float
+    coarse: int = 1
+    """Where the way has pixels: so many of them are drawn as one, each way."""
 
 
 @dataclass(slots=True)
@@ -21,9 +23,12 @@ class QualityLadder:
     ----------
     best : Depth
         The finest the terminal or the person allows.
+    sizes : tuple of int
+        Where the picture is made of pixels: how coarse it may be, finest first. Then pixels are given up, not colours.
     """
 
     best: Depth = Depth.BITS_15
+    sizes: tuple[int, ...] = ()
     fastest_per_s: float = 30.0
     """Highest rate of pictures that is wanted."""
     slow_s: float = 0.080
@@ -41,10 +46,13 @@ class QualityLadder:
     @property
     def steps(self) -> tuple[Step, ...]:
         """The rungs, best first."""
+        rates = [rate for rate in (15.0, 8.0) if rate < self.fastest_per_s]
+        if self.sizes:
+            fine = [Step(self.best, self.fastest_per_s, size) for size in self.sizes]
+            return (*fine, *(Step(self.best, rate, self.sizes[-1]) for rate in rates))
         depths = [depth for depth in (Depth.BITS_24, Depth.BITS_15, Depth.PALETTE) if depth <= self.best] or [
             Depth.NONE
         ]
-        rates = [rate for rate in (15.0, 8.0) if rate < self.fastest_per_s]
         return (*(Step(depth, self.fastest_per_s) for depth in depths), *(Step(depths[-1], rate) for rate in rates))
 
     @property

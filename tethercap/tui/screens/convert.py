@@ -8,7 +8,6 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal
 from textual.message import Message
-from textual.screen import Screen
 
 from tethercap.batch.find_frame import find_frame
 from tethercap.convert.recipe import Recipe
@@ -23,6 +22,7 @@ from tethercap.tui.convert_queue import ConvertQueue, QueueState, corners_of
 from tethercap.tui.lines import Line, Role, Span, bar, ends, line
 from tethercap.tui.recipe_dial import KNOBS, knob_line, quick_look, thinned
 from tethercap.tui.roll_cards import FrameCard, cards_of
+from tethercap.tui.screens.picture import PictureScreen
 from tethercap.tui.widgets.ask_row import AskRow
 from tethercap.tui.widgets.bars import key_line
 from tethercap.tui.widgets.panel import duration_text
@@ -59,7 +59,7 @@ def open_thinned(card: FrameCard, film_kind: FilmKind) -> Thinned:
     return Thinned(card.key, thinned(raw, step), corners.scaled(1 / step) if corners is not None else None)
 
 
-class ConvertScreen(Screen[None]):
+class ConvertScreen(PictureScreen):
     """Turns a recipe on one frame of a roll and applies it to all.
 
     Parameters

@@ -10,7 +10,6 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.message import Message
-from textual.screen import Screen
 
 from tethercap.errors import TethercapError
 from tethercap.image_files.raw import read_raw
@@ -19,6 +18,7 @@ from tethercap.tui.actions import Where, bindings_of
 from tethercap.tui.lines import Line, Role, Span, ends, line
 from tethercap.tui.pictures_of import RawStudy, negative_of, small_jpeg, study_raw
 from tethercap.tui.roll_cards import FrameCard, fact_lines
+from tethercap.tui.screens.picture import PictureScreen
 from tethercap.tui.widgets.bars import key_line
 from tethercap.tui.widgets.rows import Rows
 from tethercap.tui.widgets.still_view import StillView
@@ -54,7 +54,7 @@ def with_sharpness(pixels_bgr: U8Array, study: RawStudy) -> U8Array:
     return np.asarray(np.clip(grey + amount * amber * 0.75, 0, 255), dtype=np.uint8)
 
 
-class FrameScreen(Screen[None]):
+class FrameScreen(PictureScreen):
     """Shows one frame of some, large.
 
     Parameters

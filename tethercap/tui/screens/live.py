@@ -4,14 +4,14 @@ from typing import ClassVar
 
 from textual.app import App
 from textual.binding import BindingType
-from textual.screen import Screen
 
 from tethercap.pictures import LiveFrame
 from tethercap.tui.feed import LiveFeed
 from tethercap.tui.overlay import Drawing, Ink
 from tethercap.tui.quality import QualityLadder
+from tethercap.tui.screens.picture import PictureScreen
 from tethercap.tui.themes import ink_of
-from tethercap.tui.widgets.cells_view import best_depth
+from tethercap.tui.widgets.cells_view import best_depth, painter_of
 from tethercap.tui.widgets.live_view import LiveView
 
 _RESTFUL_PER_S = 8.0
@@ -22,7 +22,7 @@ def _fastest_per_s(app: App[object]) -> float:
     return _RESTFUL_PER_S if preferences is not None and preferences.reduced_motion else 30.0
 
 
-class LiveScreen(Screen[None]):
+class LiveScreen(PictureScreen):
     """A screen with a `LiveView`. Subclasses compose it with the id `view`."""
 
     BINDINGS: ClassVar[list[BindingType]] = []
@@ -34,11 +34,9 @@ class LiveScreen(Screen[None]):
     def start_feed(self) -> LiveFeed:
         """Begin to draw into the view."""
         view = self.query_one("#view", LiveView)
-        feed = LiveFeed(
-            view.deliver,
-            ladder=QualityLadder(best_depth(self.app), fastest_per_s=_fastest_per_s(self.app)),
-            ink=self._ink(),
-        )
+        painter = painter_of(self.app)
+        ladder = QualityLadder(best_depth(self.app), painter.sizes, _fastest_per_s(self.app))
+        feed = LiveFeed(view.deliver, ladder=ladder, ink=self._ink(), painter=painter)
         feed.wants_acknowledgement = True
         self.feed = feed
         view.take_feed(feed)
@@ -60,9 +58,11 @@ class LiveScreen(Screen[None]):
         """Rest while something else is in front."""
         if self.feed is not None:
             self.feed.pause(True)
+        super().on_screen_suspend()
 
     def on_screen_resume(self) -> None:
         """Go on."""
+        super().on_screen_resume()
         if self.feed is not None:
             self.feed.pause(False)
 

@@ -1,6 +1,6 @@
-"""Pictures made of cells: what live and still pictures share."""
+"""Pictures made of cells or of pixels: what live and still pictures share."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 from rich.segment import Segment
 from textual.app import App
@@ -9,7 +9,12 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from tethercap.tui.cells import CellGrid, Depth, row_segments
+from tethercap.tui.painters import Painter, painter_for
+from tethercap.tui.picture_way import Way, choose_way
 from tethercap.tui.ready_strip import ReadyStrip
+from tethercap.tui.shown import Shown
+from tethercap.tui.terminal_door import write_to_terminal
+from tethercap.tui.terminal_talents import Talents
 
 _DEPTH_BY_COLOUR_SYSTEM = {
     "truecolor": Depth.BITS_15,
@@ -38,34 +43,85 @@ def still_depth(app: App[object]) -> Depth:
     return Depth.BITS_24 if best is Depth.BITS_15 else best
 
 
+def painter_of(app: App[object]) -> Painter:
+    """Make a painter of the way that suits this terminal and the person."""
+    talents: Talents = getattr(app, "talents", Talents())
+    preferences = getattr(app, "preferences", None)
+    wished = preferences.picture if preferences is not None else ""
+    colour = best_depth(app) is not Depth.NONE
+    way = choose_way(talents, wished, colour=colour)
+    if app.is_headless and way.in_pixels:
+        way = Way.HALF_BLOCKS
+    return painter_for(way, talents, grey=not colour)
+
+
 class CellsView(Widget):
-    """Shows finished lines of cells. It has neither border nor padding: its lines go out as they are."""
+    """Shows finished lines, and pixels over them. It has neither border nor padding: its lines go out as they are."""
 
     def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:
         super().__init__(id=id, classes=classes)
         self._ready: list[Strip] = []
+        self._picture: Shown | None = None
+        self._tail = ""
 
-    def put_lines(self, lines: Sequence[str], grid: CellGrid, depth: Depth) -> None:
+    def put(self, shown: Shown, tail: str = "") -> None:
+        """Show a picture.
+
+        Parameters
+        ----------
+        tail : str
+            Escape text to send right after it.
+        """
+        before, self._picture, self._tail = self._picture, shown, tail
+        make = [_segments_of(shown, row) for row in range(len(shown.lines))]
+        self._ready = [ReadyStrip(line, made, shown.columns) for line, made in zip(shown.lines, make, strict=True)]
+        goes_on = before is not None and bool(before.pixels) and before.shape == shown.shape
+        if shown.pixels and goes_on:
+            self._refresh_last_row()  # pixels go out with the last row alone
+        else:
+            self.refresh()
+
+    def put_lines(self, lines: list[str], grid: CellGrid, depth: Depth) -> None:
         """Show a grid by its finished lines; the grid serves dialogs and screen shots."""
-        self._ready = [
-            ReadyStrip(line, _segments_of(grid, row, depth), grid.shape[1]) for row, line in enumerate(lines)
-        ]
-        self.refresh()
+        self.put(Shown(lines, grid.shape[1], depth, lambda: grid))
 
     def clear(self) -> None:
         """Show nothing."""
-        self._ready = []
+        self._ready, self._picture = [], None
+        self.rest()
         self.refresh()
+
+    def rest(self) -> None:
+        """Take pixels off the terminal while something else is in front; lines are written over anyway."""
 
     def render_lines(self, crop: Region) -> list[Strip]:
         """Hand out finished lines; the usual way would wrap and filter each of them again."""
-        if len(self._ready) != self.size.height or self._ready[0].cell_length != self.size.width:
+        width, height = self.size
+        if len(self._ready) != height or self._ready[0].cell_length != width:
             return [Strip.blank(crop.width, self.rich_style)] * crop.height
         strips = self._ready[crop.y : crop.bottom]
-        if crop.x == 0 and crop.width == self.size.width:
+        if crop.bottom >= height and self._picture is not None:
+            strips = [*strips[:-1], self._last_strip(self._picture)]
+        elif self._picture is not None and self._picture.pixels:
+            self.call_later(self._refresh_last_row)  # blanks were written over the pixels: draw those again
+        if crop.x == 0 and crop.width == width:
             return strips
         return [strip.crop(crop.x, crop.right) for strip in strips]
 
+    def _last_strip(self, shown: Shown) -> Strip:
+        text, row = shown.lines[-1], len(shown.lines) - 1
+        if shown.pixels:
+            # Saved cursor, picture at the view's corner, cursor back (DEC: DECSC, CUP, DECRC).
+            text += f"\x1b7\x1b[{self.region.y + 1};{self.region.x + 1}H{shown.pixels}\x1b8"
+        return ReadyStrip(text + self._tail, _segments_of(shown, row), shown.columns)
 
-def _segments_of(grid: CellGrid, row: int, depth: Depth) -> Callable[[], list[Segment]]:
-    return lambda: row_segments(grid, row, depth)
+    def _refresh_last_row(self) -> None:
+        self.refresh(Region(0, self.size.height - 1, self.size.width, 1))
+
+    def write_beside(self, text: str) -> None:
+        """Write escape text to the terminal at once."""
+        write_to_terminal(self.app, text)
+
+
+def _segments_of(shown: Shown, row: int) -> Callable[[], list[Segment]]:
+    return lambda: row_segments(shown.grid, row, shown.depth)

@@ -3,7 +3,8 @@
 from textual import events
 from textual.message import Message
 
-from tethercap.tui.feed import LiveFeed, Shown
+from tethercap.tui.feed import LiveFeed
+from tethercap.tui.shown import Shown
 from tethercap.tui.widgets.cells_view import CellsView
 
 _ASK_CURSOR = "\x1b[6n"
@@ -37,15 +38,19 @@ class LiveView(CellsView):
     def on_live_view_picture_drawn(self, message: "LiveView.PictureDrawn") -> None:
         """Show the picture, unless the view has another size by now."""
         shown = message.shown
-        if shown.grid.shape != (self.size.height, self.size.width):
+        if shown.shape != (self.size.height, self.size.width):
             self._acknowledge()
             return
         self.shown = shown
         answers = self._terminal_answers()
-        lines = [*shown.lines[:-1], shown.lines[-1] + _ASK_CURSOR] if answers else shown.lines
-        self.put_lines(lines, shown.grid, shown.depth)
+        self.put(shown, _ASK_CURSOR if answers else "")
         if not answers:
             self._acknowledge()
+
+    def rest(self) -> None:
+        """Take pixels off the terminal."""
+        if self.feed is not None:
+            self.write_beside(self.feed.painter.erase())
 
     def on_resize(self, event: events.Resize) -> None:
         """Ask for pictures of the new size."""

@@ -7,10 +7,13 @@ from textual import events
 
 from tethercap.geometry import SizePx
 from tethercap.pictures import U8Array
-from tethercap.tui.cells import CellEncoder, CellGrid, Depth, shrink_into
+from tethercap.tui.cells import CellGrid, Depth, shrink_into
 from tethercap.tui.overlay import Rgb, canvas_size, place, to_grid
+from tethercap.tui.painters import Painter
+from tethercap.tui.picture_way import Way
+from tethercap.tui.quality import Step
 from tethercap.tui.themes import rgb_of
-from tethercap.tui.widgets.cells_view import CellsView, still_depth
+from tethercap.tui.widgets.cells_view import CellsView, painter_of, still_depth
 
 ZOOMS = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0)
 """Times the size at which the whole picture fits."""
@@ -42,33 +45,39 @@ class Window:
         )
 
 
-def draw_still(
-    pixels_bgr: U8Array, window: Window, rows: int, columns: int, depth: Depth, surround: Rgb
-) -> tuple[CellGrid, float]:
-    """Draw the shown part of a picture.
+@dataclass(frozen=True, slots=True, eq=False)
+class StillScene:
+    """A still picture through a window, to be painted at any size."""
 
-    Returns
-    -------
-    grid : CellGrid
-    scale : float
-        Canvas pixels a picture pixel; 1 or more shows every pixel.
-    """
-    canvas_px = canvas_size(rows, columns, depth)
-    height, width = pixels_bgr.shape[:2]
-    spot = place(SizePx(width, height), canvas_px)
-    scale = spot.scale * window.zoom
-    shown_w, shown_h = min(width, canvas_px.width_px / scale), min(height, canvas_px.height_px / scale)
-    left = min(max(window.x_share * width - shown_w / 2, 0), width - shown_w)
-    top = min(max(window.y_share * height - shown_h / 2, 0), height - shown_h)
-    x_px, y_px = int(left), int(top)
-    cut = pixels_bgr[y_px : y_px + max(1, round(shown_h)), x_px : x_px + max(1, round(shown_w))]
-    out_w = min(canvas_px.width_px, max(1, round(shown_w * scale)))
-    out_h = min(canvas_px.height_px, max(1, round(shown_h * scale)))
-    canvas = np.empty((canvas_px.height_px, canvas_px.width_px, 3), dtype=np.uint8)
-    canvas[:] = surround
-    x_out, y_out = (canvas_px.width_px - out_w) // 2, (canvas_px.height_px - out_h) // 2
-    canvas[y_out : y_out + out_h, x_out : x_out + out_w] = shrink_into(cut, out_w, out_h)[..., ::-1]
-    return to_grid(canvas, depth), scale
+    pixels_bgr: U8Array
+    window: Window
+    surround: Rgb
+
+    def cells(self, rows: int, columns: int, depth: Depth, way: Way) -> CellGrid:
+        """In cells."""
+        return to_grid(self.pixels(canvas_size(rows, columns, depth, way)), depth, way)
+
+    def scale_on(self, canvas_px: SizePx) -> float:
+        """Canvas pixels a picture pixel; 1 or more shows every pixel."""
+        height, width = self.pixels_bgr.shape[:2]
+        return place(SizePx(width, height), canvas_px).scale * self.window.zoom
+
+    def pixels(self, canvas_px: SizePx, letter_px: int = 1) -> U8Array:
+        """In pixels, RGB."""
+        height, width = self.pixels_bgr.shape[:2]
+        scale = self.scale_on(canvas_px)
+        shown_w, shown_h = min(width, canvas_px.width_px / scale), min(height, canvas_px.height_px / scale)
+        left = min(max(self.window.x_share * width - shown_w / 2, 0), width - shown_w)
+        top = min(max(self.window.y_share * height - shown_h / 2, 0), height - shown_h)
+        x_px, y_px = int(left), int(top)
+        cut = self.pixels_bgr[y_px : y_px + max(1, round(shown_h)), x_px : x_px + max(1, round(shown_w))]
+        out_w = min(canvas_px.width_px, max(1, round(shown_w * scale)))
+        out_h = min(canvas_px.height_px, max(1, round(shown_h * scale)))
+        canvas = np.empty((canvas_px.height_px, canvas_px.width_px, 3), dtype=np.uint8)
+        canvas[:] = self.surround
+        x_out, y_out = (canvas_px.width_px - out_w) // 2, (canvas_px.height_px - out_h) // 2
+        canvas[y_out : y_out + out_h, x_out : x_out + out_w] = shrink_into(cut, out_w, out_h)[..., ::-1]
+        return canvas
 
 
 class StillView(CellsView):
@@ -79,6 +88,7 @@ class StillView(CellsView):
         self.pixels_bgr: U8Array | None = None
         self.window = Window()
         self.scale = 1.0
+        self._painter: Painter | None = None
 
     def show_picture(self, pixels_bgr: U8Array | None, *, keep_window: bool = False) -> None:
         """Show a picture; None shows nothing."""
@@ -96,13 +106,27 @@ class StillView(CellsView):
         """Draw in the new size."""
         self.draw()
 
+    def rest(self) -> None:
+        """Take pixels off the terminal."""
+        if self._painter is not None:
+            self.write_beside(self._painter.erase())
+
+    def on_unmount(self) -> None:
+        """Leave nothing behind."""
+        self.rest()
+        if self._painter is not None:
+            self._painter.close()
+
     def draw(self) -> None:
         """Draw what is to be seen now."""
         rows, columns = self.size.height, self.size.width
         if self.pixels_bgr is None or not rows or not columns:
-            self.clear()
+            if self.pixels_bgr is None:
+                self.clear()
             return
+        if self._painter is None:
+            self._painter = painter_of(self.app)
         depth = still_depth(self.app)
-        surround = rgb_of(self.app.current_theme, "background")
-        grid, self.scale = draw_still(self.pixels_bgr, self.window, rows, columns, depth, surround)
-        self.put_lines(CellEncoder(rows, columns, depth).lines(grid), grid, depth)
+        scene = StillScene(self.pixels_bgr, self.window, rgb_of(self.app.current_theme, "background"))
+        self.scale = scene.scale_on(self._painter.canvas(rows, columns, depth))
+        self.put(self._painter.paint(scene, rows, columns, Step(depth, 30.0)))
