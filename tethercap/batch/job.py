@@ -48,6 +48,12 @@ class ConversionJob:
     threads: int = 1
     """Threads that share the bands of this picture."""
 
+    @property
+    def cut_by(self) -> QuadPx | None:
+        """The picture on the film: as a person pointed at it in the recipe, else as it was found."""
+        pointed = self.recipe.corners_px
+        return self.corners if pointed is None else QuadPx.from_array(pointed)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ConversionResult:
@@ -68,3 +74,7 @@ class ConversionResult:
     positive_sha256: str = ""
     """Hex, of the file as it was written."""
     proof_sha256: str = ""
+    further: Mapping[str, Path] = field(default_factory=dict)
+    """What it is ("linear", "density", "dust") -> file that was written besides."""
+    further_sha256: Mapping[str, str] = field(default_factory=dict)
+    """The same -> hex, of the file as it was written."""

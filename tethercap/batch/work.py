@@ -27,7 +27,10 @@ from tethercap.image_files.metadata import xmp_packet
 from tethercap.image_files.raw import read_raw
 from tethercap.image_files.tiff import PutRows, TiffOptions, fill_positive
 from tethercap.pictures import RawPicture, U8Array, U16Array
+from tethercap.profile_files import load_film_format
 from tethercap.roll.fixity import file_sha256
+
+_USUAL_LONG_MM = 36.0
 
 
 def convert_file(job: ConversionJob) -> ConversionResult:
@@ -53,7 +56,13 @@ def convert_file(job: ConversionJob) -> ConversionResult:
     started_s = time.perf_counter()
     raw = read_raw(job.raw_path)
     corners, warnings = _corners(job, raw)
-    look = RollLook(base=job.base, model=job.model, flat=job.flat, exposure=job.exposure)
+    look = RollLook(
+        base=None if job.recipe.own_base else job.base,
+        model=job.model,
+        flat=job.flat,
+        exposure=job.exposure,
+        frame_long_mm=frame_long_mm(job.format_id),
+    )
     plan = plan_conversion(raw, job.recipe, corners=corners, film_kind=job.film_kind, look=look)
     xmp = xmp_packet({**job.properties, **_how_made(plan)})
     positive_sha256, proof_sha256 = _write(job, plan, raw, xmp)
@@ -74,12 +83,20 @@ def convert_file(job: ConversionJob) -> ConversionResult:
 
 
 def _corners(job: ConversionJob, raw: RawPicture) -> tuple[QuadPx | None, tuple[str, ...]]:
-    if job.corners is not None or not job.find_frame or job.recipe.border is Border.WHOLE:
-        return job.corners, ()
+    if job.cut_by is not None or not job.find_frame or job.recipe.border is Border.WHOLE:
+        return job.cut_by, ()
     found = find_frame(raw, job.film_kind, job.format_id)
     if found is None:
         return None, ("The frame was not found in the picture, so nothing was cut off.",)
     return found, ()
+
+
+def frame_long_mm(format_id: str | None) -> float:
+    """Longer side of a format's frame on the film, mm; that of 135 film where the format is not known."""
+    if format_id is None:
+        return _USUAL_LONG_MM
+    film_format = load_film_format(format_id)
+    return max(film_format.along_mm, film_format.across_mm)
 
 
 def _how_made(plan: ConversionPlan) -> dict[str, object]:

@@ -1,20 +1,19 @@
 """What the commands for positives are given: files, folders of files, rolls."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+import contextlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
 
-from tethercap.batch.job import ConversionResult
-from tethercap.convert.crop import quad_or_none
-from tethercap.errors import TethercapError, UnreadablePictureError
+from tethercap.batch.job import ConversionJob
+from tethercap.batch.roll_jobs import RollJob, roll_jobs
+from tethercap.convert.recipe import Recipe
+from tethercap.errors import UnreadablePictureError
 from tethercap.film.kinds import FilmKind
-from tethercap.geometry import QuadPx
 from tethercap.image_files.metadata import xmp_packet
 from tethercap.roll.folder import Roll
-from tethercap.roll.metadata import positive_properties
-from tethercap.roll.names import FrameId
 
 RAW_SUFFIXES = frozenset(
     f".{ending}"
@@ -26,25 +25,44 @@ RAW_SUFFIXES = frozenset(
 """Names that RAW files of any maker end in."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Item:
-    """One picture to convert, and where its results go."""
+    """One picture to convert."""
 
-    raw_path: Path
-    film_kind: FilmKind
-    positive: Path | None
-    proof: Path | None
-    corners: QuadPx | None = None
-    mirrored: bool = False
-    properties: Mapping[str, object] = field(default_factory=dict)
-    roll: Path | None = None
+    job: ConversionJob
+    roll_job: RollJob | None = None
+    """Where it belongs, if that is in a roll."""
+
+    @property
+    def name(self) -> str:
+        """Stem of the files that are made of it."""
+        return self.job.raw_path.stem
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What is wanted of the sources, as far as it decides what they are."""
+
+    recipe: Recipe
+    """For files; for rolls where `instead_of_rolls` says so."""
+    instead_of_rolls: bool = False
+    """The recipe takes the place of what a roll's recipe.toml says about the whole roll."""
+    kind: str | None = None
+    out: Path | None = None
     format_id: str | None = None
-    frame_id: str = ""
-    take: int = 0
+    proofs: bool | None = None
+    """None makes proofs for rolls only."""
 
 
-def expand_sources(sources: Iterable[Path], out: Path | None, kind: str | None, *, proofs: bool | None) -> list[Item]:
+def expand_sources(stack: contextlib.ExitStack, sources: Iterable[Path], wanted: Wanted) -> list[Item]:
     """List the pictures in files, folders and rolls, in the film's order.
+
+    Parameters
+    ----------
+    stack : ExitStack
+        Holds the rolls open, so that nobody else writes to them meanwhile.
+    sources : iterable of Path
+    wanted : Wanted
 
     Raises
     ------
@@ -56,30 +74,48 @@ def expand_sources(sources: Iterable[Path], out: Path | None, kind: str | None, 
     items: list[Item] = []
     for source in sources:
         if (source / "roll.toml").exists():
-            items += _items_of_roll(source, kind, proofs=proofs is not False)
+            roll = stack.enter_context(Roll.open(source, sidecar=xmp_packet))
+            instead = wanted.recipe if wanted.instead_of_rolls else None
+            jobs = roll_jobs(roll, instead=instead, proofs=wanted.proofs is not False)
+            items += [Item(each.job, each) for each in jobs]
             continue
-        if kind is None:
+        if wanted.kind is None:
             raise click.UsageError("Say what film it is: --kind colour-negative, bw-negative or slide.")
-        for path in _files_in(source):
-            folder = out or path.parent / "positive"
-            proof = folder / f"{path.stem}.jpg" if proofs else None
-            items.append(Item(path, FilmKind(kind), folder / f"{path.stem}.tif", proof))
+        items += [_file_item(path, wanted) for path in _files_in(source)]
     _refuse_shared_targets(items)
-    for folder in {path.parent for item in items for path in (item.positive, item.proof) if path is not None}:
+    for folder in {
+        path.parent for item in items for path in (item.job.positive_path, item.job.proof_path) if path is not None
+    }:
         folder.mkdir(parents=True, exist_ok=True)
     return items
+
+
+def _file_item(path: Path, wanted: Wanted) -> Item:
+    folder = wanted.out or path.parent / "positive"
+    return Item(
+        ConversionJob(
+            raw_path=path,
+            film_kind=FilmKind(wanted.kind),
+            positive_path=folder / f"{path.stem}.tif",
+            proof_path=folder / f"{path.stem}.jpg" if wanted.proofs else None,
+            recipe=wanted.recipe,
+            find_frame=True,
+            format_id=wanted.format_id,
+        )
+    )
 
 
 def _refuse_shared_targets(items: Sequence[Item]) -> None:
     """Two pictures of one name would overwrite each other's positive."""
     taken: dict[Path, Path] = {}
     for item in items:
-        if item.positive is None:
+        if item.job.positive_path is None:
             continue
-        other = taken.setdefault(item.positive.absolute(), item.raw_path)
-        if other != item.raw_path:
+        other = taken.setdefault(item.job.positive_path.absolute(), item.job.raw_path)
+        if other != item.job.raw_path:
             raise click.UsageError(
-                f"{other} and {item.raw_path} would both be written to {item.positive}. Convert them into two folders."
+                f"{other} and {item.job.raw_path} would both be written to {item.job.positive_path}. "
+                "Convert them into two folders."
             )
 
 
@@ -92,57 +128,3 @@ def _files_in(source: Path) -> list[Path]:
     if not source.exists():
         raise UnreadablePictureError(f"{source} is not there.")
     return [source]
-
-
-def _items_of_roll(path: Path, kind: str | None, *, proofs: bool) -> list[Item]:
-    items = []
-    with Roll.open(path, sidecar=xmp_packet) as roll:
-        for frame_id, frame in roll.frames.items():
-            take = frame.chosen
-            if take is None:
-                continue
-            items.append(
-                Item(
-                    path / take.filed.file,
-                    FilmKind(kind) if kind else roll.setup.film_kind,
-                    roll.positive_path(frame_id, take.number),
-                    roll.proof_path(frame_id, take.number) if proofs else None,
-                    quad_or_none(take.filed.corners_px),
-                    take.filed.mirrored,
-                    positive_properties(roll.setup, frame_id, take),
-                    path,
-                    roll.setup.film_format,
-                    str(frame_id),
-                    take.number,
-                )
-            )
-    return items
-
-
-def note_in_rolls(items: Sequence[Item], results: Sequence[ConversionResult | TethercapError]) -> None:
-    """Write into the rolls' records what was made of their pictures.
-
-    Raises
-    ------
-    RollError
-        If a roll is in use or cannot be written.
-    """
-    for path in dict.fromkeys(item.roll for item in items if item.roll is not None):
-        with Roll.open(path, sidecar=xmp_packet) as roll:
-            for item, result in zip(items, results, strict=True):
-                if item.roll != path or not isinstance(result, ConversionResult) or result.positive is None:
-                    continue
-                steps = [{"step": name, **parameters} for name, parameters in result.steps]
-                base = {"counts_rgb": list(result.base.counts_rgb), "measured": result.base.measured}
-                roll.note_positive(
-                    FrameId.parse(item.frame_id),
-                    item.take,
-                    result.positive,
-                    result.proof,
-                    steps=steps,
-                    base=base,
-                    warnings=result.warnings,
-                    recipe=result.recipe,
-                    positive_sha256=result.positive_sha256,
-                    proof_sha256=result.proof_sha256,
-                )

@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from tethercap.camera.discover import open_camera
+from tethercap.cli._roll_look import match_frames
 from tethercap.cli._wiring import Workers, open_roll, runner_maker
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.cli.sheet import make_sheet
@@ -129,6 +130,8 @@ def capture(
                 failed = run_capture(make_runner, roll_name=opened.setup.id, title=title, directions=directions)
         finally:
             camera.close()
+        if not no_convert:
+            match_frames(opened)
         if not no_convert and any(frame.chosen for frame in opened.frames.values()):
             click.echo(f"contact sheet: {make_sheet(opened)}", err=True)
     return ExitCode.CAMERA if failed else ExitCode.DONE

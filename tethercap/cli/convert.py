@@ -1,8 +1,10 @@
 """`tethercap convert`: RAW files or whole rolls into positives."""
 
-import json
-from collections.abc import Callable, Sequence
+import contextlib
+from collections.abc import Sequence
+from concurrent.futures import Executor
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,17 +14,15 @@ from rich.console import Console
 from tethercap.batch.calibration import calibrate_on_cards, calibrate_on_chart, read_targets
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import make_pool
-from tethercap.batch.survey import SurveyJob, survey_roll
-from tethercap.batch.work import convert_file
+from tethercap.batch.roll_jobs import put_in_roll
+from tethercap.batch.together import Calibration, convert_each, share_look
+from tethercap.cli._convert_say import say_done, say_failed
 from tethercap.cli._greedy import GreedyCommand
 from tethercap.cli._progress import count_bar
-from tethercap.cli._rolls import expand_sources, note_in_rolls
+from tethercap.cli._rolls import Item, Wanted, expand_sources
 from tethercap.cli.exit_codes import ExitCode
-from tethercap.convert.film_base import FilmBase
-from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField, measure_flat_field
 from tethercap.convert.recipe import Border, Recipe
-from tethercap.errors import TethercapError
 from tethercap.film.kinds import FilmKind
 from tethercap.image_files.raw import read_raw
 from tethercap.image_files.tiff import Compression
@@ -76,31 +76,56 @@ def convert(
     The RAW files are only read. Positives are 16-bit TIFF with their ICC profile inside; one that is there already
     is made anew.
     """
-    items = expand_sources(sources, out, kind, proofs=choices["proofs"])
     recipe = make_recipe(choices)
-    together = roll_together or any(item.roll is not None for item in items)
+    wanted = Wanted(
+        recipe=recipe,
+        instead_of_rolls=bool(choices["recipe_id"]),
+        kind=kind,
+        out=out,
+        format_id=choices["format_id"],
+        proofs=choices["proofs"],
+    )
     field = measure_flat_field(read_raw(flat)) if flat is not None else None
-    start = [
-        ConversionJob(
-            raw_path=item.raw_path,
-            film_kind=item.film_kind,
-            positive_path=item.positive,
-            proof_path=item.proof,
-            recipe=replace(recipe, mirrored=recipe.mirrored or item.mirrored),
-            corners=item.corners,
-            find_frame=True,
-            format_id=choices["format_id"] or item.format_id,
-            flat=field,
-            properties=item.properties,
-            compression=Compression(choices["compression"]),
-            threads=1 if jobs > 1 else 2,
-        )
-        for item in items
-    ]
-    work = share_look(start, grey, chart, field, jobs) if together or grey or chart else start
-    results = _convert_all(work, jobs, as_json=as_json)
-    note_in_rolls(items, results)
-    return ExitCode.DONE if all(isinstance(result, ConversionResult) for result in results) else ExitCode.FOUND
+    with contextlib.ExitStack() as stack:
+        items = expand_sources(stack, sources, wanted)
+        pool = stack.enter_context(make_pool("processes" if jobs > 1 else "serial", jobs))
+        work = [_as_chosen(item, {**choices, "kind": kind}, field, threads=1 if jobs > 1 else 2) for item in items]
+        if roll_together or grey or chart or any(item.roll_job for item in items):
+            with count_bar("Looking at the roll", len(work)) as advance:
+                calibration = partial(_calibration, grey, chart, field)
+                work = share_look(work, pool, calibration=calibration, on_done=advance)
+        is_done = _convert_all(items, work, pool, as_json=as_json)
+    return ExitCode.DONE if is_done else ExitCode.FOUND
+
+
+def _as_chosen(item: Item, choices: dict[str, Any], flat: FlatField | None, *, threads: int) -> ConversionJob:
+    """Give the job with what the command line says about every picture."""
+    job = item.job
+    if choices.get("kind") is not None:
+        job = replace(job, film_kind=FilmKind(choices["kind"]))
+    return replace(
+        job,
+        recipe=replace(job.recipe, **said_of_recipe(choices)),
+        format_id=choices["format_id"] or job.format_id,
+        flat=flat,
+        compression=Compression(choices["compression"]),
+        threads=threads,
+    )
+
+
+def _convert_all(items: Sequence[Item], work: Sequence[ConversionJob], pool: Executor, *, as_json: bool) -> bool:
+    """Convert, put what was made into its roll at once, and say so; False where some could not be made."""
+    is_done = True
+    with count_bar("Converting", len(work)) as advance:
+        for item, job, result in zip(items, work, convert_each(work, pool), strict=True):
+            if isinstance(result, ConversionResult):
+                placed = put_in_roll(item.roll_job, result) if item.roll_job is not None else result
+                say_done(placed, as_json=as_json)
+            else:
+                is_done = False
+                say_failed(job, result, as_json=as_json)
+            advance()
+    return is_done
 
 
 def make_recipe(choices: dict[str, Any]) -> Recipe:
@@ -116,6 +141,11 @@ def make_recipe(choices: dict[str, Any]) -> Recipe:
     if named:
         path = Path(named)
         recipe = read_profile(path, Recipe) if path.suffix == ".toml" else load_profile("recipes", named, Recipe)
+    return replace(recipe, **said_of_recipe(choices))
+
+
+def said_of_recipe(choices: dict[str, Any]) -> dict[str, Any]:
+    """Fields of the recipe that the command line names; they win over any recipe."""
     said: dict[str, Any] = {}
     if choices.get("space"):
         said["space"] = ColourSpace(choices["space"])
@@ -127,41 +157,12 @@ def make_recipe(choices: dict[str, Any]) -> Recipe:
         said["exposure_stops"] = choices["exposure"]
     if choices.get("contrast") is not None:
         said["contrast"] = choices["contrast"]
-    return replace(recipe, **said)
-
-
-def share_look(
-    work: Sequence[ConversionJob], grey: Sequence[Path], chart: Path | None, flat: FlatField | None, jobs: int
-) -> list[ConversionJob]:
-    """Give all jobs the film base and the model of their roll; each film kind among them is a roll of its own.
-
-    Raises
-    ------
-    PictureError, ConversionError, ProfileError
-    """
-    shared: dict[Path, ConversionJob] = {}
-    for film_kind in dict.fromkeys(job.film_kind for job in work):
-        of_kind = [job for job in work if job.film_kind is film_kind]
-        surveys = [
-            SurveyJob(job.raw_path, film_kind, job.corners, job.find_frame, job.format_id, flat) for job in of_kind
-        ]
-        with count_bar("Looking at the roll", len(surveys)) as advance, make_pool(_pool_kind(jobs), jobs) as pool:
-            found = survey_roll(surveys, pool, calibrate=_calibration(film_kind, grey, chart, flat), on_done=advance)
-        for number, (job, frame) in enumerate(zip(of_kind, found.frames, strict=True)):
-            shared[job.raw_path] = replace(
-                job,
-                base=found.bases[number] if found.bases else None,
-                model=found.model,
-                exposure=found.exposures[number] if found.exposures and job.recipe.auto_exposure else None,
-                corners=job.corners or frame.corners,
-                find_frame=False,
-            )
-    return [shared[job.raw_path] for job in work]
+    return said
 
 
 def _calibration(
-    film_kind: FilmKind, grey: Sequence[Path], chart: Path | None, flat: FlatField | None
-) -> Callable[[FilmBase | None], FilmModel] | None:
+    grey: Sequence[Path], chart: Path | None, flat: FlatField | None, film_kind: FilmKind
+) -> Calibration | None:
     """Make the function that measures the roll's model on its chart or cards, where there are any."""
     if film_kind is FilmKind.SLIDE and (chart is not None or grey):
         Console(stderr=True).print("A slide keeps its film's own colours; the card or chart is not used for it.")
@@ -171,52 +172,3 @@ def _calibration(
     if grey:
         return lambda base: calibrate_on_cards(read_targets(list(grey)), film_kind, base, flat)
     return None
-
-
-def _pool_kind(jobs: int) -> Any:
-    return "processes" if jobs > 1 else "serial"
-
-
-def _convert_all(work: Sequence[ConversionJob], jobs: int, *, as_json: bool) -> list[ConversionResult | TethercapError]:
-    talk = Console(stderr=True)
-    results: list[ConversionResult | TethercapError] = []
-    with count_bar("Converting", len(work)) as advance, make_pool(_pool_kind(jobs), jobs) as pool:
-        futures = [pool.submit(convert_file, job) for job in work] if jobs > 1 else None
-        for number, job in enumerate(work):
-            try:
-                result = futures[number].result() if futures is not None else convert_file(job)
-            except TethercapError as error:
-                results.append(error)
-                talk.print(f"{job.raw_path.name}: {error}", style="red", markup=False, soft_wrap=True)
-                _say_failed(job, error, as_json=as_json)
-            else:
-                results.append(result)
-                for warning in result.warnings:
-                    talk.print(f"{job.raw_path.name}: {warning}", markup=False, soft_wrap=True)
-                _say_done(result, as_json=as_json)
-            advance()
-    return results
-
-
-def _say_done(result: ConversionResult, *, as_json: bool) -> None:
-    if not as_json:
-        print(result.positive or result.proof)
-        return
-    said = {
-        "file": str(result.raw_path),
-        "positive": None if result.positive is None else str(result.positive),
-        "proof": None if result.proof is None else str(result.proof),
-        "seconds": round(result.seconds, 3),
-        "size_px": list(result.size),
-        "base_counts_rgb": [round(count, 2) for count in result.base.counts_rgb],
-        "base_measured": result.base.measured,
-        "corners_px": None if result.corners is None else result.corners.as_array().round(2).tolist(),
-        "steps": [{"step": name, **parameters} for name, parameters in result.steps],
-        "warnings": list(result.warnings),
-    }
-    print(json.dumps(said))
-
-
-def _say_failed(job: ConversionJob, error: TethercapError, *, as_json: bool) -> None:
-    if as_json:
-        print(json.dumps({"file": str(job.raw_path), "positive": None, "error": str(error)}))

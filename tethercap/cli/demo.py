@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from tethercap.camera.discover import open_camera
+from tethercap.cli._roll_look import match_frames
 from tethercap.cli._simulated import EndOfFilm, SimulatedCamera, operator
 from tethercap.cli._wiring import Workers, open_roll, runner_maker
 from tethercap.cli.exit_codes import ExitCode
@@ -97,6 +98,8 @@ def demo(
             )
         finally:
             camera.close()
+        if not no_convert:
+            match_frames(roll)
         sheet = make_sheet(roll)
     return tell(folder, roll, sheet, as_json=as_json, failed=bool(failed))
 

@@ -1,0 +1,145 @@
+"""A roll converted as one, its positives replaced, while the record stays right."""
+
+from concurrent.futures import Future
+from concurrent.futures.process import BrokenProcessPool
+from pathlib import Path
+
+import pytest
+
+from tests.unit.convert.film_shots import colour_patches, shoot
+from tests.unit.image_files.dng_writer import write_dng
+from tests.unit.roll import rolls
+from tethercap.batch import together
+from tethercap.batch.job import ConversionResult
+from tethercap.batch.pools import SerialExecutor
+from tethercap.batch.recipes import store_frame_recipe
+from tethercap.batch.roll_jobs import has_frames_of_their_own, put_in_roll, reconvert_roll, roll_jobs
+from tethercap.batch.together import convert_each
+from tethercap.batch.work import convert_file
+from tethercap.check.findings import RawFindings
+from tethercap.convert.recipe import Recipe
+from tethercap.errors import UnreadablePictureError
+from tethercap.film.kinds import FilmKind
+from tethercap.image_files.metadata import read
+from tethercap.roll.fixity import verify
+from tethercap.roll.folder import Roll, TakeOutcome
+from tethercap.watch.sighting import FrameEdges
+
+
+def file_shots(path: Path, folder: Path, seeds: tuple[int, ...] = (4, 5, 6)) -> None:
+    with rolls.create(path) as roll:
+        for number, seed in enumerate(seeds, start=1):
+            shot = shoot(colour_patches(seed, side=80), rim_px=60)
+            content = write_dng(folder / "a.dng", shot.raw.mosaic, neutral=(0.53, 1.0, 0.67)).read_bytes()
+            edges = FrameEdges(shot.corners, (), 36 / 480, FilmKind.COLOUR_NEGATIVE, "135-36x24", 1.0)
+            incoming = roll.receive(str(number), ".dng", [content], len(content))
+            roll.file(incoming, TakeOutcome(accepted=True, findings=RawFindings((), edges, None)))
+
+
+@pytest.fixture
+def roll_path(tmp_path: Path) -> Path:
+    file_shots(tmp_path / "roll", tmp_path)
+    return tmp_path / "roll"
+
+
+def convert_singly(roll: Roll) -> None:
+    for each in roll_jobs(roll):
+        put = put_in_roll(each, convert_file(each.job))
+        assert put.positive is not None
+        roll.note_positive(each.frame_id, each.take, put.positive, put.proof, base={"measured": True})
+
+
+def gains(roll: Roll) -> set[float]:
+    found = set()
+    for frame in roll.frames.values():
+        assert frame.chosen is not None
+        assert frame.chosen.converted is not None
+        steps = {step["step"]: step for step in frame.chosen.converted.steps}
+        found.add(float(steps["density-over-base"]["base_counts_rgb"][0]))
+    return found
+
+
+def test_positives_made_singly_are_replaced_by_those_of_the_roll(roll_path: Path) -> None:
+    with Roll.open(roll_path) as roll:
+        convert_singly(roll)
+        assert has_frames_of_their_own(roll)
+        before = {path.name: path.read_bytes() for path in (roll_path / "positive").iterdir()}
+        steps: list[int] = []
+        assert reconvert_roll(roll, SerialExecutor(), on_step=lambda: steps.append(1)) == []
+        assert len(steps) == 6
+        assert not has_frames_of_their_own(roll)
+        assert len(gains(roll)) == 1
+        after = {path.name: path.read_bytes() for path in (roll_path / "positive").iterdir()}
+    assert before.keys() == after.keys()
+    assert before != after
+    report = verify(roll_path)
+    assert report.is_sound
+    assert report.extra == ()
+
+
+def test_a_frames_own_recipe_is_kept_to(roll_path: Path) -> None:
+    store_frame_recipe(roll_path, "2", Recipe(exposure_stops=1.0))
+    with Roll.open(roll_path) as roll:
+        reconvert_roll(roll, SerialExecutor())
+        stops = [
+            next(step["stops"] for step in frame.chosen.converted.steps if step["step"] == "print-exposure")
+            for frame in roll.frames.values()
+            if frame.chosen is not None and frame.chosen.converted is not None
+        ]
+    assert stops == [0.0, 1.0, 0.0]
+
+
+def test_a_run_cut_off_leaves_old_positives_or_new_ones(roll_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with Roll.open(roll_path) as roll:
+        convert_singly(roll)
+    calls = []
+
+    def dies_at_the_second(job: object) -> ConversionResult:
+        calls.append(job)
+        if len(calls) == 2:
+            convert_file(job)  # type: ignore[arg-type]
+            raise KeyboardInterrupt
+        return convert_file(job)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(together, "convert_file", dies_at_the_second)
+    with pytest.raises(KeyboardInterrupt), Roll.open(roll_path) as roll:
+        reconvert_roll(roll, SerialExecutor())
+    assert verify(roll_path).is_sound
+    with Roll.open(roll_path) as roll:
+        assert has_frames_of_their_own(roll)
+    assert verify(roll_path).extra == ()
+
+
+def test_a_damaged_frame_is_told_and_the_others_are_made(roll_path: Path) -> None:
+    raw = roll_path / "raw" / "X31-007_02.dng"
+    with Roll.open(roll_path) as roll:
+        convert_singly(roll)
+        old = (roll_path / "positive" / "X31-007_02.tif").read_bytes()
+        jobs = roll_jobs(roll)
+        raw.write_bytes(raw.read_bytes()[:-9000])
+        outcomes = list(convert_each([each.job for each in jobs], SerialExecutor()))
+    assert [isinstance(outcome, ConversionResult) for outcome in outcomes] == [True, False, True]
+    assert isinstance(outcomes[1], UnreadablePictureError)
+    assert (roll_path / "positive" / "X31-007_02.tif").read_bytes() == old
+
+
+class BreaksOnce(SerialExecutor):
+    """A pool that dies with its second job."""
+
+    def submit(self, fn: object, /, *args: object, **kwargs: object) -> "Future[ConversionResult]":  # type: ignore[override]
+        future: Future[ConversionResult] = Future()
+        future.set_exception(BrokenProcessPool("a process died"))
+        return future
+
+
+def test_a_pool_that_dies_does_not_take_the_roll_along(roll_path: Path) -> None:
+    with Roll.open(roll_path) as roll:
+        outcomes = list(convert_each([each.job for each in roll_jobs(roll)], BreaksOnce()))
+    assert all(isinstance(outcome, ConversionResult) for outcome in outcomes)
+
+
+def test_positives_say_what_they_come_from(roll_path: Path) -> None:
+    with Roll.open(roll_path) as roll:
+        reconvert_roll(roll, SerialExecutor())
+    found = read(roll_path / "positive" / "X31-007_01.tif")
+    assert found["Xmp.xmpMM.DerivedFrom/stRef:filePath"] == "raw/X31-007_01.dng"
