@@ -9,8 +9,8 @@ import numpy as np
 
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import F32Array
+from tethercap.watch.judging import Hypothesis
 from tethercap.watch.refine import SideFit
-from tethercap.watch.search import Hypothesis
 
 SEEN_LEAST = 0.08
 """Share of its length below which an edge is not called seen, and is placed by the model."""
@@ -39,8 +39,8 @@ class Fitted:
     """Full px, as assumed."""
     strip_off_mm: float | None
     """Frame's middle off the strip's, where perforations tell it."""
-    strip_tilt: float
-    """The film's direction, rise over run."""
+    light_inside: bool = False
+    """The inside of a would-be slide is nothing but the light."""
 
 
 def is_seen(fit: SideFit) -> bool:
@@ -70,7 +70,7 @@ def features(fitted: Fitted) -> F32Array:
             0.0 if long_missing else min(abs(angles[0] - angles[2]), 3.0),
             0.0 if short_missing else min(abs(angles[1] - angles[3]), 3.0),
             min(abs((angles[0] + angles[2] - angles[1] - angles[3]) / 2), 3.0),
-            min(abs((angles[0] + angles[2]) / 2 - float(np.degrees(np.arctan(fitted.strip_tilt)))), 3.0),
+            0.0,
             fitted.strip_off_mm is not None, min(strip_off, 1.5), np.log10(max(contrast, 1.0)), any(h.touching),
             h.inverted,
             long_missing and short_missing,
@@ -144,7 +144,7 @@ def is_believable(fitted: Fitted, film_kind: FilmKind | None) -> bool:
     The inside of a slide is not bare light; clear colour negative is not white; and a frame known by one corner alone
     shows both edges of it all the way to where they leave the view.
     """
-    if fitted.hypothesis.light_inside:
+    if fitted.light_inside:
         return False
     seen = [is_seen(fit) for fit in fitted.fits]
     white = [float(fit.outside.min()) > LIGHT_TONE for fit, s in zip(fitted.fits, seen, strict=True) if s]

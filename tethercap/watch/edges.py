@@ -10,11 +10,13 @@ from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F32Array, U8Array
 from tethercap.watch.confidence import Fitted, confidence, features, is_believable, is_seen
+from tethercap.watch.judging import Hypothesis, shows_bare_light
 from tethercap.watch.perforations import PerforationRows
 from tethercap.watch.reduced import ReducedView, reduce_view
 from tethercap.watch.refine import SideFit, refine_sides
-from tethercap.watch.search import Hypothesis, Scale, Scene, inverted, perforations_in, search, survey
+from tethercap.watch.search import search
 from tethercap.watch.sighting import EdgeEvidence, FrameEdges, Reason, ReasonCode, Side
+from tethercap.watch.survey import Scale, Scene, inverted, perforations_in, survey, without_holes
 
 SIDES = (Side.TOP, Side.RIGHT, Side.BOTTOM, Side.LEFT)
 
@@ -98,12 +100,15 @@ def fit_likely(
     for film_format in formats:
         rows = perforations_in(scene, film_format, Scale(known))
         scale = Scale(known or (rows.px_per_mm if rows else None))
+        bare = scene
+        if rows is not None and film_format.perforations is not None:
+            bare = without_holes(scene, rows, film_format.perforations)
         for negative in _polarities(film_kind):
-            seen = scene if negative else inverted(scene)
-            likely = search(seen, film_format, scale, rows, negative=negative)[:8]
+            likely = search(bare if negative else inverted(bare), film_format, scale, rows, negative=negative)[:8]
             found.extend((h, rows) for h in likely)
             if rows is not None and (not likely or likely[0].score < WELL_PLACED):
                 # What looks like perforations may be part of a picture.
+                seen = scene if negative else inverted(scene)
                 anywhere = search(seen, film_format, scale, None, negative=negative)[:8]
                 found.extend((h, None) for h in anywhere)
     return [_fit(pixels_bgr, scene, hypothesis, rows) for hypothesis, rows in _different(found)]
@@ -188,7 +193,8 @@ def _fit(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: Perfor
         expected = middle_y + rows.slope * (x - (pixels_bgr.shape[1] - 1) / 2)
         strip_off_mm = float((y - expected) / px_per_mm)
     found = replace(hypothesis, touching=touching)
-    return Fitted(found, corners, fits, px_per_mm, strip_off_mm, scene.tilt)
+    light = hypothesis.inverted and shows_bare_light(scene.view, hypothesis)
+    return Fitted(found, corners, fits, px_per_mm, strip_off_mm, light)
 
 
 BASE_SEEN = 0.3

@@ -17,6 +17,8 @@ STEP_PX = 2
 """Half the distance over which a step is measured, small px: wide enough for soft edges, narrower than a gap."""
 FULL_STEP = 8.0
 """A step of this many codes counts 0.7; weaker ones in proportion, stronger ones ever closer to 1."""
+SLOPE_SPREAD = np.float32(np.tan(np.radians(0.8)))
+"""How far edges turn from the film's direction: keystone, and a gate set askew."""
 
 
 class Line(NamedTuple):
@@ -122,7 +124,9 @@ def peaks(strength: F32Array, *, least: float, apart: int, most: int) -> npt.NDA
     return np.array(chosen, np.intp)
 
 
-def candidate_lines(support: F32Array, slopes: F32Array, sign: int, *, least: float, most: int) -> Lines:
+def candidate_lines(
+    support: F32Array, slopes: F32Array, sign: int, *, least: float, most: int, likely: float | None = None
+) -> Lines:
     """Pick lines of one polarity.
 
     Parameters
@@ -135,9 +139,14 @@ def candidate_lines(support: F32Array, slopes: F32Array, sign: int, *, least: fl
         +1 for lines that get brighter with position, -1 for darker.
     least, most
         As for `peaks`.
+    likely : float or None
+        Slope to prefer where several show about as much: what lies along a frame's edge is seldom parallel to it.
     """
     signed = support * sign
-    best = signed.argmax(axis=0)
+    preferred = signed
+    if likely is not None:
+        preferred = signed * np.exp(-0.5 * ((slopes - np.float32(likely)) / SLOPE_SPREAD) ** 2)[:, None]
+    best = preferred.argmax(axis=0)
     strength = signed[best, np.arange(signed.shape[1])]
     places = peaks(strength, least=least, apart=3, most=most)
     return Lines(places.astype(np.float32), slopes[best[places]], strength[places] * np.float32(sign))

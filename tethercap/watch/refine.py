@@ -253,11 +253,18 @@ def robust_lines(
         inside = np.maximum(1 - (residual / (2 * scale[:, None])) ** 2, 0)
         shift, turn = _weighted_lines(u, offset, weight * inside * inside, shift, turn)
         near = (inside > 0) & (weight > 0)
-        mean_square = (residual * residual * near).sum(axis=1) / np.maximum(near.sum(axis=1), 1)
-        scale = np.clip(2 * np.sqrt(mean_square), step_px, 3 * step_px)
+        scale = np.clip(2 * _median_where(np.abs(residual), near) / 0.6745, step_px, 3 * step_px)
     residual = offset - shift[:, None] - turn[:, None] * u
     kept = (weight > 0) & (np.abs(residual) < 2 * scale[:, None])
     return np.where(enough, shift, 0), np.where(enough, turn, 0), kept
+
+
+def _median_where(values: F32Array, chosen: BoolArray) -> F32Array:
+    """Median of the chosen values of each row, shape (rows,); 0 where none is chosen."""
+    ordered = np.sort(np.where(chosen, values, np.float32(np.inf)), axis=1)
+    count = chosen.sum(axis=1)
+    middle = ordered[np.arange(len(values)), np.maximum(count - 1, 0) // 2]
+    return np.asarray(np.where(count > 0, middle, 0), np.float32)
 
 
 def _densest(u: F32Array, offset: F32Array, weight: F32Array, reach: int) -> tuple[F32Array, F32Array]:
