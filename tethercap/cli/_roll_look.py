@@ -33,5 +33,5 @@ def match_frames(roll: Roll) -> None:
     except KeyboardInterrupt:
         say("Stopped. The other positives are as they were; tethercap convert ROLL goes on.")
         return
-    for frame_id, error in failed:
-        say(f"frame {frame_id}: {error}")
+    for frame_id, trouble in failed:
+        say(f"frame {frame_id}: {trouble}")

@@ -81,7 +81,8 @@ def expand_sources(stack: contextlib.ExitStack, sources: Iterable[Path], wanted:
             continue
         if wanted.kind is None:
             raise click.UsageError("Say what film it is: --kind colour-negative, bw-negative or slide.")
-        items += [_file_item(path, wanted) for path in _files_in(source)]
+        film_kind = FilmKind(wanted.kind)
+        items += [_file_item(path, film_kind, wanted) for path in _files_in(source)]
     _refuse_shared_targets(items)
     for folder in {
         path.parent for item in items for path in (item.job.positive_path, item.job.proof_path) if path is not None
@@ -90,12 +91,12 @@ def expand_sources(stack: contextlib.ExitStack, sources: Iterable[Path], wanted:
     return items
 
 
-def _file_item(path: Path, wanted: Wanted) -> Item:
+def _file_item(path: Path, film_kind: FilmKind, wanted: Wanted) -> Item:
     folder = wanted.out or path.parent / "positive"
     return Item(
         ConversionJob(
             raw_path=path,
-            film_kind=FilmKind(wanted.kind),
+            film_kind=film_kind,
             positive_path=folder / f"{path.stem}.tif",
             proof_path=folder / f"{path.stem}.jpg" if wanted.proofs else None,
             recipe=wanted.recipe,
