@@ -4,7 +4,7 @@ import contextlib
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,13 +12,13 @@ import click
 
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import stand_back
+from tethercap.batch.recipes import RollRecipes, read_recipes
 from tethercap.batch.sturdy import SturdyPool
 from tethercap.batch.work import convert_file
 from tethercap.camera.base import Camera
 from tethercap.check.raw import CheckRequest
 from tethercap.clock import SystemClock
 from tethercap.convert.crop import quad_or_none
-from tethercap.convert.recipe import Recipe
 from tethercap.image_files.metadata import xmp_packet
 from tethercap.profile_files import load_film_format
 from tethercap.roll.folder import FiledTake, Roll
@@ -84,19 +84,26 @@ class Workers:
         """Hand a pulled file to the checking process."""
         return self.checker.submit(check_file, path, suffix, request)
 
-    def converting(self, roll: Roll, recipe: Recipe) -> "Callable[[FiledTake], Future[Any]] | None":
-        """Make the function that hands an accepted picture to the converting process, if there is one."""
+    def converting(self, roll: Roll) -> "Callable[[FiledTake], Future[Any]] | None":
+        """Make the function that hands an accepted picture to the converting process, if there is one.
+
+        Raises
+        ------
+        ProfileError
+            If the roll's recipe.toml has a mistake.
+        """
         converter = self.converter
         if converter is None:
             return None
+        recipes = read_recipes(roll.path)
 
         def convert(filed: FiledTake) -> "Future[ConversionResult]":
-            return converter.submit(convert_file, conversion_job(roll, filed, recipe))
+            return converter.submit(convert_file, conversion_job(roll, filed, recipes))
 
         return convert
 
 
-def conversion_job(roll: Roll, filed: FiledTake, recipe: Recipe) -> ConversionJob:
+def conversion_job(roll: Roll, filed: FiledTake, recipes: RollRecipes) -> ConversionJob:
     """Describe the conversion of a take that was filed; where the frame lies in it is told by the record."""
     frame_id = FrameId.parse(filed.frame_id)
     take = roll.frames[frame_id].take(filed.take)
@@ -106,7 +113,7 @@ def conversion_job(roll: Roll, filed: FiledTake, recipe: Recipe) -> ConversionJo
         format_id=roll.setup.film_format,
         positive_path=roll.positive_path(filed.frame_id, filed.take),
         proof_path=roll.proof_path(filed.frame_id, filed.take),
-        recipe=replace(recipe, mirrored=take.filed.mirrored if take is not None else roll.setup.mirrored),
+        recipe=recipes.for_frame(frame_id, mirrored=take.filed.mirrored if take is not None else roll.setup.mirrored),
         corners=quad_or_none(take.filed.corners_px) if take is not None else None,
         properties=positive_properties(roll.setup, frame_id, take) if take is not None else {},
     )
@@ -118,7 +125,6 @@ def runner_maker(
     workers: Workers,
     *,
     options: RunnerOptions,
-    recipe: Recipe | None = None,
     directions: Directions | None = None,
 ) -> Callable[[Callable[[SessionEvent], None]], RollRunner]:
     """Join the parts; what comes back makes the runner once it is known whom to report to."""
@@ -133,7 +139,7 @@ def runner_maker(
             clock=SystemClock(time.monotonic, time.sleep),
             on_event=on_event,
             check=workers.check,
-            convert=workers.converting(roll, recipe or Recipe()),
+            convert=workers.converting(roll),
             options=options,
         )
 
