@@ -31,6 +31,8 @@ from tethercap.tui.app import TerminalApp
 from tethercap.tui.preferences import Preferences
 from tethercap.tui.screens import capture
 from tethercap.tui.screens.capture import CaptureScreen
+from tethercap.tui.shown import Shown
+from tethercap.tui.terminal_asks import ask_terminal
 from tethercap.tui.widgets.live_view import LiveView
 
 PICTURES = 45
@@ -40,19 +42,18 @@ PICTURES = 45
 class PlainLiveView(LiveView):
     """The usual way: a Segment and a Style for every cell, through Textual's own lines."""
 
-    def put_lines(self, lines: object, grid: object, depth: object) -> None:
-        cells = grid
+    def put(self, shown: Shown, tail: str = "") -> None:
+        cells = shown.grid
         self._plain = []
-        for row in range(cells.shape[0]):  # type: ignore[attr-defined]
+        for row in range(cells.shape[0]):
             segments = []
-            for fore, back in zip(cells.foreground[row].tolist(), cells.background[row].tolist(), strict=True):  # type: ignore[attr-defined]
+            for fore, back in zip(cells.foreground[row].tolist(), cells.background[row].tolist(), strict=True):
                 style = Style.from_color(Color.from_rgb(*fore), Color.from_rgb(*back))
                 segments.append(Segment("▀", style))
             self._plain.append(Strip(segments, len(segments)))
-        if not self.app.is_headless:
-            # The acknowledgement goes out as a control segment, so that both ways are measured alike.
-            last = self._plain[-1]
-            self._plain[-1] = Strip([*last, Segment("\x1b[6n", None, [])], last.cell_length)
+        # The acknowledgement goes out as a control segment, so that both ways are measured alike.
+        last = self._plain[-1]
+        self._plain[-1] = Strip([*last, Segment(tail, None, [])], last.cell_length)
         self.refresh()
 
     def render_lines(self, crop: Region) -> list[Strip]:
@@ -97,7 +98,9 @@ def main() -> None:
         runners.append(BenchRunner(on_event))
         return runners[-1]
 
-    app = TerminalApp(lambda: CaptureScreen(make, roll_name="bench"), preferences=Preferences(bells=False))
+    app = TerminalApp(
+        lambda: CaptureScreen(make, roll_name="bench"), preferences=Preferences(bells=False), talents=ask_terminal()
+    )
     figures: dict[str, object] = {}
 
     def measure() -> None:

@@ -4,6 +4,7 @@ Protocol: "Terminal graphics protocol" of the kitty documentation: APC, ``G``, k
 """
 
 import base64
+import os
 import uuid
 import zlib
 from pathlib import Path
@@ -14,8 +15,6 @@ from tethercap.pictures import U8Array
 
 _PIECE = 4096
 """Longest payload of one command, bytes."""
-_UNDER_CELLS = -1_073_741_825
-"""Depth at which a picture lies under every cell that has a background of its own: dialogs then cover it."""
 
 
 def place_direct(pixels_rgb: U8Array, image_id: int, columns: int, rows: int) -> str:
@@ -56,7 +55,7 @@ def place_shared(pixels_rgb: U8Array, image_id: int, columns: int, rows: int, me
         If the memory is full.
     """
     path = memory / f"tethercap-{uuid.uuid4().hex[:16]}"
-    with path.open("xb") as shared:
+    with os.fdopen(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600), "wb") as shared:
         shared.write(np.ascontiguousarray(pixels_rgb).data)
     name = base64.b64encode(f"/{path.name}".encode()).decode("ascii")
     size = pixels_rgb.size
@@ -71,4 +70,4 @@ def remove(image_id: int) -> str:
 def _keys(pixels_rgb: U8Array, image_id: int, columns: int, rows: int) -> str:
     height, width = pixels_rgb.shape[:2]
     # C=1 leaves the cursor where it is, q=2 wants no answers.
-    return f"a=T,f=24,s={width},v={height},i={image_id},p=1,c={columns},r={rows},z={_UNDER_CELLS},C=1,q=2"
+    return f"a=T,f=24,s={width},v={height},i={image_id},p=1,c={columns},r={rows},C=1,q=2"

@@ -84,6 +84,12 @@ class LiveScene:
     drawing: Drawing
     ink: Ink
 
+    @property
+    def inks(self) -> tuple[Rgb, ...]:
+        """Colours of the drawing."""
+        ink = self.ink
+        return ink.surround, ink.edge, ink.target, ink.arrow, ink.label, ink.peak
+
     def cells(self, rows: int, columns: int, depth: Depth, way: Way) -> CellGrid:
         """In cells."""
         return compose(self.pixels_bgr, self.drawing, rows, columns, depth, self.ink, way)

@@ -15,7 +15,7 @@ from tethercap.geometry import SizePx
 from tethercap.pictures import U8Array
 from tethercap.tui import kitty, sixel
 from tethercap.tui.cells import CellEncoder, CellGrid, Depth
-from tethercap.tui.overlay import canvas_size
+from tethercap.tui.overlay import Rgb, canvas_size
 from tethercap.tui.picture_way import USUAL_CELL_PX, Way
 from tethercap.tui.quality import Step
 from tethercap.tui.shown import Shown
@@ -33,6 +33,11 @@ _ids = count(4310)
 
 class Scene(Protocol):
     """Something to paint, at whatever size the way has."""
+
+    @property
+    def inks(self) -> tuple[Rgb, ...]:
+        """Colours of what is drawn on the picture."""
+        ...
 
     def cells(self, rows: int, columns: int, depth: Depth, way: Way) -> CellGrid:
         """Paint it in cells."""
@@ -95,11 +100,6 @@ class CellPainter:
         """Nothing is held."""
 
 
-def _blank_lines(rows: int, columns: int) -> list[str]:
-    """Lines without a ground of their own, through which a picture shows."""
-    return ["\x1b[0m" + " " * columns] * rows
-
-
 def _grid_of(scene: Scene, rows: int, columns: int, depth: Depth) -> Callable[[], CellGrid]:
     return partial(scene.cells, rows, columns, depth, Way.HALF_BLOCKS)
 
@@ -126,9 +126,9 @@ class SixelPainter:
         coarse = min(step.coarse, 3)
         canvas_px = SizePx(max(1, whole.width_px // coarse), max(1, whole.height_px // coarse))
         pixels = scene.pixels(canvas_px, _letter_px(canvas_px))
-        text = sixel.encode(_maybe_grey(pixels, grey=self.grey), magnify=coarse)
+        text = sixel.encode(_maybe_grey(pixels, grey=self.grey), magnify=coarse, exact=() if self.grey else scene.inks)
         make_grid = _grid_of(scene, rows, columns, step.depth)
-        return Shown(_blank_lines(rows, columns), columns, step.depth, make_grid, pixels=text, sequence=sequence)
+        return Shown([""] * rows, columns, step.depth, make_grid, pixels=text, sequence=sequence)
 
     def erase(self) -> str:
         """Text written over it takes it away."""
@@ -173,7 +173,7 @@ class KittyPainter:
         text = self._place(pixels, now, columns, rows) + kitty.remove(before)
         self._ids = (now, before)
         make_grid = _grid_of(scene, rows, columns, step.depth)
-        return Shown(_blank_lines(rows, columns), columns, step.depth, make_grid, pixels=text, sequence=sequence)
+        return Shown([""] * rows, columns, step.depth, make_grid, pixels=text, sequence=sequence)
 
     def _place(self, pixels: U8Array, image_id: int, columns: int, rows: int) -> str:
         if self._shared:

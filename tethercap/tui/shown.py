@@ -11,7 +11,7 @@ class Shown:
     Parameters
     ----------
     lines : sequence of str
-        Escape text, one a row of the view.
+        Escape text, one a row of the view; empty where pixels are the picture.
     columns : int
         Cells a line.
     depth : Depth

@@ -5,7 +5,7 @@ colour is drawn as characters ``?`` + six bits, the top row lowest, runs as ``!c
 band's left, ``-`` on to the next.
 """
 
-from functools import lru_cache
+from collections.abc import Sequence
 from itertools import product
 
 import numpy as np
@@ -15,39 +15,51 @@ from tethercap.pictures import U8Array
 
 _BAND = 6
 _LEVELS = 6
-COLOURS = _LEVELS**3
-"""Fixed colours, the same levels in each channel, so that nothing flickers from picture to picture."""
-_DITHER = np.array([[0, 8, 2, 10], [12, 4, 14, 6], [3, 11, 1, 9], [15, 7, 13, 5]], dtype=np.int16)
-"""Ordered thresholds (Bayer, 1973)."""
+_RANGED = _LEVELS**3
+"""Colours in steps over the range that the picture has; film has little of most."""
+MOST_EXACT = 256 - _RANGED
+"""Colours that may be asked for exactly."""
+_DITHER = np.array([[0, 8, 2, 10], [12, 4, 14, 6], [3, 11, 1, 9], [15, 7, 13, 5]], dtype=np.uint8)
+"""Ordered thresholds (Bayer, 1973), sixteenths of a step."""
 _SPELT_OUT = 3
 """Runs up to this long are written out: a count would be no shorter."""
 
-
-@lru_cache(maxsize=1)
-def _introducer_colours() -> str:
-    """Definitions of the colours, in percent as the format wants them: ``#number;2;red;green;blue``."""
-    percent = [round(100 * level / (_LEVELS - 1)) for level in range(_LEVELS)]
-    levels = product(percent, repeat=3)
-    return "".join(f"#{number};2;{red};{green};{blue}" for number, (red, green, blue) in enumerate(levels))
+Rgb = tuple[int, int, int]
 
 
-def colour_numbers(pixels_rgb: U8Array) -> npt.NDArray[np.intp]:
-    """Number of the fixed colour for each pixel, ordered dither making the levels between.
+def _ranges(pixels_rgb: U8Array) -> list[tuple[float, float]]:
+    """Lowest and highest level of each channel, but for a hundredth at both ends."""
+    sample = pixels_rgb[::8, ::8].reshape(-1, 3)
+    low, high = np.percentile(sample, (1, 99), axis=0)
+    return [(float(start), float(max(stop, start + _LEVELS))) for start, stop in zip(low, high, strict=True)]
 
-    Parameters
-    ----------
-    pixels_rgb : ndarray
-        Shape (height, width, 3), 0..255.
-    """
+
+def _definitions(ranges: Sequence[tuple[float, float]], exact: Sequence[Rgb]) -> str:
+    """Colours in percent, as the format wants them: ``#number;2;red;green;blue``."""
+    steps = [np.linspace(low, high, _LEVELS) for low, high in ranges]
+    colours = [*product(*steps), *exact]
+    return "".join(
+        f"#{number};2;" + ";".join(str(round(float(level) * 100 / 255)) for level in colour)
+        for number, colour in enumerate(colours)
+    )
+
+
+def _numbers(pixels_rgb: U8Array, ranges: Sequence[tuple[float, float]], exact: Sequence[Rgb]) -> npt.NDArray[np.intp]:
+    """Number of the colour for each pixel; ordered dither makes the levels between."""
     height, width = pixels_rgb.shape[:2]
-    step = 255 // (_LEVELS - 1)
-    threshold = ((_DITHER + 0.5) * (step / 16)).astype(np.uint16)
-    tiled = np.tile(threshold, (-(-height // 4), -(-width // 4)))[:height, :width, None]
-    level = (pixels_rgb + tiled) // np.uint16(step)
-    return np.asarray(level @ np.array([_LEVELS**2, _LEVELS, 1], dtype=np.uint16), dtype=np.intp)
+    dither = np.tile(_DITHER, (-(-height // 4), -(-width // 4)))[:height, :width]
+    numbers = np.zeros((height, width), dtype=np.uint8)
+    levels = np.arange(256)
+    for channel, (low, high) in enumerate(ranges):
+        sixteenths = np.clip((levels - low) / (high - low), 0, 1) * (16 * (_LEVELS - 1))
+        step = (sixteenths.astype(np.uint8)[pixels_rgb[..., channel]] + dither) >> 4
+        numbers = numbers * np.uint8(_LEVELS) + step
+    for number, colour in enumerate(exact, start=_RANGED):
+        numbers[(pixels_rgb == np.array(colour, dtype=np.uint8)).all(axis=-1)] = number
+    return numbers.astype(np.intp)
 
 
-def encode(pixels_rgb: U8Array, *, magnify: int = 1) -> str:
+def encode(pixels_rgb: U8Array, *, magnify: int = 1, exact: Sequence[Rgb] = ()) -> str:
     """Write a picture as Sixel text.
 
     Parameters
@@ -56,17 +68,20 @@ def encode(pixels_rgb: U8Array, *, magnify: int = 1) -> str:
         Shape (height, width, 3), 0..255.
     magnify : int
         Show each pixel as a square of so many, 1, 2 or 3: a coarser picture of the same size for less work.
+    exact : sequence of colours
+        At most `MOST_EXACT`, shown as they are: lines and letters drawn on the picture.
 
     Returns
     -------
     str
         From the introducer to the string terminator; the cursor is left to the terminal.
     """
-    numbers = colour_numbers(pixels_rgb)
+    ranges, exact = _ranges(pixels_rgb), tuple(dict.fromkeys(exact))[:MOST_EXACT]
+    numbers = _numbers(pixels_rgb, ranges, exact)
     height, width = numbers.shape
     bands, colours, planes = _planes(numbers, magnify)
     last_of_band = np.r_[bands[1:] != bands[:-1], True]
-    parts = [f'\x1bP0;1q"1;1;{width * magnify};{height * magnify}', _introducer_colours()]
+    parts = [f'\x1bP0;1q"1;1;{width * magnify};{height * magnify}', _definitions(ranges, exact)]
     for colour, line, last in zip(colours.tolist(), _run_lengths(planes, magnify), last_of_band.tolist(), strict=True):
         parts.append(f"#{colour}{line}{'-' if last else '$'}")
     parts.append("\x1b\\")
@@ -78,7 +93,7 @@ def _planes(numbers: npt.NDArray[np.intp], magnify: int) -> tuple[npt.NDArray[np
     height, width = numbers.shape
     source_rows = _BAND // magnify
     band = (np.arange(height) // source_rows)[:, None]
-    used = np.zeros((-(-height // source_rows), COLOURS), dtype=bool)
+    used = np.zeros((-(-height // source_rows), 256), dtype=bool)
     used[band, numbers] = True
     line_of = (used.cumsum() - 1).reshape(used.shape) * width
     place = line_of[band, numbers] + np.arange(width)

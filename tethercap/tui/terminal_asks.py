@@ -3,11 +3,14 @@
 import base64
 import os
 import select
+import struct
 import sys
 import time
 import uuid
+from dataclasses import replace
 from pathlib import Path
 
+from tethercap.geometry import SizePx
 from tethercap.tui.terminal_talents import LAST_ANSWER, Talents, questions, read_answers
 
 SHARED_MEMORY = Path("/dev/shm")
@@ -53,7 +56,17 @@ def ask_terminal(time_limit_s: float = _TIME_LIMIT_S) -> Talents:
         termios.tcsetattr(source, termios.TCSAFLUSH, before)
         if trial is not None:
             trial.unlink(missing_ok=True)
-    return read_answers(answers, terminal_names=terminal_names())
+    talents = read_answers(answers, terminal_names=terminal_names())
+    return talents if talents.cell_px is not None else replace(talents, cell_px=_cell_by_the_line(target))
+
+
+def _cell_by_the_line(terminal: int) -> SizePx | None:
+    """Size of a cell as the line to the terminal knows it (TIOCGWINSZ), which many a terminal fills in."""
+    import fcntl
+    import termios
+
+    rows, columns, width, height = struct.unpack("HHHH", fcntl.ioctl(terminal, termios.TIOCGWINSZ, bytes(8)))
+    return SizePx(width // columns, height // rows) if columns and rows and width and height else None
 
 
 def _trial_memory() -> Path | None:

@@ -63,6 +63,8 @@ class CellsView(Widget):
         self._ready: list[Strip] = []
         self._picture: Shown | None = None
         self._tail = ""
+        self._ground = ""
+        """A line of nothing, for pixels to lie on."""
 
     def put(self, shown: Shown, tail: str = "") -> None:
         """Show a picture.
@@ -73,8 +75,11 @@ class CellsView(Widget):
             Escape text to send right after it.
         """
         before, self._picture, self._tail = self._picture, shown, tail
-        make = [_segments_of(shown, row) for row in range(len(shown.lines))]
-        self._ready = [ReadyStrip(line, made, shown.columns) for line, made in zip(shown.lines, make, strict=True)]
+        self._ground = Strip.blank(shown.columns, self.rich_style).render(self.app.console) if shown.pixels else ""
+        self._ready = [
+            ReadyStrip(line or self._ground, _segments_of(shown, row), shown.columns)
+            for row, line in enumerate(shown.lines)
+        ]
         goes_on = before is not None and bool(before.pixels) and before.shape == shown.shape
         if shown.pixels and goes_on:
             self._refresh_last_row()  # pixels go out with the last row alone
@@ -109,7 +114,7 @@ class CellsView(Widget):
         return [strip.crop(crop.x, crop.right) for strip in strips]
 
     def _last_strip(self, shown: Shown) -> Strip:
-        text, row = shown.lines[-1], len(shown.lines) - 1
+        text, row = shown.lines[-1] or self._ground, len(shown.lines) - 1
         if shown.pixels:
             # Saved cursor, picture at the view's corner, cursor back (DEC: DECSC, CUP, DECRC).
             text += f"\x1b7\x1b[{self.region.y + 1};{self.region.x + 1}H{shown.pixels}\x1b8"

@@ -53,6 +53,11 @@ class StillScene:
     window: Window
     surround: Rgb
 
+    @property
+    def inks(self) -> tuple[Rgb, ...]:
+        """The ground beside the picture."""
+        return (self.surround,)
+
     def cells(self, rows: int, columns: int, depth: Depth, way: Way) -> CellGrid:
         """In cells."""
         return to_grid(self.pixels(canvas_size(rows, columns, depth, way)), depth, way)
