@@ -94,6 +94,8 @@ class Filed(_Body, frozen=True, kw_only=True, tag="filed"):
     rig: str = ""
     strip: int | None = None
     mirrored: bool = False
+    view: bytes = b""
+    """Live view at the shot, 48 x 32 grey values in base64: a later run knows by it what lies in the holder still."""
     software: str = ""
 
 
@@ -133,12 +135,16 @@ class Skipped(_Body, frozen=True, kw_only=True, tag="skipped"):
 
     frame: str
     why: str = ""
+    view: bytes = b""
+    """As in `filed`."""
 
 
 class Blank(_Body, frozen=True, kw_only=True, tag="blank"):
     """A frame has no picture on it."""
 
     frame: str
+    view: bytes = b""
+    """As in `filed`."""
 
 
 class Reopened(_Body, frozen=True, kw_only=True, tag="reopened"):

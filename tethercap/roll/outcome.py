@@ -74,6 +74,8 @@ class TakeOutcome:
     """Time of the shot, ISO 8601 with time zone; not given, the time of filing."""
     strip: int | None = None
     """Number of the strip; not given, the roll's present one."""
+    view: bytes = b""
+    """Live view at the shot, small: a later run knows by it whether the frame lies in the holder still."""
     mirrored: bool | None = None
     """The film lies the other way up; not given, as the present strip does."""
 
@@ -119,6 +121,7 @@ def filed_line(incoming: Incoming, outcome: TakeOutcome, *, file: str, waits_as:
         rig=rig,
         strip=outcome.strip,
         mirrored=bool(outcome.mirrored),
+        view=outcome.view,
         software=f"tethercap {__version__}",
     )
 

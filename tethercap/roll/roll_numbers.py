@@ -74,13 +74,18 @@ class RollNumbers:
         """Give the next picture this number, be the frame taken or not; remembered over a crash."""
         self._core.say(NextFrame(frame=str(FrameId.parse(frame_id))))
 
-    def skip(self, frame_id: FrameId | str, why: str = "") -> None:
-        """Leave a frame out on purpose."""
-        self._core.say(Skipped(frame=str(FrameId.parse(frame_id)), why=why))
+    def skip(self, frame_id: FrameId | str, why: str = "", *, view: bytes = b"") -> None:
+        """Leave a frame out on purpose; `view` is what a later run may know it by."""
+        self._core.say(Skipped(frame=str(FrameId.parse(frame_id)), why=why, view=view))
 
-    def mark_blank(self, frame_id: FrameId | str) -> None:
-        """Note that a frame has no picture on it."""
-        self._core.say(Blank(frame=str(FrameId.parse(frame_id))))
+    def mark_blank(self, frame_id: FrameId | str, *, view: bytes = b"") -> None:
+        """Note that a frame has no picture on it; `view` is what a later run may know it by."""
+        self._core.say(Blank(frame=str(FrameId.parse(frame_id)), view=view))
+
+    @property
+    def last_view(self) -> bytes:
+        """Live view of the frame that was filed or passed over last; empty where it is not known."""
+        return self._core.state.last_view
 
     def reopen(self, frame_id: FrameId | str) -> None:
         """Take back that a frame was skipped or blank."""

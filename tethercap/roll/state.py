@@ -141,6 +141,8 @@ class RollState:
     """Path -> SHA-256 of every file the roll holds, but roll.toml, the record and the manifest."""
     aside: set[str] = field(default_factory=set)
     last_closed: FrameId | None = None
+    last_view: bytes = b""
+    """Live view of the frame that was closed last; empty where it is not known."""
     next_asked: FrameId | None = None
     strip: int = 0
     strip_is_in: bool = False
@@ -234,7 +236,7 @@ class RollState:
             self.sums[sidecar_of(filed.file)] = filed.sidecar_sha256
         if filed.accepted:
             frame = replace(frame, picked=None)
-            self._close(frame_id)
+            self._close(frame_id, filed.view)
         self.frames[frame_id] = frame
 
     def _add_further(self, further: Companion | Made) -> None:
@@ -249,8 +251,8 @@ class RollState:
             take = replace(take, companions=(*(o for o in take.companions if o.file != further.file), further))
         self.frames[frame_id] = self.frame(frame_id).with_take(take)
 
-    def _close(self, frame_id: FrameId) -> None:
-        self.last_closed = frame_id
+    def _close(self, frame_id: FrameId, view: bytes) -> None:
+        self.last_closed, self.last_view = frame_id, view
         self.next_asked = None
 
     def _convert(self, converted: Converted, at: str) -> None:
@@ -281,12 +283,12 @@ class RollState:
         frame_id = FrameId.parse(change.frame)
         frame = self.frame(frame_id)
         match change:
-            case Skipped(why=why):
+            case Skipped(why=why, view=view):
                 frame = replace(frame, skipped_why=why)
-                self._close(frame_id)
-            case Blank():
+                self._close(frame_id, view)
+            case Blank(view=view):
                 frame = replace(frame, is_blank=True)
-                self._close(frame_id)
+                self._close(frame_id, view)
             case Reopened():
                 frame = replace(frame, is_blank=False, skipped_why=None)
             case Picked(take=take):

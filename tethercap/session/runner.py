@@ -72,6 +72,10 @@ class RollRunner:
         self._requests: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._stopping = threading.Event()
         self._live_sequence = -1
+        if roll.last_view:
+            # A run that ended before the film went on left a filed frame in the holder: it is not taken twice.
+            watcher.recall_shot(roll.last_view)
+            self._desk.taken_here = True
         self._strips = Strips(self._desk)
         self._desk.refresh()
 
@@ -323,16 +327,19 @@ class RollRunner:
         desk.refresh()
 
     def _on_skip(self, why: str) -> None:
-        self._desk.roll.skip(self._desk.book.frame_id, why)
+        desk = self._desk
+        desk.watcher.shot_taken(desk.clock.now_s())
+        desk.roll.skip(desk.book.frame_id, why, view=desk.watcher.view_of_shot())
         self._pass_over(why, blank=False)
 
     def _on_blank(self) -> None:
-        self._desk.roll.mark_blank(self._desk.book.frame_id)
+        desk = self._desk
+        desk.watcher.shot_taken(desk.clock.now_s())
+        desk.roll.mark_blank(desk.book.frame_id, view=desk.watcher.view_of_shot())
         self._pass_over("blank", blank=True)
 
     def _pass_over(self, why: str, *, blank: bool) -> None:
         desk = self._desk
-        desk.watcher.shot_taken(desk.clock.now_s())
         desk.taken_here = True
         desk.emit(events.FrameSkipped(desk.book.passed_over(blank=blank), why))
         desk.number_moved()

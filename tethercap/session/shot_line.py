@@ -220,6 +220,7 @@ class ShotLine:
             camera=desk.camera.identity,
             camera_file=shot.raw_first()[0].name if shot.files else "",
             taken_at=checked.shot.taken_at or "",
+            view=desk.watcher.view_of_shot() if shot.sighting is not None else b"",
         )
         try:
             filed = desk.roll.file(shot.picture, outcome)

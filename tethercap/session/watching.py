@@ -29,6 +29,14 @@ class FilmWatcher(Protocol):
         """Note that a shot was fired."""
         ...
 
+    def view_of_shot(self) -> bytes:
+        """Give the view at the last shot, small, for a later run; empty where there was none."""
+        ...
+
+    def recall_shot(self, view: bytes) -> None:
+        """Note what an earlier run saw when it fired last."""
+        ...
+
     def reopen_frame(self) -> None:
         """Let the frame in view be fired on again."""
         ...

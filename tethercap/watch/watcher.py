@@ -38,6 +38,8 @@ FEATURELESS = 0.01
 """Contrast, as a share, below which pictures cannot be told apart."""
 SAME_PICTURE = 0.75
 """Correlation from which on two views show the same picture."""
+KEPT_VIEW_PX = 48, 32
+"""Width and height of a view that is kept for a later run: enough to tell frames apart, small enough for a line."""
 
 
 class Watcher:
@@ -92,6 +94,7 @@ class Watcher:
         self._film_mm = 0.0
         self._fired_at_mm: float | None = None
         self._fired_grey: F32Array | None = None
+        self._kept_view: F32Array | None = None
         self._lost_since_shot = False
         self._reopened = False
         self._another_lies_here: bool | None = None
@@ -276,11 +279,13 @@ class Watcher:
         Movement between few and far live pictures is easily measured short (the perforations look alike), so film that
         seems to have stayed is believed only where the picture is the same; this is looked at once each time it rests.
         """
-        if self._fired_at_mm is None or self._fired_grey is None:
+        if self._fired_at_mm is None:
             return True
         moved_mm = abs(self._film_mm - self._fired_at_mm)
         if not self._lost_since_shot and moved_mm >= self.limits.rearm_pitch_fraction * self.film_format.pitch_mm:
             return True
+        if self._fired_grey is None:
+            return self._kept_view is None or not _alike(_evened(self._kept_view), _evened(_small(grey)))
         return not _same_picture(self._fired_grey, grey)
 
     def shot_taken(self, at_s: float) -> None:
@@ -296,6 +301,24 @@ class Watcher:
         self._lost_since_shot = False
         self._reopened = False
         self._another_lies_here = None
+
+    def view_of_shot(self) -> bytes:
+        """Give the view at the last shot, small, for `recall_shot` in a later run; empty where there was none."""
+        return b"" if self._fired_grey is None else _small(self._fired_grey).astype(np.uint8).tobytes()
+
+    def recall_shot(self, view: bytes) -> None:
+        """Note what an earlier run saw when it fired last: that frame may lie in the holder still.
+
+        Parameters
+        ----------
+        view : bytes
+            From `view_of_shot`; anything else is left aside.
+        """
+        width, height = KEPT_VIEW_PX
+        if len(view) == width * height:
+            self._kept_view = np.frombuffer(view, np.uint8).reshape(height, width).astype(np.float32)
+            self._fired_at_mm, self._fired_grey, self._lost_since_shot = self._film_mm, None, False
+            self._another_lies_here = None
 
     def reopen_frame(self) -> None:
         """Note that the shot was not good: this frame may be fired on again."""
@@ -316,7 +339,11 @@ def _same_picture(one: F32Array, two: F32Array) -> bool:
     """Whether two small grey pictures show the same, give or take a few pixels, noise, flicker and the exposure."""
     if one.shape != two.shape:
         return False
-    first, second = _even_rows(one), _even_rows(two)
+    return _alike(_evened(_halved(one)), _evened(_halved(two)))
+
+
+def _alike(first: F32Array, second: F32Array) -> bool:
+    """Compare two small pictures that went through `_evened`; where nothing is to be seen they count as one."""
     rows, columns = first.shape[0] // 6, first.shape[1] // 6
     centre = first[rows:-rows, columns:-columns]
     if float(centre.std()) < FEATURELESS:
@@ -325,7 +352,15 @@ def _same_picture(one: F32Array, two: F32Array) -> bool:
     return bool(np.max(cv2.matchTemplate(around, centre, cv2.TM_CCOEFF_NORMED)) > SAME_PICTURE)
 
 
-def _even_rows(grey: F32Array) -> F32Array:
-    """Half the size, every row divided by its mean: bands of flicker and most of the noise are gone."""
-    half = cv2.resize(grey, (grey.shape[1] // 2, grey.shape[0] // 2), interpolation=cv2.INTER_AREA)
-    return np.asarray(half / (half.mean(axis=1, keepdims=True) + 4.0), np.float32)
+def _halved(grey: F32Array) -> F32Array:
+    size = grey.shape[1] // 2, grey.shape[0] // 2
+    return np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), np.float32)
+
+
+def _small(grey: F32Array) -> F32Array:
+    return np.asarray(np.round(cv2.resize(grey, KEPT_VIEW_PX, interpolation=cv2.INTER_AREA)), np.float32)
+
+
+def _evened(grey: F32Array) -> F32Array:
+    """Every row divided by its mean: bands of flicker are gone."""
+    return np.asarray(grey / (grey.mean(axis=1, keepdims=True) + 4.0), np.float32)

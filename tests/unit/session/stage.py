@@ -64,6 +64,8 @@ class ScriptedFilm:
     other_frame: bool = True
     reopened: bool = False
     shots_at_s: list[float] = field(default_factory=list)
+    in_view: bytes = b""
+    """What a later run may know the frame in view by."""
 
     def watch(self, frame: LiveFrame) -> Sighting:
         now_s = frame.taken_at_s
@@ -95,6 +97,12 @@ class ScriptedFilm:
     def shot_taken(self, at_s: float) -> None:
         self.other_frame = self.reopened = False
         self.shots_at_s.append(at_s)
+
+    def view_of_shot(self) -> bytes:
+        return self.in_view
+
+    def recall_shot(self, view: bytes) -> None:
+        self.other_frame = view != self.in_view
 
     def reopen_frame(self) -> None:
         self.reopened = True
