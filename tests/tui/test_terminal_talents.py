@@ -2,6 +2,7 @@
 
 import os
 import pty
+import sys
 import threading
 from pathlib import Path
 
@@ -26,20 +27,18 @@ KITTY = (
 KITTY_FAR_AWAY = f"\x1b_Gi={DIRECT_ID};OK\x1b\\\x1b_Gi={SHARED_ID};EBADF:Failed\x1b\\\x1b[6;18;9t\x1b[?62;c".encode()
 XTERM_AS_VT340 = b"\x1b[6;15;8t\x1b[?2;0;1000;800S\x1b[?63;1;2;4;6;9;15;16;22;28c"
 TMUX = b"\x1b[?1;2c"
-NAMES = ("as the terminal can", *(way.value for way in Way))
 
 
-@pytest.mark.parametrize(
-    ("answers", "way"),
-    [
-        (KITTY, Way.KITTY),
-        (KITTY_FAR_AWAY, Way.KITTY),
-        (XTERM_AS_VT340, Way.SIXEL),
-        (TMUX, Way.HALF_BLOCKS),
-        (b"", Way.HALF_BLOCKS),
-    ],
-    ids=["kitty", "kitty far away", "xterm as a VT340", "tmux", "silence"],
-)
+ANSWERS = {
+    "kitty": (KITTY, Way.KITTY),
+    "kitty far away": (KITTY_FAR_AWAY, Way.KITTY),
+    "xterm as a VT340": (XTERM_AS_VT340, Way.SIXEL),
+    "tmux": (TMUX, Way.HALF_BLOCKS),
+    "silence": (b"", Way.HALF_BLOCKS),
+}
+
+
+@pytest.mark.parametrize(("answers", "way"), ANSWERS.values(), ids=ANSWERS)
 def test_each_terminal_gets_the_best_it_has(answers: bytes, way: Way) -> None:
     assert choose_way(read_answers(answers), "as the terminal can") is way
 
@@ -106,8 +105,8 @@ class OtherEnd:
         self.ours, theirs = pty.openpty()
         self.asked = b""
         self.file = os.fdopen(theirs, "r+b", buffering=0)
-        monkeypatch.setattr(terminal_asks.sys, "stdin", self.file)
-        monkeypatch.setattr(terminal_asks.sys, "stderr", self.file)
+        monkeypatch.setattr(sys, "stdin", self.file)
+        monkeypatch.setattr(sys, "stderr", self.file)
         self._thread = threading.Thread(target=self._answer, args=(answers,))
         self._thread.start()
 
