@@ -10,6 +10,7 @@ from tests.quality import spectra
 from tests.quality.spectra import F64
 
 _D65 = np.array([0.95047, 1.0, 1.08883])
+_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
 _SRGB_TO_XYZ = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
 
 
@@ -42,11 +43,13 @@ def delta_e_lab(lab_a: F64, lab_b: F64) -> F64:
 
 
 def chart_linear_srgb(light: str = "D65") -> F64:
-    """Linear sRGB of the ColorChecker's patches under a light, shape (24, 3); adapted to D65 by scaling XYZ."""
+    """Linear sRGB of the ColorChecker's patches under a light, shape (24, 3); adapted to D65 as ICC.1 does it."""
     weights = spectra.cmfs() * spectra.illuminant(light)[:, None]
     xyz = (spectra.chart_reflectances() @ weights) / weights[:, 1].sum()
     white = weights.sum(axis=0) / weights[:, 1].sum()
-    return np.asarray((xyz / white * _D65) @ np.linalg.inv(_SRGB_TO_XYZ).T)
+    adapted = (_BRADFORD @ _D65) / (_BRADFORD @ white)
+    to_d65 = np.linalg.inv(_BRADFORD) @ (adapted[:, None] * _BRADFORD)
+    return np.asarray(xyz @ to_d65.T @ np.linalg.inv(_SRGB_TO_XYZ).T)
 
 
 def xyz_of_linear(linear_srgb: F64) -> F64:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -16,11 +16,21 @@ class Rig:
 
     panel: str = "LED-B3"
     camera: int = 0
+    light: F64 | None = field(default=None, compare=False)
+    """Spectrum of the panel; None takes it by name."""
+    sensitivities: F64 | None = field(default=None, compare=False)
+    """Of the camera, shape (n, 3); None takes them by number."""
 
     @property
     def response(self) -> F64:
         """Sensitivity times light, shape (n, 3)."""
-        return spectra.camera(self.camera) * spectra.panel(self.panel)[:, None]
+        light = spectra.panel(self.panel) if self.light is None else self.light
+        return self.seen_by * light[:, None]
+
+    @property
+    def seen_by(self) -> F64:
+        """Sensitivities of the camera, shape (n, 3)."""
+        return spectra.camera(self.camera) if self.sensitivities is None else self.sensitivities
 
     @property
     def name(self) -> str:

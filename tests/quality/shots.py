@@ -89,7 +89,7 @@ class Roll:
 
     def _matrix(self) -> F64:
         """XYZ to camera as DNG wants it, fitted to the ColorChecker under daylight."""
-        weights = spectra.camera(self.rig.camera) * spectra.illuminant("D65")[:, None]
+        weights = self.rig.seen_by * spectra.illuminant("D65")[:, None]
         seen = (spectra.chart_reflectances() @ weights) / weights.sum(axis=0)
         xyz = colours.xyz_of_linear(colours.chart_linear_srgb("D65"))
         fitted, *_ = np.linalg.lstsq(xyz, seen * weights.sum(axis=0) / weights[:, 1].sum(), rcond=None)

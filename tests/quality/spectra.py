@@ -57,13 +57,13 @@ def camera(index: int) -> F64:
         sensitivities = table[names[index]]
         return np.stack([_on_grid(sensitivities.wavelengths, sensitivities.values[:, k]) for k in range(3)], axis=1)
     shift = (index - 2) * 4.0
-    return np.stack([_bell(600.0 + shift, 38.0), _bell(533.0 + shift, 42.0), _bell(462.0 - shift, 30.0)], axis=1)
+    return np.stack([bell(600.0 + shift, 38.0), bell(533.0 + shift, 42.0), bell(462.0 - shift, 30.0)], axis=1)
 
 
 @cache
 def narrow_panel() -> F64:
     """An invented panel of red, green and blue LEDs."""
-    light = 1.0 * _bell(455.0, 9.0) + 0.8 * _bell(525.0, 14.0) + 1.1 * _bell(632.0, 8.0)
+    light = 1.0 * bell(455.0, 9.0) + 0.8 * bell(525.0, 14.0) + 1.1 * bell(632.0, 8.0)
     return np.asarray(light / light.mean())
 
 
@@ -86,13 +86,49 @@ def reflectance_basis() -> F64:
     return np.stack([_on_grid(from_package.wavelengths, from_package.values[:, k]) for k in range(3)], axis=1)
 
 
-def _bell(centre_nm: float, width_nm: float) -> F64:
+def bell(centre_nm: float, width_nm: float) -> F64:
+    """A Gaussian of height 1 on the grid."""
     return np.exp(-0.5 * ((WAVELENGTHS_NM - centre_nm) / width_nm) ** 2)
 
 
-def _skew(centre_nm: float, short_nm: float, long_nm: float) -> F64:
+def skew(centre_nm: float, short_nm: float, long_nm: float) -> F64:
+    """A Gaussian with a width of its own on either side."""
     width = np.where(centre_nm > WAVELENGTHS_NM, short_nm, long_nm)
     return np.exp(-0.5 * ((WAVELENGTHS_NM - centre_nm) / width) ** 2)
+
+
+@dataclass(frozen=True, eq=False)
+class StockSpectra:
+    """Spectra of a film given outright, on the grid."""
+
+    layers: F64
+    """Sensitivities of red, green and blue layer, shape (n, 3), each of sum 1."""
+    dyes: F64
+    """Density of cyan, magenta and yellow at unit amount, shape (n, 3)."""
+    base: F64
+    """Density of the base, shape (n,)."""
+
+
+@dataclass(frozen=True)
+class Emulsions:
+    """Curves of layers that hold several emulsions each."""
+
+    densest: tuple[float, float, float]
+    """Dye of each layer when all is developed."""
+    speeds: tuple[tuple[float, ...], ...]
+    """log10 exposure that develops half of an emulsion: for each emulsion, of each layer."""
+    shares: tuple[tuple[float, ...], ...]
+    """Part of a layer's dye that each emulsion makes, ordered likewise."""
+    steepness: float
+    """Of each emulsion's curve, over log10 exposure."""
+
+    def amounts(self, log_exposure: F64) -> F64:
+        """Dye of the three layers, shape (..., 3)."""
+        developed = sum(
+            np.array(share) / (1.0 + np.exp(-self.steepness * (log_exposure - np.array(speed))))
+            for speed, share in zip(self.speeds, self.shares, strict=True)
+        )
+        return np.asarray(np.array(self.densest) * developed)
 
 
 @dataclass(frozen=True)
@@ -123,30 +159,40 @@ class Stock:
     """Density of the base near 650, 545 and 445 nm."""
     kind: str = "colour-negative"
     seed: int = field(default=0, compare=False)
+    spectra: StockSpectra | None = field(default=None, compare=False)
+    """Instead of layers, dyes and base by their numbers."""
+    emulsions: Emulsions | None = None
+    """Instead of curves by gamma, toe, speed and shoulder."""
 
 
 def layer_sensitivities(stock: Stock) -> F64:
     """Sensitivity of red, green and blue layer, shape (n, 3), each of sum 1."""
+    if stock.spectra is not None:
+        return stock.spectra.layers
     shapes = zip(stock.layers_nm, stock.short_nm, stock.long_nm, strict=True)
-    columns = [_skew(centre, short, long) for centre, short, long in shapes]
+    columns = [skew(centre, short, long) for centre, short, long in shapes]
     return np.stack([column / column.sum() for column in columns], axis=1)
 
 
 def dye_densities(stock: Stock) -> F64:
     """Density spectra of cyan, magenta and yellow at unit amount, mask taken into account, shape (n, 3)."""
+    if stock.spectra is not None:
+        return stock.spectra.dyes
     cyan, magenta, yellow = stock.dyes_nm
     side = stock.side_absorption
     left = side * (1.0 - stock.masking)
     spectra = [
-        _skew(cyan, 55.0, 60.0) + left * (0.16 * _bell(545.0, 40.0) + 0.12 * _bell(440.0, 35.0)),
-        _skew(magenta, 38.0, 34.0) + left * (0.30 * _bell(435.0, 35.0)) + side * 0.06 * _bell(640.0, 45.0),
-        _skew(yellow, 40.0, 38.0) + side * 0.05 * _bell(540.0, 40.0),
+        skew(cyan, 55.0, 60.0) + left * (0.16 * bell(545.0, 40.0) + 0.12 * bell(440.0, 35.0)),
+        skew(magenta, 38.0, 34.0) + left * (0.30 * bell(435.0, 35.0)) + side * 0.06 * bell(640.0, 45.0),
+        skew(yellow, 40.0, 38.0) + side * 0.05 * bell(540.0, 40.0),
     ]
     return np.stack(spectra, axis=1)
 
 
 def base_density(stock: Stock) -> F64:
     """Density spectrum of the base, shape (n,)."""
+    if stock.spectra is not None:
+        return stock.spectra.base
     return np.asarray(np.interp(WAVELENGTHS_NM, [400, 445, 500, 545, 600, 650, 700], _base_points(stock)))
 
 
@@ -157,10 +203,13 @@ def _base_points(stock: Stock) -> list[float]:
 
 def dye_amounts(stock: Stock, log_exposure: F64) -> F64:
     """Amounts of cyan, magenta and yellow from log10 exposures of red, green and blue layer, any shape (..., 3)."""
-    gamma, toe, speed = (np.array(value) for value in (stock.gamma, stock.toe, stock.speed))
-    straight = gamma * toe * np.logaddexp(0.0, (log_exposure - speed) / toe)
-    end = np.exp(-3.0 * stock.shoulder)
-    ended = (np.log1p(end) - np.log(np.exp(-3.0 * straight) + end)) / 3.0
+    if stock.emulsions is not None:
+        ended = stock.emulsions.amounts(log_exposure)
+    else:
+        gamma, toe, speed = (np.array(value) for value in (stock.gamma, stock.toe, stock.speed))
+        straight = gamma * toe * np.logaddexp(0.0, (log_exposure - speed) / toe)
+        end = np.exp(-3.0 * stock.shoulder)
+        ended = (np.log1p(end) - np.log(np.exp(-3.0 * straight) + end)) / 3.0
     mean = ended.mean(axis=-1, keepdims=True)
     # Inhibition between layers is set so that greys keep their slope.
     return np.asarray(ended + stock.inhibition * 3.0 * (ended - mean))
