@@ -11,6 +11,7 @@ import numpy.typing as npt
 from tests.film_pictures import camera
 from tests.film_pictures.cases import SIZES, Setup, _setup
 from tests.film_pictures.strip import FORMATS, Picture, draw_strip
+from tests.film_second.pulls import Place
 
 RATE = 30.0
 EXPOSURE_S = 1 / 60
@@ -118,6 +119,14 @@ class Pull:
         times.append(times[-1] + 0.5)
         places.append(places[-1])
         return np.array(times), np.array(places)
+
+    def place_at(self, at_s: float) -> Place:
+        """How the frame nearest the middle lies along the film at a moment, and how fast it moves."""
+        now, later = (float(np.interp(t, *self._path)) for t in (at_s, at_s + EXPOSURE_S))
+        frame = int(np.argmin([abs(centre - now) for centre in self._centres]))
+        off = self._centres[frame] - now
+        beyond = abs(off) > self._setup.strip.format.pitch
+        return Place(None if beyond else (0, frame), off, 0.0, 0.0, abs(later - now) / EXPOSURE_S)
 
     def shown(self) -> Iterator[Shown]:
         """Render the live pictures in order."""

@@ -1,5 +1,6 @@
 """A camera with a macro lens, a light panel and a holder: from film in millimetres to a live picture."""
 
+from copy import copy
 from dataclasses import dataclass, field, replace
 
 import cv2
@@ -9,6 +10,9 @@ import numpy.typing as npt
 from tests.film_second.scenes import Rng
 from tests.film_second.strip import Film, Opening
 from tethercap.pictures import F32Array, F64Array, U8Array
+
+_NOISE_PX = 64
+"""Noise of live pictures is cut out of one field at so many places each way."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,6 +118,17 @@ class Camera:
         self._x, self._y = places[..., 0].astype(np.float32), places[..., 1].astype(np.float32)
         self._light = self._panel(u / (wide - 1) * 2 - 1, v / (high - 1) * 2 - 1)
         self._open = self._holder()
+        linear = np.linspace(0, 1, 65536, dtype=np.float32) ** np.float32(1 / rig.gamma)
+        self._curve = (1 - rig.contrast) * linear + rig.contrast * linear * linear * (3 - 2 * linear)
+        self._noise: F32Array | None = None
+
+    def _grain(self, rng: Rng) -> F32Array:
+        """Noise of one picture: part of a field that is drawn once."""
+        wide, high = self._inner
+        if self._noise is None:
+            self._noise = rng.standard_normal((high + _NOISE_PX, wide + _NOISE_PX, 3), dtype=np.float32)
+        y, x = rng.integers(0, _NOISE_PX, 2)
+        return self._noise[y : y + high, x : x + wide]
 
     def to_holder(self, px: F64Array) -> F64Array:
         """Holder millimetres for inner view px."""
@@ -245,14 +260,12 @@ class Camera:
             bands = np.linspace(0, rig.flicker_bands, lit.shape[0]) + moment.phase
             signal *= (1 + rig.flicker * np.sin(2 * np.pi * bands)).astype(np.float32)[:, None, None]
         if rig.noise or rig.dark_noise:
-            grain = rng.standard_normal(signal.shape, dtype=np.float32)
-            signal += grain * np.sqrt(np.maximum(signal, 0) * np.float32(rig.noise**2) + np.float32(rig.dark_noise**2))
-        signal = np.clip(signal, 0, 1)
+            spread = cv2.sqrt(np.maximum(signal, 0) * np.float32(rig.noise**2) + np.float32(rig.dark_noise**2))
+            signal += self._grain(rng) * spread
+        codes = np.clip(signal * np.float32(65535), 0, 65535).astype(np.uint16)
         if rig.monochrome:
-            signal = np.repeat(signal @ np.array([[0.11], [0.59], [0.3]], np.float32), 3, axis=2)
-        tone = np.power(signal, np.float32(1 / rig.gamma))
-        if rig.contrast:
-            tone = (1 - rig.contrast) * tone + rig.contrast * tone * tone * (3 - 2 * tone)
+            codes = np.repeat(cv2.transform(codes, np.array([[0.11, 0.59, 0.3]]))[:, :, None], 3, axis=2)
+        tone = self._curve[codes]
         if rig.skips_lines:
             small = cv2.resize(tone, (tone.shape[1], tone.shape[0] // 2), interpolation=cv2.INTER_NEAREST)
             tone = cv2.resize(small, (tone.shape[1], tone.shape[0]), interpolation=cv2.INTER_LINEAR)
@@ -275,6 +288,6 @@ class Camera:
 
     def tone_of(self, lit: F32Array, moment: Moment = Moment()) -> F32Array:
         """Live picture without noise, sharpening and JPEG, bars included, float32, 0..255; for measuring contrast."""
-        plain = Camera.__new__(Camera)
-        plain.rig, plain._inner = replace(self.rig, noise=0, dark_noise=0, sharpening=0, skips_lines=False), self._inner
+        plain = copy(self)
+        plain.rig = replace(self.rig, noise=0, dark_noise=0, sharpening=0, skips_lines=False)
         return plain.develop(lit, np.random.default_rng(0), moment).astype(np.float32)
