@@ -23,10 +23,10 @@ class Bench:
         self.messages: list[Message] = []
         self._steps = steps
         self._options = options
-        keys = options.pop("keys", {})
+        wishes = {name: options.pop(name) for name in ("keys", "notices") if name in options}
         self.app = TerminalApp(
             lambda: CaptureScreen(self._make, roll_name="invented-07", title="invented film"),
-            preferences=Preferences(keys=keys),  # type: ignore[arg-type]
+            preferences=Preferences(**wishes),  # type: ignore[arg-type]
         )
 
     def _make(self, on_event: Callable[[SessionEvent], None]) -> ScriptedRunner:

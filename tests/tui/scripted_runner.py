@@ -4,6 +4,7 @@ import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Literal
 
 from tests.tui.drawn_film import live_frame, sighting_at
 from tethercap.check.findings import RawFindings
@@ -21,7 +22,14 @@ class Wait:
     seconds: float
 
 
-Step = SessionEvent | Wait | Snapshot
+@dataclass(frozen=True, eq=False)
+class Gate:
+    """The script goes on when it is opened."""
+
+    open: threading.Event = field(default_factory=threading.Event)
+
+
+Step = SessionEvent | Wait | Gate | Snapshot
 
 
 def _number(setting: Setting, text: str, number: float, choices: tuple[tuple[str, float], ...] = ()) -> SettingState:
@@ -69,6 +77,10 @@ class ScriptedRunner:
             if self._stopping.is_set():
                 break
             match step:
+                case Gate():
+                    while not step.open.wait(0.05):
+                        if self._stopping.is_set():
+                            return
                 case Wait():
                     self._stopping.wait(step.seconds)
                 case Snapshot():
@@ -109,6 +121,11 @@ class ScriptedRunner:
 
     def change(self, setting: Setting, value: Value | float | str) -> None:
         self.asked.append(("change", setting, value))
+
+    def start_strip(
+        self, *, numbers_run: Literal[1, -1] | None = None, mirrored: bool | None = None, first: str | None = None
+    ) -> None:
+        self.asked.append(("start_strip", numbers_run, mirrored, first))
 
     def put_back(self) -> None:
         self.asked.append(("put_back",))

@@ -41,6 +41,9 @@ from tethercap.tui.widgets.live_view import LiveView
         (["b", "y"], [("mark_blank",)]),
         (["b", "n"], []),
         (["b", "space", "escape"], []),
+        (["l", "up", "enter"], [("start_strip", -1, False, None)]),
+        (["l", "right", "up", "enter"], [("start_strip", 1, True, None)]),
+        (["l", "up", "right", "down", "escape"], []),
     ],
 )
 async def test_keys_ask_the_runner(keys: list[str], asked: list[tuple[object, ...]]) -> None:

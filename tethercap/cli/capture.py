@@ -7,6 +7,7 @@ import click
 
 from tethercap.camera.discover import open_camera
 from tethercap.cli._roll_look import match_frames
+from tethercap.cli._screen import picture_option, preferences_with
 from tethercap.cli._wiring import Workers, open_roll, runner_maker
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.cli.sheet import make_sheet
@@ -68,6 +69,7 @@ from tethercap.watch.directions import Directions
     help="Folder, on another disk, that gets a second copy of the roll; it never holds up the work.",
 )
 @click.option("--plain", is_flag=True, help="One line of text for each thing that happens, no full screen.")
+@picture_option
 @click.option("--web", is_flag=True, help="Show the screen in a browser on this computer instead of the terminal.")
 @click.option("--web-port", type=click.IntRange(1, 65535), default=8000, show_default=True, help="Port for --web.")
 def capture(
@@ -88,6 +90,7 @@ def capture(
     no_convert: bool,
     mirror: Path | None,
     plain: bool,
+    picture: str | None,
     web: bool,
     web_port: int,
 ) -> ExitCode:
@@ -127,7 +130,10 @@ def capture(
             if plain or not (sys.stdout.isatty() or in_browser()):
                 failed = run_plain(make_runner, roll_name=opened.setup.id, directions=directions)
             else:
-                failed = run_capture(make_runner, roll_name=opened.setup.id, title=title, directions=directions)
+                failed = run_capture(
+                    make_runner, roll_name=opened.setup.id, title=title, directions=directions,
+                    preferences=preferences_with(picture),
+                )  # fmt: skip
         finally:
             camera.close()
         if not no_convert:

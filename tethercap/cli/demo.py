@@ -9,6 +9,7 @@ import click
 
 from tethercap.camera.discover import open_camera
 from tethercap.cli._roll_look import match_frames
+from tethercap.cli._screen import picture_option, preferences_with
 from tethercap.cli._simulated import EndOfFilm, SimulatedCamera, operator
 from tethercap.cli._wiring import Workers, open_roll, runner_maker
 from tethercap.cli.exit_codes import ExitCode
@@ -47,6 +48,7 @@ MakeRunner = Callable[[Callable[[SessionEvent], None]], RollRunner]
 @click.option("--fast", is_flag=True, help="The hand and the camera hurry.")
 @click.option("--small", is_flag=True, help="RAW files of 6 megapixels instead of 24, for a slow machine.")
 @click.option("--no-convert", is_flag=True, help="File only; make no positives.")
+@picture_option
 @click.option("--json", "as_json", is_flag=True, help="At the end, print where everything is as one JSON object.")
 def demo(
     headless: bool,
@@ -58,6 +60,7 @@ def demo(
     fast: bool,
     small: bool,
     no_convert: bool,
+    picture: str | None,
     as_json: bool,
 ) -> ExitCode:
     """See the whole job: film pulled, frames found, shots fired, filed, converted, on a simulated camera.
@@ -94,7 +97,7 @@ def demo(
             failed = (
                 run_plain(make_runner, roll_name=setup.id, typed=(), out=sys.stderr)
                 if plain
-                else run_capture(make_runner, roll_name=setup.id, title=title)
+                else run_capture(make_runner, roll_name=setup.id, title=title, preferences=preferences_with(picture))
             )
         finally:
             camera.close()

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from tethercap.cli._screen import picture_option, preferences_with
 from tethercap.cli._wiring import open_roll
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.tui.app import run_roll
@@ -11,9 +12,10 @@ from tethercap.tui.app import run_roll
 
 @click.command()
 @click.argument("roll", type=click.Path(file_okay=False, exists=True, path_type=Path))
-def look(roll: Path) -> ExitCode:
+@picture_option
+def look(roll: Path, picture: str | None) -> ExitCode:
     """Look at the frames of ROLL: small and large, takes, findings, notes, numbers; turn the recipe."""
     with open_roll(roll, None) as opened:
         for note in opened.opening_notes:
             click.echo(note, err=True)
-        return ExitCode(run_roll(opened))
+        return ExitCode(run_roll(opened, preferences=preferences_with(picture)))

@@ -3,6 +3,7 @@
 import click
 
 from tethercap.camera.discover import open_camera
+from tethercap.cli._screen import picture_option, preferences_with
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.errors import NotSupportedError
 from tethercap.profile_files import list_film_formats, load_film_format
@@ -15,7 +16,8 @@ from tethercap.watch.watcher import Watcher
 @click.option("--format", "format_id", type=click.Choice(list_film_formats()), default="135-36x24", show_default=True)
 @click.option("--port", help="Camera port, as `tethercap cameras` lists it.")
 @click.option("--serial", help="Serial number of the camera to use.")
-def rig(format_id: str, port: str | None, serial: str | None) -> ExitCode:
+@picture_option
+def rig(format_id: str, port: str | None, serial: str | None, picture: str | None) -> ExitCode:
     """Set up framing, focus and exposure over the live view, with a meter for each."""
     film_format = load_film_format(format_id)
     camera = open_camera(port, serial)
@@ -26,6 +28,7 @@ def rig(format_id: str, port: str | None, serial: str | None) -> ExitCode:
                 todo="Set it up by its own screen, and check the first RAW with `tethercap inspect`.",
             )
         title = f"{camera.identity.model or 'camera'}, {film_format.name}"
-        return ExitCode(run_set_up(CameraSource(camera, Watcher(film_format)), title=title))
+        source = CameraSource(camera, Watcher(film_format))
+        return ExitCode(run_set_up(source, title=title, preferences=preferences_with(picture)))
     finally:
         camera.close()

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from tethercap.camera.discover import find_cameras
+from tethercap.cli._screen import picture_option, preferences_with
 from tethercap.cli.capture import capture
 from tethercap.cli.demo import demo
 from tethercap.cli.exit_codes import ExitCode
@@ -15,27 +16,30 @@ from tethercap.tui.start_view import Choice, FoundHere
 
 @click.command()
 @click.argument("folder", type=click.Path(file_okay=False, exists=True, path_type=Path), default=".")
+@picture_option
 @click.pass_context
-def start(ctx: click.Context, folder: Path) -> ExitCode:
+def start(ctx: click.Context, folder: Path, picture: str | None) -> ExitCode:
     """Show cameras, the rolls in FOLDER, the form of a new roll, and the demonstration; then do what was chosen."""
-    choice = run_home(FoundHere(folder, find_cameras), folder.resolve())
-    return ExitCode.DONE if choice is None else carry_out(ctx, choice)
+    preferences = preferences_with(picture)
+    choice = run_home(FoundHere(folder, find_cameras), folder.resolve(), preferences=preferences)
+    return ExitCode.DONE if choice is None else carry_out(ctx, choice, picture)
 
 
-def carry_out(ctx: click.Context, choice: Choice) -> ExitCode:
+def carry_out(ctx: click.Context, choice: Choice, picture: str | None = None) -> ExitCode:
     """Run the command that a choice stands for."""
     if choice.what == "demo":
-        return ExitCode(ctx.invoke(demo))
+        return ExitCode(ctx.invoke(demo, picture=picture))
     if choice.what == "look":
-        return ExitCode(ctx.invoke(look, roll=choice.path))
+        return ExitCode(ctx.invoke(look, roll=choice.path, picture=picture))
     setup = choice.setup
     if setup is None:
-        return ExitCode(ctx.invoke(capture, roll=choice.path, port=choice.port))
+        return ExitCode(ctx.invoke(capture, roll=choice.path, port=choice.port, picture=picture))
     return ExitCode(
         ctx.invoke(
             capture,
             roll=choice.path,
             port=choice.port,
+            picture=picture,
             format_id=setup.film_format,
             kind=setup.film_kind.value,
             film_stock=setup.film_stock,

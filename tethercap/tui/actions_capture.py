@@ -72,6 +72,15 @@ CAPTURE_ACTIONS: tuple[Action, ...] = (
         rank=5,
     ),
     _capture(
+        id="strip",
+        label="Strip lies",
+        key="l",
+        tooltip="Say that this strip lies backwards, or with its other side up.",
+        help="Left and right choose which, up and down turn it, Enter keeps it. Numbers then run the other way, or "
+        "pictures are mirrored back; the next strip lies as the roll says again. Say it before the strip is in, or after.",
+        rank=17,
+    ),
+    _capture(
         id="exposure",
         label="Exposure",
         key="e",

@@ -16,7 +16,7 @@ from tethercap.roll.folder import Roll
 from tethercap.tui.actions import ACTIONS, Where, bindings_of
 from tethercap.tui.hints import AS_THE_PICTURE_SHOWS
 from tethercap.tui.live_source import LiveSource
-from tethercap.tui.messages import Ring
+from tethercap.tui.messages import Ring, Told
 from tethercap.tui.preferences import Preferences, read_preferences
 from tethercap.tui.runner_port import RunnerMaker
 from tethercap.tui.screens.capture import CaptureScreen
@@ -27,7 +27,8 @@ from tethercap.tui.screens.set_up import SetUpScreen
 from tethercap.tui.screens.start import StartScreen
 from tethercap.tui.start_view import Choice, StartServices
 from tethercap.tui.terminal_asks import ask_terminal
-from tethercap.tui.terminal_talents import Talents
+from tethercap.tui.terminal_door import write_to_terminal
+from tethercap.tui.terminal_talents import Talents, notice_text
 from tethercap.tui.themes import NO_COLOUR, THEMES
 from tethercap.watch.directions import Directions
 
@@ -108,6 +109,12 @@ class TerminalApp(App[int]):
         self.bell()
         for number in range(1, message.count):
             self.set_timer(number * _BELL_GAP_S, self.bell)
+
+    def on_told(self, message: Told) -> None:
+        """Show a notice on the desktop, where the terminal can and the person wants it."""
+        wanted = self.preferences.notices
+        if wanted == "always" or (wanted == "when away" and not self.app_focus):
+            write_to_terminal(self, notice_text(self.talents.notices, message.title, message.body))
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """The palette's commands: every action that works here, from the registry."""

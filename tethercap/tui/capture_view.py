@@ -50,6 +50,10 @@ class CaptureView:
     mode: Mode = Mode.BY_KEY
     next_frame_id: str = ""
     strip: int = 0
+    numbers_fall: bool = False
+    """The strip in the holder lies so that numbers fall from frame to frame."""
+    mirrored: bool = False
+    """It lies with its other side up."""
     marks: dict[str, FrameMark] = field(default_factory=dict)
     frames_expected: int | None = 36
     """None where nobody said how many the film holds."""
@@ -76,6 +80,12 @@ class CaptureView:
         view = cls()
         view.catch_up(snapshot)
         return view
+
+    @property
+    def strip_lies(self) -> str:
+        """How the strip lies, in words; nothing where it lies plainly."""
+        parts = (("numbers fall", self.numbers_fall), ("mirrored", self.mirrored))
+        return ", ".join(text for text, holds in parts if holds)
 
     @property
     def busy(self) -> bool:
@@ -109,6 +119,7 @@ class CaptureView:
     def take_counts(self, snapshot: Snapshot) -> None:
         """Take over what no event tells: marks set elsewhere, how many frames, pace."""
         self.marks = dict(snapshot.frames)
+        self.numbers_fall, self.mirrored = snapshot.numbers_run < 0, snapshot.mirrored
         self.frames_expected, self.frames_per_minute = snapshot.frames_expected, snapshot.frames_per_minute
 
     def apply(self, event: SessionEvent) -> None:
@@ -161,7 +172,8 @@ class CaptureView:
                 self._note(f"frame {event.frame_id} left out: {event.why}")
             case events.StripStarted():
                 self.strip = event.strip
-                self._note(f"strip {event.strip} in the holder")
+                self.numbers_fall, self.mirrored = event.numbers_run < 0, event.mirrored
+                self._note(f"strip {event.strip} in the holder{', ' * bool(self.strip_lies)}{self.strip_lies}")
             case events.StripEnded():
                 self._note(f"strip {event.strip} done, {event.frames_filed} frames filed", good=True)
             case events.SettingChanged():

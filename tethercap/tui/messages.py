@@ -16,6 +16,14 @@ class Ring(Message):
         """Bells; 1 seated, 2 filed, 3 held, 4 strip done."""
 
 
+class Told(Message):
+    """Something happened that is worth a notice on the desktop."""
+
+    def __init__(self, title: str, body: str) -> None:
+        super().__init__()
+        self.title, self.body = title, body
+
+
 class RunnerFinished(Message):
     """The runner's thread has ended."""
 

@@ -5,7 +5,7 @@ import threading
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from queue import SimpleQueue
-from typing import TextIO
+from typing import Literal, TextIO
 
 from tethercap.session import events
 from tethercap.session.events import Mode, SessionEvent
@@ -82,11 +82,20 @@ class PlainTeller:
 def commands_help() -> list[str]:
     """What can be typed, made from the registry."""
     named = [action for action in ACTIONS if action.id in _TYPED]
-    return ["enter: fire", *(f"{key_name(action.key)} or {action.id}: {action.tooltip}" for action in named)]
+    lines = [f"{key_name(action.key)} or {action.id}{_MORE.get(action.id, '')}: {action.tooltip}" for action in named]
+    return ["enter: fire", *lines]
 
 
 def _toggled(runner: RunnerPort, mode: Mode) -> None:
     runner.set_mode(Mode.BY_KEY if runner.snapshot().mode is mode else mode)
+
+
+def _strip(runner: RunnerPort, how: str) -> None:
+    """Lay the strip in the holder as named: "fall" or "rise", "mirrored" or "straight", or both."""
+    said = how.split()
+    run: Literal[1, -1] | None = -1 if "fall" in said else (1 if "rise" in said else None)
+    side = True if "mirrored" in said else (False if "straight" in said else None)
+    runner.start_strip(numbers_run=run, mirrored=side)
 
 
 _TYPED: dict[str, Callable[[RunnerPort, str], None]] = {
@@ -99,10 +108,18 @@ _TYPED: dict[str, Callable[[RunnerPort, str], None]] = {
     "go_to": lambda runner, frame: runner.go_to(frame),
     "retake": lambda runner, frame: runner.retake(frame),
     "put_back": lambda runner, _: runner.put_back(),
+    "strip": lambda runner, how: _strip(runner, how),
     "pull_again": lambda runner, _: runner.pull_again(),
     "leave": lambda runner, _: runner.stop(),
 }
 _NEEDS_FRAME = frozenset({"go_to", "retake"})
+_MORE = {
+    "go_to": " 14",
+    "retake": " 14",
+    "skip": " WHY",
+    "strip": " fall, rise, mirrored, straight",
+}
+"""What is typed after the word."""
 
 
 def obey(runner: RunnerPort, typed: str) -> str:
@@ -120,6 +137,8 @@ def obey(runner: RunnerPort, typed: str) -> str:
         return "\n".join(commands_help())
     if action_id in _NEEDS_FRAME and not rest:
         return f"say which frame: {word} 14"
+    if action_id == "strip" and not set(rest.split()) & {"fall", "rise", "mirrored", "straight"}:
+        return f"say how the strip lies: {word}{_MORE['strip']}"
     _TYPED[action_id](runner, rest.strip())
     return ""
 

@@ -1,7 +1,7 @@
 """What the screens ask of the running roll; `tethercap.session.runner.RollRunner` is one."""
 
 from collections.abc import Callable
-from typing import Protocol
+from typing import Literal, Protocol
 
 from tethercap.exposure.settings import Setting, Value
 from tethercap.session.events import Mode, SessionEvent
@@ -45,6 +45,12 @@ class RunnerPort(Protocol):
 
     def retake(self, frame_id: str) -> None:
         """Take one frame again, then come back."""
+        ...
+
+    def start_strip(
+        self, *, numbers_run: Literal[1, -1] | None = None, mirrored: bool | None = None, first: str | None = None
+    ) -> None:
+        """Say how the strip in the holder lies, or the next one where there is none."""
         ...
 
     def change(self, setting: Setting, value: Value | float | str) -> None:

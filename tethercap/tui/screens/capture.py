@@ -18,14 +18,17 @@ from tethercap.session.states import RunState
 from tethercap.tui.actions import Where, action_named, bindings_of, key_name
 from tethercap.tui.capture_view import CaptureView
 from tethercap.tui.exposure_row import ExposureDial
-from tethercap.tui.hints import AS_THE_PICTURE_SHOWS, Hint, Tone, correction_of, ended_early, hint_of, leaving_hint
+from tethercap.tui.hints import AS_THE_PICTURE_SHOWS, Hint, Tone, ended_early, hint_of, leaving_hint
 from tethercap.tui.lines import Line, Role, Span, line, wrap
 from tethercap.tui.mailbox import EventMailbox
-from tethercap.tui.messages import EventsArrived, Ring, RunnerFinished
-from tethercap.tui.overlay import Drawing, target_quad
+from tethercap.tui.messages import EventsArrived, Ring, RunnerFinished, Told
+from tethercap.tui.notices import notice_of
+from tethercap.tui.overlay import Drawing
+from tethercap.tui.picture_choice import PictureChoice
 from tethercap.tui.pictures_of import small_jpeg
 from tethercap.tui.runner_port import RunnerMaker
 from tethercap.tui.screens.live import LiveScreen
+from tethercap.tui.strip_dial import StripDial
 from tethercap.tui.widgets.ask_row import AskRow
 from tethercap.tui.widgets.band import Band
 from tethercap.tui.widgets.bars import key_line, last_lines, top_line
@@ -36,14 +39,12 @@ from tethercap.tui.widgets.rows import Rows
 from tethercap.tui.widgets.still_view import StillView
 from tethercap.watch.directions import Directions
 from tethercap.watch.limits import Limits
-from tethercap.watch.sighting import Decision
 
 _FIGURES_EVERY_S = 0.1
 _COUNTS_EVERY_BEATS = 5
 _PROOF_PX = 200
 BELLS = {Signal.SEATED: 1, Signal.FILED: 2, Signal.HELD: 3, Signal.STRIP_DONE: 4}
 """How often the bell rings for what."""
-_DRAWINGS = ("all", "frame", "nothing")
 
 
 class CaptureScreen(LiveScreen):
@@ -90,9 +91,7 @@ class CaptureScreen(LiveScreen):
         self.view = CaptureView.from_snapshot(self.runner.snapshot())
         self.view.roll_id = self.view.roll_id or roll_name
         self.sounds = True
-        self._drawing = _DRAWINGS[0]
-        self._peaking = False
-        self._corners = False
+        self._choice = PictureChoice()
         self._leaving = False
         self._beats = 0
         self._watched: Watched | None = None
@@ -149,19 +148,7 @@ class CaptureScreen(LiveScreen):
             self.offer(self._watched.frame, self._drawing_of(self._watched))
 
     def _drawing_of(self, event: Watched) -> Drawing:
-        sighting, edges = event.sighting, event.sighting.edges
-        if self._corners:
-            return Drawing(edges, corners_only=True)
-        if self._drawing == "nothing" or edges is None:
-            return Drawing(peaking=self._peaking)
-        everything = self._drawing == "all"
-        fix = None
-        motion = sighting.motion
-        still = motion is None or motion.still
-        if everything and sighting.alignment is not None and still and sighting.verdict.decision is not Decision.ACCEPT:
-            fix = correction_of(sighting.alignment, centring_mm=self.limits.centring_mm, tilt_deg=self.limits.tilt_deg)
-        target = target_quad(event.frame.size, edges) if everything else None
-        return Drawing(edges, target, fix, self.view.next_frame_id, peaking=self._peaking, dim_outside=everything)
+        return self._choice.drawing_of(event, self.view.next_frame_id, self.limits)
 
     def on_events_arrived(self) -> None:
         """Take in what happened and show it at once."""
@@ -171,6 +158,9 @@ class CaptureScreen(LiveScreen):
 
     def _take(self, event: SessionEvent) -> None:
         self.view.apply(event)
+        notice = notice_of(event, self.view.roll_id)
+        if notice is not None:
+            self.app.post_message(Told(notice.title, notice.body))
         if isinstance(event, Signalled):
             self.ring(event.signal)
         elif isinstance(event, SettingChanged):
@@ -312,6 +302,20 @@ class CaptureScreen(LiveScreen):
         question = f"Note frame {self.view.next_frame_id} as blank and go on?"
         self.query_one(AskRow).ask_yes(question, then=self.runner.mark_blank)
 
+    def action_strip(self) -> None:
+        """Say how the strip in the holder lies."""
+        snapshot = self.runner.snapshot()
+        dial = StripDial(snapshot.numbers_run, snapshot.mirrored)
+
+        def pressed(key: str) -> str | None:
+            if not dial.press(key):
+                return dial.text()
+            self.runner.start_strip(numbers_run=dial.numbers_run, mirrored=dial.mirrored)
+            return None
+
+        keys = "← → which   ↑ ↓ turn   enter: so it lies   esc: back"
+        self.query_one(AskRow).ask_keys(dial.text(), keys, pressed=pressed)
+
     def action_put_back(self) -> None:
         """Set back what was turned on the camera."""
         self.runner.put_back()
@@ -347,17 +351,17 @@ class CaptureScreen(LiveScreen):
 
     def action_drawing(self) -> None:
         """Draw more or less over the picture."""
-        self._drawing = _DRAWINGS[(_DRAWINGS.index(self._drawing) + 1) % len(_DRAWINGS)]
+        self._choice.next_amount()
         self._draw_again()
 
     def action_peaking(self) -> None:
         """Paint fine detail, or not."""
-        self._peaking = not self._peaking
+        self._choice.peaking = not self._choice.peaking
         self._draw_again()
 
     def action_corners(self) -> None:
         """Show corners one to one, or the whole picture."""
-        self._corners = not self._corners
+        self._choice.corners = not self._choice.corners
         self._draw_again()
 
     def action_large(self) -> None:

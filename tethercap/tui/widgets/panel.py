@@ -105,9 +105,12 @@ def _film(view: CaptureView, width: int) -> list[Line]:
         if sighting is not None and sighting.film_kind is not None
         else "kind not known yet"
     )
-    lines = [_heading("film", f"strip {view.strip}" if view.strip else "no strip yet", width)]
+    strip = f"strip {view.strip}" if view.strip else "no strip yet"
+    lines = [_heading("film", strip, width)]
     lines.append(line(Span("motion ", Role.FAINT), *_motion(sighting.motion if sighting is not None else None)))
     lines.append(line(Span("kind   ", Role.FAINT), kind))
+    if view.strip_lies:
+        lines.append(line(Span("lies   ", Role.FAINT), Span(view.strip_lies, Role.CAUTION)))
     return lines
 
 

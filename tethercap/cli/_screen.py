@@ -1,0 +1,31 @@
+"""What the commands with a screen have in common."""
+
+from collections.abc import Callable
+from typing import Any
+
+import click
+import msgspec
+
+from tethercap.tui.picture_way import Way
+from tethercap.tui.preferences import Preferences, read_preferences
+
+
+def picture_option(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command the option that says how pictures are shown; it arrives as `picture`, None where not said."""
+    return click.option(
+        "--picture",
+        type=click.Choice([way.value.replace(" ", "-") for way in Way]),
+        help="How pictures are shown; as the terminal can if left out.",
+    )(command)
+
+
+def preferences_with(picture: str | None) -> Preferences:
+    """Give the person's preferences, with what the command line says about pictures.
+
+    Raises
+    ------
+    ProfileError
+        If screen.toml is not usable.
+    """
+    preferences = read_preferences()
+    return preferences if picture is None else msgspec.structs.replace(preferences, picture=picture.replace("-", " "))
