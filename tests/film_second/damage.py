@@ -40,6 +40,19 @@ def _holder(along_mm: tuple[float, float], across_mm: tuple[float, float]) -> Ca
     return apply
 
 
+def _one_side_hidden(along: bool) -> Callable[[Setting], None]:
+    """A holder that lies off, so that it hides one edge and shows the base beside the other."""
+
+    def apply(s: Setting) -> None:
+        by = float(s.rng.choice([-1, 1]) * s.rng.uniform(0.6, 1.5))
+        more = float(s.rng.uniform(0.3, 0.5))
+        plain = cut_holder(s.rng, s.along_mm / 2 + more, s.across_mm / 2 + more)
+        x, y = (by + s.offset_mm[0], s.offset_mm[1]) if along else (s.offset_mm[0], by + s.offset_mm[1])
+        s.rig = replace(s.rig, opening=plain.moved(x, y))
+
+    return apply
+
+
 def _rig(**ranges: tuple[float, float]) -> Callable[[Setting], None]:
     def apply(s: Setting) -> None:
         s.rig = replace(s.rig, **{name: float(s.rng.uniform(*span)) for name, span in ranges.items()})  # type: ignore[arg-type]
@@ -221,8 +234,10 @@ def _veiled(s: Setting) -> None:
 
 DAMAGES: tuple[Hazard, ...] = (
     Hazard("holder about as large as the frame", "typical", _holder((0.15, 0.6), (0.1, 0.5))),
-    Hazard("holder hides the long edges", "typical", _holder((1.0, 5.0), (-0.7, -0.1))),
-    Hazard("holder hides the short edges of one side", "typical", _holder((-0.2, 0.3), (0.4, 1.0))),
+    Hazard("holder hides a long edge", "typical", _one_side_hidden(along=False)),
+    Hazard("holder hides a short edge", "typical", _one_side_hidden(along=True)),
+    Hazard("holder hides the long edges", "hard", _holder((1.0, 5.0), (-0.7, -0.1))),
+    Hazard("holder smaller than the frame", "impossible", _holder((-1.5, -0.6), (-1.5, -0.6))),
     Hazard("off centre", "typical", _off_centre),
     Hazard("several in view", "typical", _several_in_view),
     Hazard("night on some sides", "typical", _scene(scenes.night_side)),

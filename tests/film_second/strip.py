@@ -43,6 +43,11 @@ class Opening:
             wobbles[edge] += rng.uniform(-bow, bow) * (1 - across**2)
         return cls(*box, radius, wobbles)
 
+    def moved(self, x_mm: float, y_mm: float) -> "Opening":
+        """The same opening elsewhere."""
+        box = (self.left + x_mm, self.top + y_mm, self.right + x_mm, self.bottom + y_mm)
+        return Opening(*box, self.radius, self.wobbles)
+
     def inside_mm(self, x: F32Array, y: F32Array) -> F32Array:
         """Distance to the edge for a grid given by its columns and rows, positive inside, mm."""
         to_x, to_y = (
