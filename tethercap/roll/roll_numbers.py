@@ -83,6 +83,11 @@ class RollNumbers:
         self._core.say(Blank(frame=str(FrameId.parse(frame_id)), view=view))
 
     @property
+    def last_taken(self) -> FrameId | None:
+        """The frame that was filed or passed over last."""
+        return self._core.state.last_taken
+
+    @property
     def last_view(self) -> bytes:
         """Live view of the frame that was filed or passed over last; empty where it is not known."""
         return self._core.state.last_view

@@ -141,6 +141,8 @@ class RollState:
     """Path -> SHA-256 of every file the roll holds, but roll.toml, the record and the manifest."""
     aside: set[str] = field(default_factory=set)
     last_closed: FrameId | None = None
+    last_taken: FrameId | None = None
+    """The frame that was closed last, whatever number comes next."""
     last_view: bytes = b""
     """Live view of the frame that was closed last; empty where it is not known."""
     next_asked: FrameId | None = None
@@ -252,7 +254,8 @@ class RollState:
         self.frames[frame_id] = self.frame(frame_id).with_take(take)
 
     def _close(self, frame_id: FrameId, view: bytes) -> None:
-        self.last_closed, self.last_view = frame_id, view
+        self.last_closed = self.last_taken = frame_id
+        self.last_view = view
         self.next_asked = None
 
     def _convert(self, converted: Converted, at: str) -> None:
@@ -340,6 +343,8 @@ class RollState:
         self.sums = {new_names.get(file, file): sha256 for file, sha256 in self.sums.items()}
         if self.last_closed is not None:
             self.last_closed = new_ids.get(self.last_closed, self.last_closed)
+        if self.last_taken is not None:
+            self.last_taken = new_ids.get(self.last_taken, self.last_taken)
 
 
 def _renamed(take: TakeRecord, frame: str, new_names: dict[str, str]) -> TakeRecord:

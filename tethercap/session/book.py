@@ -60,8 +60,10 @@ class Book:
         self.filed_on_strip = 0
 
     def filed(self, frame_id: str, *, forced: bool, at_s: float) -> None:
-        """Note an accepted picture and go on to the next number."""
+        """Note an accepted picture and go on to the next number, unless it is one more of a frame before."""
         self.marks[frame_id] = FrameMark.FORCED if forced else FrameMark.TAKEN
+        if frame_id != self.frame_id:
+            return
         self.filed_now += 1
         self.filed_on_strip += 1
         self.failed_in_a_row = 0
@@ -70,8 +72,9 @@ class Book:
 
     def failed(self, frame_id: str) -> None:
         """Note a take that was not good enough; the number stays."""
-        self.marks[frame_id] = FrameMark.HELD
-        self.failed_in_a_row += 1
+        if frame_id == self.frame_id:
+            self.marks[frame_id] = FrameMark.HELD
+            self.failed_in_a_row += 1
 
     def leave_open(self) -> str:
         """Go on to the next number although this frame has no good take; return the frame left open."""

@@ -63,6 +63,12 @@ class Desk:
         self.emit(events.FrameHeld(self.book.frame_id, reasons, sentences))
         self.emit(events.Signalled(Signal.HELD))
 
+    @property
+    def frame_in_view(self) -> str:
+        """Frame that a picture taken now is of: the one taken last while it lies there still, else the next one."""
+        last, is_watched = self.roll.last_taken, self.mode is not Mode.PAUSED and self.camera.abilities.live_view
+        return str(last) if self.taken_here and is_watched and last is not None else self.book.frame_id
+
     def number_moved(self) -> None:
         """Tell the number that comes next."""
         self.emit(events.NextFrameSet(self.book.frame_id))

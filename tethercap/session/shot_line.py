@@ -8,7 +8,7 @@ from tethercap.camera.base import CameraFile
 from tethercap.check import registry
 from tethercap.check.findings import Finding, RawFindings, Severity
 from tethercap.check.raw import CheckRequest
-from tethercap.errors import PictureError, RollError
+from tethercap.errors import CameraGoneError, CameraSilentError, DriverDiedError, PictureError, RollError
 from tethercap.geometry import SizePx
 from tethercap.roll.folder import FiledTake, Incoming, TakeOutcome
 from tethercap.session import events
@@ -22,6 +22,8 @@ from tethercap.session.states import RunState
 
 _MOST_CHECKS = 2
 """A checking process that is ended from outside is no fault of the picture; one that ends again is."""
+_MAYBE_RELEASED = CameraGoneError, CameraSilentError, DriverDiedError
+"""Errors of a release after which nobody knows whether the shutter went."""
 Checker = Callable[[Path, str, CheckRequest], "Future[CheckedFile]"]
 
 
@@ -61,13 +63,18 @@ class ShotLine:
         ------
         CameraError
         """
-        fired = self._desk.camera.fire()
-        self._start(fired_by, fired.fired_at_s)
+        at_s = self._desk.clock.now_s()
+        try:
+            at_s = self._desk.camera.fire().fired_at_s
+        except _MAYBE_RELEASED:
+            self._start(fired_by, at_s)
+            raise
+        self._start(fired_by, at_s)
 
     def _start(self, fired_by: FiredBy, at_s: float) -> Shot:
         desk = self._desk
         desk.watcher.shot_taken(at_s)
-        frame_id = desk.book.frame_id
+        frame_id = desk.frame_in_view
         self._shot = Shot(frame_id, desk.roll.next_take(frame_id), fired_by, at_s, desk.sighting)
         desk.emit(events.ShotFired(frame_id, self._shot.take, fired_by, at_s))
         desk.go(RunState.EXPOSING)
@@ -162,12 +169,14 @@ class ShotLine:
         shot = self._shot
         if shot is None or shot.checking is not None:
             return
-        if not shot.files or ending:
+        if ending:
             self._give_up(
                 "The camera was lost before its picture was here. It may be on the card; take the frame again."
             )
             return
-        shot.finished = True  # its files are known and still on the card: pull them again
+        # Files that are known are still on the card and are pulled again. Otherwise the shutter may have been released:
+        # the camera looks for the picture, and tells of it or that there is none.
+        shot.finished, shot.fired_at_s = bool(shot.files), self._desk.clock.now_s()
         self._desk.state = RunState.EXPOSING
 
     def _give_up(self, sentence: str) -> None:
@@ -261,7 +270,8 @@ class ShotLine:
         )
         desk.book.last_filed = fact
         if filed.accepted:
-            desk.taken_here = True
+            # The hand may be faster than pull and check: another frame may lie there by now.
+            desk.taken_here = not (desk.sighting and desk.sighting is not shot.sighting and desk.sighting.gone_on)
             desk.book.filed(filed.frame_id, forced=shot.forced, at_s=desk.clock.now_s())
             desk.go(RunState.FILED)
             desk.emit(fact)
@@ -269,12 +279,13 @@ class ShotLine:
             desk.number_moved()
             self._conversions.start(filed)
             return
+        is_in_hand = filed.frame_id == desk.book.frame_id
         desk.book.failed(filed.frame_id)
         desk.emit(fact)
         sentences = [f"{found.kind.sentence} {found.kind.help}" for found in findings.findings if _weighs(found)]
         if shot.fired_by is FiredBy.HANDS_FREE and desk.book.failed_in_a_row >= desk.options.takes_by_itself:
             sentences.append("It is not taken again by itself: seat the film anew and press fire, or force it.")
-        else:
+        elif is_in_hand:
             desk.watcher.reopen_frame()
         desk.hold(*sentences)
 

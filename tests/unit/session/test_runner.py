@@ -8,7 +8,7 @@ from tests.unit.session.stage import Stage, set_stage, verdicts
 from tethercap.camera.fake import FakeFile
 from tethercap.check import registry
 from tethercap.check.findings import RawFindings
-from tethercap.errors import CameraGoneError, CameraRefusedError
+from tethercap.errors import CameraError, CameraGoneError, CameraRefusedError, DriverDiedError
 from tethercap.exposure.settings import Setting
 from tethercap.geometry import SizePx
 from tethercap.pictures import ShotData
@@ -160,7 +160,7 @@ def test_a_press_during_a_pull_waits_for_its_turn(tmp_path: Path) -> None:
     stage.clock.at(1.0, stage.runner.fire)
     stage.clock.at(1.01, stage.camera.press)
     run(stage)
-    assert [event.frame_id for event in stage.told(events.FrameFiled)] == ["1", "2"]
+    assert [(event.frame_id, event.take) for event in stage.told(events.FrameFiled)] == [("1", 1), ("1", 2)]
 
 
 def test_raw_and_jpeg_are_filed_side_by_side_whichever_comes_first(tmp_path: Path) -> None:
@@ -270,3 +270,44 @@ def test_a_left_over_picture_from_before_is_not_accepted(tmp_path: Path) -> None
         ("2", False),
         ("2", True),
     ]
+
+
+def test_what_is_forced_while_a_filed_frame_lies_there_is_another_take_of_it(tmp_path: Path) -> None:
+    phases = [(0.5, "moving"), (3.0, "seated"), (3.5, "moving"), (5.0, "seated")]
+    stage = set_stage(tmp_path / "roll-a", phases, mode=Mode.HANDS_FREE)
+    stage.clock.at(2.0, stage.runner.force)
+    run(stage)
+    assert [(event.frame_id, event.take) for event in stage.told(events.FrameFiled)] == [("1", 1), ("1", 2), ("2", 1)]
+    assert stage.told(events.RunEnded)[0].frames_filed == 2
+
+
+def test_one_more_take_that_fails_leaves_the_frame_taken_and_the_numbers_as_they_are(tmp_path: Path) -> None:
+    phases = [(0.5, "moving"), (3.0, "seated"), (3.5, "moving"), (5.0, "seated")]
+    judge = verdicts(None, registry.MOTION_BLUR)
+    stage = set_stage(tmp_path / "roll-a", phases, mode=Mode.HANDS_FREE, judge=judge)
+    stage.clock.at(2.0, stage.camera.press)
+    run(stage)
+    assert [(event.frame_id, event.take, event.accepted) for event in stage.told(events.FrameFiled)] == [
+        ("1", 1, True), ("1", 2, False), ("2", 1, True),
+    ]  # fmt: skip
+    assert stage.runner.snapshot().frames == {"1": FrameMark.TAKEN, "2": FrameMark.TAKEN}
+
+
+@pytest.mark.parametrize("error", [CameraGoneError("The cable was pulled."), DriverDiedError("The driver ended.")])
+def test_a_release_that_may_have_happened_is_waited_for_and_not_repeated(tmp_path: Path, error: CameraError) -> None:
+    stage = set_stage(tmp_path / "roll-a", [(0.5, "moving"), (6.0, "seated")], mode=Mode.HANDS_FREE)
+    stage.camera.fail_next("fire", error)
+    stage.clock.at(2.0, stage.camera.press)
+    run(stage)
+    assert stage.camera.calls.count("fire") == 1
+    assert [(event.frame_id, event.take) for event in stage.told(events.FrameFiled)] == [("1", 1)]
+
+
+def test_a_release_that_did_not_happen_after_all_is_repeated(tmp_path: Path) -> None:
+    options = RunnerOptions(mode=Mode.HANDS_FREE, file_deadline_s=1.0)
+    stage = set_stage(tmp_path / "roll-a", [(0.5, "moving"), (6.0, "seated")], options=options)
+    stage.camera.fail_next("fire", DriverDiedError("The driver ended."))
+    run(stage)
+    assert stage.camera.calls.count("fire") == 2
+    assert "delivered no picture" in stage.told(events.FrameHeld)[0].sentences[0]
+    assert [(event.frame_id, event.take) for event in stage.told(events.FrameFiled)] == [("1", 1)]
