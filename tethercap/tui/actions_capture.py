@@ -77,7 +77,7 @@ CAPTURE_ACTIONS: tuple[Action, ...] = (
         key="l",
         tooltip="Say that this strip lies backwards, or with its other side up.",
         help="Left and right choose which, up and down turn it, Enter keeps it. Numbers then run the other way, or "
-        "pictures are mirrored back; the next strip lies as the roll says again. Say it before the strip is in, or after.",
+        "pictures are mirrored back; the next strip lies as the roll says. Say it before the strip is in, or after.",
         rank=17,
     ),
     _capture(
