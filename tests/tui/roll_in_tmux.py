@@ -3,8 +3,9 @@
     python -m tests.tui.roll_in_tmux --mode keys --out FOLDER [--strips 6] [--small]
     python -m tests.tui.roll_in_tmux --mode hands-free --out FOLDER
 
-A simulated hand pulls the film on when it hears that a frame is filed. By keys: the space bar is pressed when the screen says so.
-At the end the roll on disk is held to the simulated camera's own truth; exit code 1 where anything is wrong.
+A simulated hand pulls the film on when it hears that a frame is filed. By keys: the space bar is pressed when the
+screen says so. At the end the roll on disk is held to the simulated camera's own truth; exit code 1 where anything is
+wrong.
 """
 
 import argparse
@@ -32,6 +33,7 @@ class Outcome:
     """Numbers of the accepted frames, in the order of the record."""
     labels: list[str] = field(default_factory=list)
     """What the film says, for the same shots."""
+    fired_by: list[str] = field(default_factory=list)
     keys_pressed: int = 0
     seconds: float = 0.0
     exit_code: int | None = None
@@ -81,18 +83,10 @@ def run_roll(
         command = ["-m", "tethercap.cli.main", "capture", str(folder), "--port", simulated.port, firing]
         with TmuxRun([*command, "--frames", str(frames), *program], size=size) as tmux:
             began_s = time.monotonic()
-            _work(
-                tmux,
-                simulated,
-                folder,
-                outcome,
-                by_key=mode == "keys",
-                frames=frames,
-                limit_s=limit_s,
-                pictures=pictures,
-            )
+            by_keys = {"keys": frames, "both": frames // 2}.get(mode, 0)
+            _work(tmux, simulated, folder, outcome, by_keys=by_keys, frames=frames, limit_s=limit_s, pictures=pictures)
             outcome.seconds = time.monotonic() - began_s
-            outcome.last_screen = tmux.text()
+            outcome.last_screen = _screen_once_whole(tmux, frames)
             _leave(tmux, outcome)
         shots = simulated.ask("shots")["shots"]
     _judge(folder, shots, outcome, frames)
@@ -105,7 +99,7 @@ def _work(
     folder: Path,
     outcome: Outcome,
     *,
-    by_key: bool,
+    by_keys: int,
     frames: int,
     limit_s: float,
     pictures: Path | None,
@@ -119,15 +113,25 @@ def _work(
             simulated.ask("bell" if line["accepted"] else "held")
             if line["accepted"]:
                 outcome.filed.append(line["frame"])
+                if len(outcome.filed) == by_keys < frames:
+                    tmux.press("h")
                 if pictures is not None and len(outcome.filed) % 6 == 0:
                     (pictures / f"screen-{len(outcome.filed):02d}.ansi").write_text(tmux.drawn())
         now_s = time.monotonic()
         may_press = pressed_for != heard or now_s - pressed_at_s > _PRESS_AGAIN_S
-        if by_key and may_press and "press space" in tmux.text():
+        if len(outcome.filed) < by_keys and may_press and "press space" in tmux.text():
             tmux.press("Space")
             outcome.keys_pressed += 1
             pressed_at_s, pressed_for = now_s, heard
         time.sleep(_LOOK_EVERY_S)
+
+
+def _screen_once_whole(tmux: TmuxRun, frames: int) -> str:
+    """The screen when it says that the roll is whole, a moment after the record does; else as it is by then."""
+    give_up_s = time.monotonic() + 10
+    while f"all {frames} done" not in (shown := tmux.text()) and time.monotonic() < give_up_s:
+        time.sleep(_LOOK_EVERY_S)
+    return shown
 
 
 def _leave(tmux: TmuxRun, outcome: Outcome) -> None:
@@ -147,6 +151,7 @@ def _judge(folder: Path, shots: list[dict[str, Any]], outcome: Outcome, frames: 
     lines = filed_lines(folder)
     accepted = [(line, shot) for line, shot in zip(lines, shots, strict=False) if line["accepted"]]
     outcome.labels = [shot["frame_label"] for _, shot in accepted]
+    outcome.fired_by = [line["fired_by"] for line, _ in accepted]
     wanted = [str(number + 1) for number in range(frames)]
     if outcome.filed != wanted:
         outcome.faults.append(f"filed {outcome.filed} instead of {wanted}")
@@ -166,7 +171,7 @@ def _judge(folder: Path, shots: list[dict[str, Any]], outcome: Outcome, frames: 
 def main() -> int:
     """Run, print, judge."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--mode", choices=["keys", "hands-free"], required=True)
+    parser.add_argument("--mode", choices=["keys", "hands-free", "both"], required=True)
     parser.add_argument("--out", type=Path, required=True, help="folder for the roll and pictures of the screen")
     parser.add_argument("--strips", type=int, default=6)
     parser.add_argument("--small", action="store_true", help="RAW files of 6 megapixels")
