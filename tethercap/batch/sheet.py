@@ -1,59 +1,321 @@
-"""Read a roll's proofs and write its contact sheet."""
+"""A roll's contact sheet: what goes on it gathered from the record, pictures from proofs or RAWs, written as asked."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
 from pathlib import Path
 
-from tethercap.convert.sheet import SheetFrame, lay_out_sheet
-from tethercap.errors import UnreadablePictureError
-from tethercap.image_files.jpeg import decode_jpeg, write_jpeg
-from tethercap.pictures import U8Array
+import cv2
+import numpy as np
+
+from tethercap.convert.crop import quad_or_none
+from tethercap.convert.light_table import Stretch, show_on_light_table, stretch_of, stretch_seen
+from tethercap.convert.roll_page import PageFrame, roll_page
+from tethercap.convert.sheet import Page, PaperSize, SheetFrame, SheetLook, SheetStyle, lay_out_sheet
+from tethercap.convert.sheet_raster import draw_page
+from tethercap.errors import PictureError, UnreadablePictureError
+from tethercap.film.formats import FilmFormat
+from tethercap.image_files.jpeg import decode_jpeg, encode_jpeg, write_jpeg
+from tethercap.image_files.pdf import write_pdf
+from tethercap.image_files.raw import read_raw
+from tethercap.image_files.text import write_text
+from tethercap.pictures import ShotData, U8Array
+from tethercap.roll.names import FrameId
+from tethercap.roll.setup import RollSetup
+from tethercap.roll.state import FrameRecord, FrameStatus, TakeRecord
+from tethercap.roll.view import RollView
+
+_PAPER_DPI = 300.0
+_PAGE_LONG_SIDE_PX = 1500
+_MM_PER_INCH = 25.4
+
+
+class SheetForm(StrEnum):
+    """What a sheet is written as."""
+
+    JPEG = "jpeg"
+    PDF = "pdf"
+    HTML = "html"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetOrder:
+    """What sheet is wanted."""
+
+    form: SheetForm = SheetForm.JPEG
+    look: SheetLook = SheetLook.PRINT
+    paper: PaperSize | None = None
+    """None makes a JPEG as large as the roll needs."""
+    per_strip: int | None = None
+    """None: as the film is cut."""
+    frame_width_px: int = 480
+    """Width of a frame on a JPEG that has no paper."""
 
 
 @dataclass(frozen=True, slots=True)
-class SheetEntry:
-    """A frame of the sheet, its picture still on the disk."""
+class Strip:
+    """Frames that were on one piece of film."""
 
-    number: str
-    proof: Path | None
-    note: str = ""
-    picked: bool = False
+    frames: tuple[FrameRecord, ...]
 
 
-def write_sheet(
-    path: Path,
-    entries: Sequence[SheetEntry],
-    *,
-    title: str,
-    subtitle: str = "",
-    per_strip: int = 6,
-    frame_width_px: int = 480,
-) -> None:
-    """Write a contact sheet as JPEG.
+@dataclass(slots=True)
+class _Pictures:
+    """JPEG files of a sheet's pictures, gathered while it is laid out."""
 
-    A proof that cannot be read is shown as an empty frame with a note; the sheet is made all the same.
+    jpegs: list[bytes] = field(default_factory=list)
+
+    def add(self, jpeg: bytes) -> int:
+        self.jpegs.append(jpeg)
+        return len(self.jpegs) - 1
+
+
+def strips_of(frames: Mapping[FrameId, FrameRecord], per_strip: int) -> list[Strip]:
+    """Put a roll's frames into strips, in the film's order.
+
+    Frames lie together as they were put into the holder, where the record knows; a strip longer than `per_strip` goes
+    on in the next, and frames that nobody photographed stay with the one before.
+    """
+    strips: list[list[FrameRecord]] = []
+    before: int | None = None
+    for frame_id in sorted(frames):
+        frame = frames[frame_id]
+        number = frame.chosen.filed.strip if frame.chosen is not None else None
+        is_other = number is not None and before is not None and number != before
+        if not strips or is_other or len(strips[-1]) == per_strip:
+            strips.append([])
+        strips[-1].append(frame)
+        before = number if number is not None else before
+    return [Strip(tuple(strip)) for strip in strips]
+
+
+def write_sheets(view: RollView, film_format: FilmFormat, order: SheetOrder, stem: Path) -> list[Path]:
+    """Write a roll's contact sheet.
+
+    A picture that cannot be read is left out with a note; the sheet is made all the same.
+
+    Parameters
+    ----------
+    view : RollView
+    film_format : FilmFormat
+        The roll's.
+    order : SheetOrder
+    stem : Path
+        Name of the files without their ending; pages after the first end in _2, _3 ...
+
+    Returns
+    -------
+    list of Path
+        What was written.
 
     Raises
     ------
     StorageError
-        If the sheet cannot be written.
+        If it cannot be written.
     """
-    frames = [_read(entry, frame_width_px) for entry in entries]
-    sheet = lay_out_sheet(frames, title=title, subtitle=subtitle, per_strip=per_strip, frame_width_px=frame_width_px)
-    write_jpeg(path, sheet, quality=92)
+    if order.form is SheetForm.HTML:
+        path = stem.with_name(stem.name + ".html")
+        write_text(path, _html(view, film_format))
+        return [path]
+    pictures = _Pictures()
+    show = _shower(view, film_format, order)
+    strips = [
+        [_sheet_frame(frame, show, pictures) for frame in strip.frames]
+        for strip in strips_of(view.frames, order.per_strip or film_format.frames_per_strip)
+    ]
+    pages = lay_out_sheet(strips, _style(view.setup, film_format, order, pictures.jpegs))
+    if order.form is SheetForm.PDF:
+        path = stem.with_name(stem.name + ".pdf")
+        write_pdf(path, pages, pictures.jpegs, title=_title(view.setup))
+        return [path]
+    return _write_jpegs(pages, pictures.jpegs, order, stem)
 
 
-def _read(entry: SheetEntry, frame_width_px: int) -> SheetFrame:
-    if entry.proof is None:
-        return SheetFrame(entry.number, None, entry.note, entry.picked)
+def _write_jpegs(pages: Sequence[Page], jpegs: Sequence[bytes], order: SheetOrder, stem: Path) -> list[Path]:
+    pixels = [decode_jpeg(jpeg) for jpeg in jpegs]
+    dpi = _PAPER_DPI if order.paper is not None else order.frame_width_px / 40.0 * _MM_PER_INCH
+    paths = []
+    for number, page in enumerate(pages, start=1):
+        path = stem.with_name(f"{stem.name}{'' if number == 1 else f'_{number}'}.jpg")
+        write_jpeg(path, draw_page(page, pixels, dpi), quality=92)
+        paths.append(path)
+    return paths
+
+
+def _style(setup: RollSetup, film_format: FilmFormat, order: SheetOrder, jpegs: Sequence[bytes]) -> SheetStyle:
+    about = (setup.film_stock, film_format.name, setup.taken_on, setup.place, setup.creator)
+    ratio = film_format.along_mm / film_format.across_mm
+    if order.look is SheetLook.LIGHT_TABLE and jpegs:
+        shapes = [decode_jpeg(jpeg, reduced=8).shape for jpeg in jpegs]
+        ratio = float(np.median([width / height for height, width, _ in shapes]))
+    return SheetStyle(
+        title=_title(setup),
+        subtitle="   ".join(part for part in about if part),
+        paper=order.paper,
+        look=order.look,
+        frame_ratio=ratio,
+        per_strip=order.per_strip or film_format.frames_per_strip,
+    )
+
+
+def _title(setup: RollSetup) -> str:
+    return " ".join(part for part in (setup.id, setup.title) if part)
+
+
+def _picture_width_px(film_format: FilmFormat, order: SheetOrder) -> int:
+    """Pixels that a frame's longer side gets on the sheet."""
+    if order.paper is None:
+        width = float(order.frame_width_px)
+    else:
+        per_strip = order.per_strip or film_format.frames_per_strip
+        width = max(order.paper) / per_strip / _MM_PER_INCH * _PAPER_DPI
+    return round(width * max(1.0, film_format.across_mm / film_format.along_mm))
+
+
+def _shower(view: RollView, film_format: FilmFormat, order: SheetOrder) -> Callable[[TakeRecord], bytes | None]:
+    """Make the function that gives the JPEG of a take as the sheet shows it."""
+    width_px = _picture_width_px(film_format, order)
+    if order.look is SheetLook.PRINT:
+        return lambda take: _proof(view, take, width_px)
+    takes = [frame.chosen for frame in view.frames.values() if frame.chosen is not None]
+    stretch = _common_stretch(view, takes, film_format)
+    long_side = round(width_px * (film_format.along_mm + 2 * stretch.along_mm) / film_format.along_mm)
+    return lambda take: _negative(view, film_format, take, long_side, stretch)
+
+
+def _common_stretch(view: RollView, takes: Sequence[TakeRecord], film_format: FilmFormat) -> Stretch:
+    for take in takes:
+        try:
+            size = read_raw(view.path / take.filed.file).size
+        except PictureError:
+            continue
+        corners = [quad_or_none(each.filed.corners_px) for each in takes]
+        return stretch_seen([(quad, size) for quad in corners if quad is not None], film_format)
+    return stretch_of(film_format)
+
+
+def _sheet_frame(frame: FrameRecord, show: Callable[[TakeRecord], bytes | None], pictures: _Pictures) -> SheetFrame:
+    note = "" if frame.status is FrameStatus.TAKEN else frame.status.value
+    take, place = frame.chosen, None
+    if take is not None:
+        jpeg = show(take)
+        place = None if jpeg is None else pictures.add(jpeg)
+        if jpeg is None:
+            note = "not converted" if take.converted is None else "not readable"
+    return SheetFrame(str(frame.frame_id), place, note, _found(take), frame.picked is not None)
+
+
+def _found(take: TakeRecord | None) -> tuple[str, ...]:
+    return () if take is None else tuple(finding.text for finding in take.filed.findings)
+
+
+def _proof(view: RollView, take: TakeRecord, width_px: int) -> bytes | None:
+    """The take's proof, no larger than the sheet can show."""
+    converted = take.converted
+    if converted is None or not converted.proof:
+        return None
     try:
-        picture = _decode_near(entry.proof.read_bytes(), frame_width_px)
+        jpeg = (view.path / converted.proof).read_bytes()
+        quarter = decode_jpeg(jpeg, reduced=4)
+        # A quarter of a 3,000 px proof is often wide enough, and decodes many times faster.
+        return _shrunk(quarter if max(quarter.shape[:2]) >= width_px else decode_jpeg(jpeg), width_px)
     except (OSError, UnreadablePictureError):
-        return SheetFrame(entry.number, None, "no proof", entry.picked)
-    return SheetFrame(entry.number, picture, entry.note, entry.picked)
+        return None
 
 
-def _decode_near(jpeg: bytes, frame_width_px: int) -> U8Array:
-    # A quarter of a 3,000 px proof is still wider than a frame of the sheet, and decodes many times faster.
-    quarter = decode_jpeg(jpeg, reduced=4)
-    return quarter if max(quarter.shape[:2]) >= frame_width_px else decode_jpeg(jpeg)
+def _negative(
+    view: RollView, film_format: FilmFormat, take: TakeRecord, long_side_px: int, stretch: Stretch
+) -> bytes | None:
+    try:
+        raw = read_raw(view.path / take.filed.file)
+    except PictureError:
+        return None
+    corners = quad_or_none(take.filed.corners_px)
+    shown = show_on_light_table(raw, corners, film_format, long_side_px, stretch=stretch)
+    return encode_jpeg(np.ascontiguousarray(shown[:, ::-1]) if take.filed.mirrored else shown, quality=90)
+
+
+def _shrunk(pixels: U8Array, long_side_px: int) -> bytes:
+    factor = long_side_px / max(pixels.shape[:2])
+    if factor < 1:
+        size = (max(round(pixels.shape[1] * factor), 1), max(round(pixels.shape[0] * factor), 1))
+        pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return encode_jpeg(pixels, quality=88)
+
+
+def _html(view: RollView, film_format: FilmFormat) -> str:
+    setup = view.setup
+    frames = [_page_frame(view, view.frames[frame_id]) for frame_id in sorted(view.frames)]
+    taken = sum(frame.jpeg is not None for frame in frames)
+    about = [
+        ("film", " ".join(part for part in (setup.film_stock, setup.film_kind.value) if part)),
+        ("format", film_format.name),
+        ("taken", setup.taken_on),
+        ("place", setup.place),
+        ("by", setup.creator),
+        ("rights", setup.rights),
+        ("frames", f"{len(frames)}, {taken} with a picture"),
+        ("about", setup.caption),
+    ]
+    return roll_page(frames, title=_title(setup), facts=about)
+
+
+def _page_frame(view: RollView, frame: FrameRecord) -> PageFrame:
+    take = frame.chosen
+    jpeg = None if take is None else _proof(view, take, _PAGE_LONG_SIDE_PX)
+    size = (3, 2)
+    if jpeg is not None:
+        height, width = decode_jpeg(jpeg).shape[:2]
+        size = (width, height)
+    notes = view.setup.notes_for(frame.frame_id)
+    setup = view.setup
+    facts = [
+        ("title", notes.title if notes.title != setup.title else ""),
+        ("caption", notes.caption if notes.caption != setup.caption else ""),
+        ("taken", notes.taken_on if notes.taken_on != setup.taken_on else ""),
+        ("place", notes.place if notes.place != setup.place else ""),
+        ("why", frame.skipped_why or ""),
+    ]
+    if take is not None:
+        facts += _facts_of(frame, take)
+    return PageFrame(
+        number=str(frame.frame_id),
+        jpeg=jpeg,
+        size_px=size,
+        status=frame.status.value,
+        facts=tuple((name, value) for name, value in facts if value),
+        findings=_found(take),
+        picked=frame.picked is not None,
+    )
+
+
+def _facts_of(frame: FrameRecord, take: TakeRecord) -> list[tuple[str, str]]:
+    filed = take.filed
+    takes = f"{take.number} of {len(frame.takes)}" if len(frame.takes) > 1 else ""
+    offset = "" if filed.offset_mm is None else " / ".join(_signed(value) for value in filed.offset_mm) + " mm"
+    return [
+        ("take", takes),
+        ("copied", filed.taken_at.replace("T", " ")[:19]),
+        ("exposure", _exposure(filed.shot)),
+        ("off centre", offset),
+        ("turned", "" if filed.tilt_deg is None else f"{_signed(filed.tilt_deg)}°"),
+        ("strip", str(filed.strip or "")),
+        ("file", filed.file),
+    ]
+
+
+def _signed(value: float) -> str:
+    return f"{round(value, 2) + 0.0:+.2f}"
+
+
+def _exposure(shot: ShotData | None) -> str:
+    if shot is None:
+        return ""
+    time = ""
+    if shot.exposure_s:
+        time = f"1/{1 / shot.exposure_s:.0f} s" if shot.exposure_s < 0.3 else f"{shot.exposure_s:g} s"
+    return ", ".join(
+        part
+        for part in (time, f"f/{shot.f_number:g}" if shot.f_number else "", f"ISO {shot.iso}" if shot.iso else "")
+        if part
+    )

@@ -1,115 +1,306 @@
-"""The contact sheet: a roll on one page, in strips as it was cut, with the numbers on the film's edge."""
+"""The contact sheet: a roll on paper, strip under strip as it was cut, with the numbers on the film's edge.
 
+What is made here is a layout in millimetres; `sheet_raster` draws it as pixels, `image_files.pdf` as vectors.
+"""
+
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
+from typing import Literal, NamedTuple
 
-import cv2
-import numpy as np
-
-from tethercap.pictures import U8Array
-
-_PAPER = (24, 22, 21)
-_RULE = (70, 66, 62)
-_INK = (196, 206, 214)
-_QUIET_INK = (140, 146, 150)
-_FONT = cv2.FONT_HERSHEY_SIMPLEX
+Ink = tuple[int, int, int]
+"""Red, green, blue, 0..255, sRGB."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+class PaperSize(NamedTuple):
+    """A sheet of paper, upright."""
+
+    width_mm: float
+    height_mm: float
+
+
+PAPERS: dict[str, PaperSize] = {
+    "a4": PaperSize(210.0, 297.0),
+    "a3": PaperSize(297.0, 420.0),
+    "letter": PaperSize(215.9, 279.4),
+    "24x30": PaperSize(240.0, 300.0),
+}
+"""A sizes: ISO 216. Letter: 8.5 x 11 in, ANSI/ASME Y14.1. 24 x 30 cm: a size of photographic paper; common practice."""
+
+
+class SheetLook(StrEnum):
+    """What the strips look like."""
+
+    PRINT = "print"
+    """Positives on black strips, as a contact print shows them."""
+    LIGHT_TABLE = "light-table"
+    """The film itself, lit from below."""
+
+
+@dataclass(frozen=True, slots=True)
 class SheetFrame:
     """One frame of a sheet."""
 
     number: str
     """As printed on the film's edge."""
-    picture_bgr: U8Array | None
-    """The proof, any size; None where there is no picture (skipped, blank, still open)."""
+    picture: int | None = None
+    """Place of its picture in the list that goes with the sheet; None where there is none."""
     note: str = ""
-    """A word on it ("skipped", "blank", "forced"); shown where it is given."""
+    """A word on it ("skipped", "blank", "forced")."""
+    findings: tuple[str, ...] = ()
+    """What the check of its RAW found, a sentence each."""
     picked: bool = False
+    """A person chose its take."""
 
 
-def lay_out_sheet(
-    frames: Sequence[SheetFrame],
-    *,
-    title: str,
-    subtitle: str = "",
-    per_strip: int = 6,
-    frame_width_px: int = 480,
-) -> U8Array:
-    """Lay a roll out in strips, in the order given.
+class Box(NamedTuple):
+    """A rectangle on the page."""
+
+    x_mm: float
+    y_mm: float
+    width_mm: float
+    height_mm: float
+    fill: Ink | None = None
+    line: Ink | None = None
+    line_mm: float = 0.0
+
+
+class Words(NamedTuple):
+    """A line of text on the page."""
+
+    x_mm: float
+    baseline_mm: float
+    size_mm: float
+    """Height of the letters with their room above and below, as font sizes are meant."""
+    text: str
+    ink: Ink
+    align: Literal["left", "right"] = "left"
+    is_bold: bool = False
+
+
+class Shown(NamedTuple):
+    """A picture on the page, fitted into its place whole and unstretched."""
+
+    x_mm: float
+    y_mm: float
+    width_mm: float
+    height_mm: float
+    picture: int
+
+
+Item = Box | Words | Shown
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """One sheet of paper and what is on it, in the order in which it is drawn."""
+
+    size: PaperSize
+    background: Ink
+    items: tuple[Item, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetStyle:
+    """How a sheet is laid out."""
+
+    title: str
+    subtitle: str = ""
+    paper: PaperSize | None = None
+    """None makes the page as large as the roll needs."""
+    look: SheetLook = SheetLook.PRINT
+    frame_ratio: float = 1.5
+    """Width of a frame's place over its height."""
+    per_strip: int = 6
+    """Places side by side."""
+
+
+_MARGIN_MM = 9.0
+_HEAD_MM = 15.0
+_FRAME_ON_OWN_PAGE_MM = 40.0
+_SMALLEST_FRAME_MM = 20.0
+_FOOT_LINE_MM = 3.4
+_FOOT_SIZE_MM = 2.7
+_MOST_FOOT_LINES = 14
+_LETTER_WIDTH = 0.53
+"""Mean width of a letter over the size of its font; from the fonts used here."""
+_BLACK: Ink = (17, 17, 18)
+_PAPER: Ink = (255, 255, 255)
+_TABLE: Ink = (252, 252, 249)
+_INK: Ink = (32, 32, 34)
+_QUIET: Ink = (104, 104, 108)
+_EDGE_INK: Ink = (236, 232, 222)
+_EMPTY: Ink = (58, 58, 60)
+_PICK: Ink = (206, 40, 34)
+"""Red grease pencil, as on prints that are chosen from."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Measures:
+    """Sizes on one page, mm."""
+
+    page: PaperSize
+    frame_width: float
+    frame_height: float
+    gap: float
+    edge: float
+    """Film above and below the pictures."""
+    between: float
+    rows: int
+    """Strips on a page."""
+
+    @property
+    def strip_height(self) -> float:
+        return self.frame_height + 2 * self.edge
+
+
+def lay_out_sheet(strips: Sequence[Sequence[SheetFrame]], style: SheetStyle) -> tuple[Page, ...]:
+    """Lay a roll out on paper.
 
     Parameters
     ----------
-    frames : sequence of SheetFrame
-        In the film's order.
-    title, subtitle : str
-        Head of the sheet.
-    per_strip : int
-        Frames side by side.
-    frame_width_px : int
-        Width given to a frame.
+    strips : sequence of sequences of SheetFrame
+        In the film's order; a strip longer than `style.per_strip` goes on in the next row.
+    style : SheetStyle
 
     Returns
     -------
-    ndarray
-        Shape (height, width, 3), uint8, sRGB, blue-green-red.
+    tuple of Page
+        At least one. Paper is turned whichever way shows the frames larger.
     """
-    unit = frame_width_px / 480
-    gap, edge, head = round(14 * unit), round(44 * unit), round(120 * unit)
-    frame_height_px = _frame_height(frames, frame_width_px)
-    strips = [frames[first : first + per_strip] for first in range(0, max(len(frames), 1), per_strip)]
-    strip_height = frame_height_px + 2 * edge
-    width = per_strip * (frame_width_px + gap) + 3 * gap
-    height = head + len(strips) * (strip_height + 2 * gap) + 2 * gap
-    sheet = np.empty((height, width, 3), np.uint8)
-    sheet[:] = _PAPER
-    _write(sheet, title, (2 * gap, round(56 * unit)), 1.15 * unit, _INK)
-    _write(sheet, subtitle, (2 * gap, round(96 * unit)), 0.62 * unit, _QUIET_INK)
-    for row, strip in enumerate(strips):
-        top = head + row * (strip_height + 2 * gap)
-        _draw_strip(sheet, strip, (gap, top), frame_width_px, frame_height_px, unit)
-    return sheet
+    rows = [
+        list(strip[first : first + style.per_strip])
+        for strip in strips
+        for first in range(0, len(strip), style.per_strip)
+    ]
+    notes = [line for row in rows for frame in row for line in _foot_lines(frame)]
+    foot = _foot_height(notes)
+    measures = _measure(max(len(rows), 1), style, foot)
+    parts = [rows[first : first + measures.rows] for first in range(0, max(len(rows), 1), measures.rows)]
+    return tuple(_page(part, number, len(parts), measures, style) for number, part in enumerate(parts, start=1))
 
 
-def _frame_height(frames: Sequence[SheetFrame], frame_width_px: int) -> int:
-    shapes = [frame.picture_bgr.shape for frame in frames if frame.picture_bgr is not None]
-    ratios = [min(height / width, width / height) for height, width, *_ in shapes]
-    return round(frame_width_px * float(np.median(ratios))) if ratios else round(frame_width_px * 2 / 3)
+def _foot_lines(frame: SheetFrame) -> list[str]:
+    return [f"{frame.number}: {text}" for text in frame.findings]
 
 
-def _draw_strip(
-    sheet: U8Array, strip: Sequence[SheetFrame], place: tuple[int, int], width: int, height: int, unit: float
-) -> None:
-    gap, edge = round(14 * unit), round(44 * unit)
-    left, top = place
-    right = left + len(strip) * (width + gap) + gap
-    cv2.rectangle(sheet, (left, top), (right, top + height + 2 * edge), _RULE, max(round(unit), 1))
-    for column, frame in enumerate(strip):
-        x = left + gap + column * (width + gap)
-        _draw_picture(sheet, frame, (x, top + edge), (width, height), unit)
-        baseline = top + edge + height + round(30 * unit)
-        _write(sheet, frame.number, (x + round(4 * unit), baseline), 0.8 * unit, _INK)
-        if frame.note:
-            length = cv2.getTextSize(frame.note, _FONT, 0.55 * unit, max(round(1.4 * unit), 1))[0][0]
-            _write(sheet, frame.note, (x + width - length - round(4 * unit), baseline), 0.55 * unit, _QUIET_INK)
-        if frame.picked:
-            cv2.line(sheet, (x, top + edge - 6), (x + width, top + edge - 6), _INK, max(round(4 * unit), 1))
+def _foot_height(notes: Sequence[str]) -> float:
+    lines = min(len(notes), _MOST_FOOT_LINES)
+    return lines * _FOOT_LINE_MM + (4.0 if lines else 0.0)
 
 
-def _draw_picture(
-    sheet: U8Array, frame: SheetFrame, place: tuple[int, int], size: tuple[int, int], unit: float
-) -> None:
-    (x, y), (width, height) = place, size
-    if frame.picture_bgr is None:
-        cv2.rectangle(sheet, (x, y), (x + width, y + height), _RULE, max(round(unit), 1))
-        return
-    picture = frame.picture_bgr if frame.picture_bgr.ndim == 3 else cv2.cvtColor(frame.picture_bgr, cv2.COLOR_GRAY2BGR)
-    factor = min(width / picture.shape[1], height / picture.shape[0])
-    fitted = (max(round(picture.shape[1] * factor), 1), max(round(picture.shape[0] * factor), 1))
-    small = cv2.resize(picture, fitted, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC)
-    left, top = x + (width - fitted[0]) // 2, y + (height - fitted[1]) // 2
-    sheet[top : top + fitted[1], left : left + fitted[0]] = small
+def _measure(rows: int, style: SheetStyle, foot_mm: float) -> _Measures:
+    if style.paper is None:
+        measures = _sizes(_FRAME_ON_OWN_PAGE_MM, style, rows, PaperSize(0.0, 0.0))
+        width = 2 * _MARGIN_MM + _strip_width(measures, style.per_strip)
+        height = 2 * _MARGIN_MM + _HEAD_MM + rows * (measures.strip_height + measures.between) + foot_mm
+        return _sizes(_FRAME_ON_OWN_PAGE_MM, style, rows, PaperSize(width, height))
+    tries = []
+    for page in (style.paper, PaperSize(style.paper.height_mm, style.paper.width_mm)):
+        width = _frame_width_for(page.width_mm - 2 * _MARGIN_MM, style)
+        room = page.height_mm - 2 * _MARGIN_MM - _HEAD_MM - foot_mm
+        fitting = _sizes(width, style, rows, page)
+        needed = rows * (fitting.strip_height + fitting.between)
+        tries.append(_sizes(min(width, width * room / needed), style, rows, page))
+    best = max(tries, key=lambda each: each.frame_width)
+    if best.frame_width >= _SMALLEST_FRAME_MM:
+        return best
+    # Too many strips for one page: upright pages, as many as it takes.
+    width = _frame_width_for(style.paper.width_mm - 2 * _MARGIN_MM, style)
+    sizes = _sizes(width, style, rows, style.paper)
+    room = style.paper.height_mm - 2 * _MARGIN_MM - _HEAD_MM - foot_mm
+    return _sizes(width, style, max(int(room // (sizes.strip_height + sizes.between)), 1), style.paper)
 
 
-def _write(sheet: U8Array, text: str, place: tuple[int, int], scale: float, ink: tuple[int, int, int]) -> None:
-    cv2.putText(sheet, text, place, _FONT, scale, ink, max(round(1.6 * scale), 1), cv2.LINE_AA)
+def _sizes(frame_width: float, style: SheetStyle, rows: int, page: PaperSize) -> _Measures:
+    lit = style.look is SheetLook.LIGHT_TABLE
+    return _Measures(
+        page=page,
+        frame_width=frame_width,
+        frame_height=frame_width / style.frame_ratio,
+        gap=0.0 if lit else 0.05 * frame_width,
+        edge=0.0 if lit else 0.14 * frame_width,
+        between=(0.2 if lit else 0.11) * frame_width,
+        rows=rows,
+    )
+
+
+def _strip_width(measures: _Measures, frames: int) -> float:
+    return frames * measures.frame_width + (frames + 1) * measures.gap
+
+
+def _frame_width_for(room_mm: float, style: SheetStyle) -> float:
+    one = _sizes(1.0, style, 1, PaperSize(0.0, 0.0))
+    return room_mm / _strip_width(one, style.per_strip)
+
+
+def _page(
+    rows: Sequence[Sequence[SheetFrame]], number: int, pages: int, measures: _Measures, style: SheetStyle
+) -> Page:
+    page, items = measures.page, list[Item]()
+    right = page.width_mm - _MARGIN_MM
+    items.append(Words(_MARGIN_MM, _MARGIN_MM + 4.6, 6.2, _fitted(style.title, 6.2, right - 40), _INK, is_bold=True))
+    items.append(Words(_MARGIN_MM, _MARGIN_MM + 10.2, 3.4, _fitted(style.subtitle, 3.4, right - 20), _QUIET))
+    if pages > 1:
+        items.append(Words(right, _MARGIN_MM + 4.6, 3.4, f"sheet {number} of {pages}", _QUIET, "right"))
+    top = _MARGIN_MM + _HEAD_MM
+    for row in rows:
+        items += _strip(row, top, measures, style)
+        top += measures.strip_height + measures.between
+    items += _foot([line for row in rows for frame in row for line in _foot_lines(frame)], measures)
+    return Page(page, _TABLE if style.look is SheetLook.LIGHT_TABLE else _PAPER, tuple(items))
+
+
+def _foot(lines: Sequence[str], measures: _Measures) -> list[Item]:
+    if len(lines) > _MOST_FOOT_LINES:
+        left_out = len(lines) - _MOST_FOOT_LINES + 1
+        lines = [*lines[: _MOST_FOOT_LINES - 1], f"... and {left_out} more; tethercap frames tells all."]
+    bottom = measures.page.height_mm - _MARGIN_MM
+    room = measures.page.width_mm - 2 * _MARGIN_MM
+    first = bottom - (len(lines) - 1) * _FOOT_LINE_MM
+    return [
+        Words(_MARGIN_MM, first + k * _FOOT_LINE_MM, _FOOT_SIZE_MM, _fitted(text, _FOOT_SIZE_MM, room), _QUIET)
+        for k, text in enumerate(lines)
+    ]
+
+
+def _strip(row: Sequence[SheetFrame], top: float, measures: _Measures, style: SheetStyle) -> list[Item]:
+    items: list[Item] = []
+    if style.look is SheetLook.PRINT:
+        items.append(Box(_MARGIN_MM, top, _strip_width(measures, len(row)), measures.strip_height, fill=_BLACK))
+    for place, frame in enumerate(row):
+        x = _MARGIN_MM + measures.gap + place * (measures.frame_width + measures.gap)
+        items += _frame(frame, x, top, measures, style)
+    return items
+
+
+def _frame(frame: SheetFrame, x: float, top: float, measures: _Measures, style: SheetStyle) -> list[Item]:
+    lit = style.look is SheetLook.LIGHT_TABLE
+    width, height, y = measures.frame_width, measures.frame_height, top + measures.edge
+    items: list[Item] = []
+    if frame.picture is not None:
+        items.append(Shown(x, y, width, height, frame.picture))
+    else:
+        items.append(Box(x, y, width, height, line=_QUIET if lit else _EMPTY, line_mm=0.25))
+    size = max(0.085 * width, 2.4)
+    baseline = y + height + (0.1 * width if lit else 0.5 * measures.edge + 0.33 * size)
+    ink = _INK if lit else _EDGE_INK
+    mark = " !" if frame.findings else ""
+    items.append(Words(x + 0.02 * width, baseline, size, frame.number + mark, ink, is_bold=True))
+    if frame.note:
+        room = width * 0.94 - _LETTER_WIDTH * size * (len(frame.number + mark) + 1)
+        note = _fitted(frame.note, 0.82 * size, room)
+        items.append(Words(x + 0.98 * width, baseline, 0.82 * size, note, _QUIET if lit else _EDGE_INK, "right"))
+    if frame.picked:
+        rim = 0.018 * width
+        items.append(
+            Box(x - rim, y - rim, width + 2 * rim, height + 2 * rim, line=_PICK, line_mm=max(0.02 * width, 0.5))
+        )
+    return items
+
+
+def _fitted(text: str, size_mm: float, room_mm: float) -> str:
+    """Text shortened to about the room there is."""
+    most = max(math.floor(room_mm / (_LETTER_WIDTH * size_mm)), 1)
+    return text if len(text) <= most else text[: max(most - 1, 1)].rstrip() + "…"

@@ -6,9 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.unit.convert.film_shots import colour_patches, shoot
-from tests.unit.image_files.dng_writer import write_dng
-from tests.unit.roll import rolls
+from tests.unit.batch.shot_rolls import file_shots
 from tethercap.batch import together
 from tethercap.batch.job import ConversionResult
 from tethercap.batch.pools import SerialExecutor
@@ -16,24 +14,11 @@ from tethercap.batch.recipes import store_frame_recipe
 from tethercap.batch.roll_jobs import has_frames_of_their_own, put_in_roll, reconvert_roll, roll_jobs
 from tethercap.batch.together import convert_each
 from tethercap.batch.work import convert_file
-from tethercap.check.findings import RawFindings
 from tethercap.convert.recipe import Recipe
 from tethercap.errors import UnreadablePictureError
-from tethercap.film.kinds import FilmKind
 from tethercap.image_files.metadata import read
 from tethercap.roll.fixity import verify
-from tethercap.roll.folder import Roll, TakeOutcome
-from tethercap.watch.sighting import FrameEdges
-
-
-def file_shots(path: Path, folder: Path, seeds: tuple[int, ...] = (4, 5, 6)) -> None:
-    with rolls.create(path) as roll:
-        for number, seed in enumerate(seeds, start=1):
-            shot = shoot(colour_patches(seed, side=80), rim_px=60)
-            content = write_dng(folder / "a.dng", shot.raw.mosaic, neutral=(0.53, 1.0, 0.67)).read_bytes()
-            edges = FrameEdges(shot.corners, (), 36 / 480, FilmKind.COLOUR_NEGATIVE, "135-36x24", 1.0)
-            incoming = roll.receive(str(number), ".dng", [content], len(content))
-            roll.file(incoming, TakeOutcome(accepted=True, findings=RawFindings((), edges, None)))
+from tethercap.roll.folder import Roll
 
 
 @pytest.fixture

@@ -1,59 +1,126 @@
-from itertools import pairwise
+"""A roll's sheet in every form, from what is in its record and folders."""
+
 from pathlib import Path
 
+import cv2
 import numpy as np
+import pypdfium2
+import pytest
 
-from tethercap.batch.sheet import SheetEntry, write_sheet
-from tethercap.convert.sheet import SheetFrame, lay_out_sheet
-from tethercap.image_files.jpeg import decode_jpeg, write_jpeg
-from tethercap.pictures import U8Array
+from tests.unit.batch.shot_rolls import file_shots
+from tests.unit.roll import rolls
+from tethercap.batch.pools import SerialExecutor
+from tethercap.batch.roll_jobs import reconvert_roll
+from tethercap.batch.sheet import SheetForm, SheetOrder, strips_of, write_sheets
+from tethercap.convert.sheet import PAPERS, SheetLook
+from tethercap.image_files.jpeg import decode_jpeg
+from tethercap.profile_files import load_film_format
+from tethercap.roll.folder import Roll, TakeOutcome
+from tethercap.roll.view import RollView, read_roll
 
-
-def plain(value: int, width: int = 300, height: int = 200) -> U8Array:
-    return np.full((height, width, 3), value, np.uint8)
-
-
-def places_of(sheet: U8Array, value: int) -> np.ndarray:
-    return np.argwhere(np.all(sheet == value, axis=2))
-
-
-def test_frames_lie_in_strips_in_the_films_order() -> None:
-    frames = [SheetFrame(str(number), plain(100 + number)) for number in range(1, 9)]
-    sheet = lay_out_sheet(frames, title="invented", per_strip=6, frame_width_px=120)
-    tops = [places_of(sheet, 100 + number).min(axis=0) for number in range(1, 9)]
-    assert all(here[1] < there[1] for here, there in pairwise(tops[:6]))
-    assert tops[6][0] > tops[0][0]
-    assert tops[6][1] == tops[0][1]
+FORMAT = load_film_format("135-36x24")
 
 
-def test_every_frame_is_shown_whole_and_unstretched() -> None:
-    upright = SheetFrame("2", plain(222, 200, 300))
-    sheet = lay_out_sheet([SheetFrame("1", plain(111)), upright], title="t", frame_width_px=120)
-    for value, ratio in ((111, 1.5), (222, 2 / 3)):
-        found = places_of(sheet, value)
-        height, width = found.max(axis=0) - found.min(axis=0) + 1
-        assert abs(width / height - ratio) < 0.05
+@pytest.fixture(scope="module")
+def view(tmp_path_factory: pytest.TempPathFactory) -> RollView:
+    folder = tmp_path_factory.mktemp("sheet")
+    file_shots(folder / "roll", folder)
+    with Roll.open(folder / "roll") as roll:
+        reconvert_roll(roll, SerialExecutor())
+        roll.skip("4", "torn")
+        roll.pick("2", 1)
+    return read_roll(folder / "roll")
 
 
-def test_a_frame_without_a_picture_keeps_its_place() -> None:
-    frames = [SheetFrame("1", plain(111)), SheetFrame("2", None, "skipped"), SheetFrame("3", plain(133))]
-    sheet = lay_out_sheet(frames, title="t", frame_width_px=120)
-    step = places_of(sheet, 133).min(axis=0)[1] - places_of(sheet, 111).min(axis=0)[1]
-    assert step > 2 * 120
+def at_frames(sheet: np.ndarray, count: int) -> list[float]:
+    """How much there is to see in the middle of each place of the first strip: spread of the colours' saturation."""
+    top, bottom = round(0.52 * sheet.shape[0]), round(0.6 * sheet.shape[0])
+    width = sheet.shape[1] / 6
+    colour = np.ptp(sheet.astype(int), axis=2)[top:bottom]
+    return [float(colour[:, round((n + 0.2) * width) : round((n + 0.8) * width)].std()) for n in range(count)]
 
 
-def test_an_empty_roll_has_a_sheet() -> None:
-    assert lay_out_sheet([], title="t").size > 0
+def test_jpeg_shows_what_was_converted(view: RollView, tmp_path: Path) -> None:
+    (path,) = write_sheets(view, FORMAT, SheetOrder(frame_width_px=240), tmp_path / "sheet")
+    sheet = decode_jpeg(path.read_bytes())
+    assert path.name == "sheet.jpg"
+    assert sheet.shape[1] > 6 * 240
+    *taken, skipped, nothing = at_frames(sheet, 5)
+    assert min(taken) > 10
+    assert max(skipped, nothing) < 2
+    # The picked frame has a rim of red.
+    red = (sheet[..., 2].astype(int) - sheet[..., 1] > 110) & (sheet[..., 0] < 80)
+    columns = np.nonzero(red.sum(axis=0) > 60)[0]
+    assert len(columns) >= 2
+    assert sheet.shape[1] / 6 < columns.min() < sheet.shape[1] / 3
 
 
-def test_damaged_and_missing_proofs_do_not_stop_the_sheet(tmp_path: Path) -> None:
-    write_jpeg(tmp_path / "1.jpg", plain(180))
-    (tmp_path / "2.jpg").write_bytes((tmp_path / "1.jpg").read_bytes()[:300])
-    entries = [
-        SheetEntry("1", tmp_path / "1.jpg"),
-        SheetEntry("2", tmp_path / "2.jpg"),
-        SheetEntry("3", tmp_path / "3.jpg"),
+def test_paper_sizes_at_300_dpi(view: RollView, tmp_path: Path) -> None:
+    (path,) = write_sheets(view, FORMAT, SheetOrder(paper=PAPERS["a4"]), tmp_path / "sheet")
+    assert sorted(decode_jpeg(path.read_bytes()).shape[:2]) == [2480, 3508]
+
+
+def test_pdf_has_the_numbers_as_text(view: RollView, tmp_path: Path) -> None:
+    (path,) = write_sheets(view, FORMAT, SheetOrder(form=SheetForm.PDF, paper=PAPERS["letter"]), tmp_path / "sheet")
+    document = pypdfium2.PdfDocument(path)
+    try:
+        text = document[0].get_textpage().get_text_range()
+        assert sorted(document[0].get_size()) == [pytest.approx(612, abs=0.1), pytest.approx(792, abs=0.1)]
+    finally:
+        document.close()
+    for word in ("X31-007", "1", "2", "3", "4", "skipped"):
+        assert word in text
+
+
+def test_the_light_table_shows_negatives(view: RollView, tmp_path: Path) -> None:
+    (lit,) = write_sheets(view, FORMAT, SheetOrder(look=SheetLook.LIGHT_TABLE, frame_width_px=240), tmp_path / "lit")
+    sheet = decode_jpeg(lit.read_bytes())
+    proof = decode_jpeg((view.path / "proof" / "X31-007_01.jpg").read_bytes())
+    # A frame's stretch of film, 38 mm, gets 240 px.
+    width = round(240 * 36 / 38)
+    height = round(width * proof.shape[0] / proof.shape[1])
+    positive = cv2.cvtColor(cv2.resize(proof, (width, height), interpolation=cv2.INTER_AREA), cv2.COLOR_BGR2GRAY)
+    grey = cv2.cvtColor(sheet, cv2.COLOR_BGR2GRAY)
+    found = cv2.matchTemplate(grey[:, :340], 255 - positive, cv2.TM_CCOEFF_NORMED)
+    assert found.max() > 0.7
+    assert cv2.matchTemplate(grey[:, :340], positive, cv2.TM_CCOEFF_NORMED).max() < 0.5
+
+
+def test_the_page_tells_frames_takes_and_exposures(view: RollView, tmp_path: Path) -> None:
+    (path,) = write_sheets(view, FORMAT, SheetOrder(form=SheetForm.HTML), tmp_path / "page")
+    text = path.read_text(encoding="utf-8")
+    assert text.count("data:image/jpeg;base64,") == 3
+    for word in ("Frame 1", "Frame 4", "torn", "raw/X31-007_02.dng", "chosen"):
+        assert word in text
+
+
+@pytest.mark.parametrize("form", list(SheetForm))
+def test_the_same_roll_gives_the_same_bytes(view: RollView, tmp_path: Path, form: SheetForm) -> None:
+    order = SheetOrder(form=form, frame_width_px=120)
+    made = [write_sheets(view, FORMAT, order, tmp_path / name)[0].read_bytes() for name in ("a", "b")]
+    assert made[0] == made[1]
+
+
+def test_a_proof_that_is_damaged_or_gone_does_not_stop_the_sheet(tmp_path: Path) -> None:
+    file_shots(tmp_path / "roll", tmp_path)
+    with Roll.open(tmp_path / "roll") as roll:
+        reconvert_roll(roll, SerialExecutor())
+    (tmp_path / "roll" / "proof" / "X31-007_01.jpg").write_bytes(b"not a JPEG")
+    (tmp_path / "roll" / "proof" / "X31-007_02.jpg").unlink()
+    (path,) = write_sheets(read_roll(tmp_path / "roll"), FORMAT, SheetOrder(frame_width_px=120), tmp_path / "sheet")
+    assert path.exists()
+
+
+def test_strips_are_those_that_were_put_in(tmp_path: Path) -> None:
+    with rolls.create(tmp_path / "roll") as roll:
+        for number in range(1, 12):
+            if number == 5:
+                roll.start_strip()
+            roll.file(rolls.receive(roll, str(number), number), TakeOutcome(accepted=True))
+        roll.skip("12", "torn")
+        strips = strips_of(roll.frames, 6)
+    assert [[str(frame.frame_id) for frame in strip.frames] for strip in strips] == [
+        ["1", "2", "3", "4"],
+        ["5", "6", "7", "8", "9", "10"],
+        ["11", "12"],
     ]
-    write_sheet(tmp_path / "sheet.jpg", entries, title="invented", frame_width_px=240)
-    sheet = decode_jpeg((tmp_path / "sheet.jpg").read_bytes())
-    assert np.abs(sheet.astype(int) - 180).max(axis=2).min() <= 2
