@@ -5,9 +5,11 @@ import shlex
 import shutil
 import subprocess
 import sys
+import tempfile
 import time
 import uuid
 from collections.abc import Sequence
+from pathlib import Path
 from types import TracebackType
 
 
@@ -32,7 +34,10 @@ class TmuxRun:
         environment = {**os.environ, "COLORTERM": "truecolor", "LC_ALL": "C.UTF-8"}
         for name in ("TMUX", "NO_COLOR", "TEXTUAL_DRIVER"):
             environment.pop(name, None)
-        command = shlex.join([sys.executable, *arguments])
+        self._folder = tempfile.TemporaryDirectory()
+        # tmux does not always know with which code a program ended, so the shell writes it down.
+        self._exit_file = Path(self._folder.name) / "exit"
+        command = f"{shlex.join([sys.executable, *arguments])}; echo $? > {shlex.quote(str(self._exit_file))}"
         columns, rows = map(str, size)
         self._tmux("-f", os.devnull, "new-session", "-d", "-x", columns, "-y", rows, command, environment=environment)
         self._tmux("set", "-g", "remain-on-exit", "on")
@@ -63,16 +68,12 @@ class TmuxRun:
 
     def has_ended(self) -> bool:
         """The program is over."""
-        return self._tmux("list-panes", "-F", "#{pane_dead}").strip() == "1"
+        return self.exit_code() is not None
 
     def exit_code(self) -> int | None:
         """Its exit code, once it is over."""
-        for _ in range(20):
-            told = self._tmux("list-panes", "-F", "#{pane_dead_status}").strip()
-            if told:
-                return int(told)
-            time.sleep(0.1)  # the pane is dead a moment before tmux knows of what
-        return None
+        told = self._exit_file.read_text().strip() if self._exit_file.exists() else ""
+        return int(told) if told else None
 
     def wait_for(self, text: str, limit_s: float = 30.0) -> str:
         """Wait until the screen shows a text; give the screen back.
@@ -91,6 +92,7 @@ class TmuxRun:
     def close(self) -> None:
         """End the program and its tmux."""
         self._tmux("kill-server")
+        self._folder.cleanup()
 
     def __enter__(self) -> "TmuxRun":
         return self
