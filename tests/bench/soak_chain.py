@@ -12,8 +12,11 @@ and what it and the camera hold of memory, handles, threads and processes is pri
 import argparse
 import sys
 import tempfile
+import time
+from collections.abc import Sequence
 from pathlib import Path
 
+from tests.bench.chain.growth import Look, run_long
 from tests.bench.chain.kills import KillFigures, run_kills
 
 
@@ -29,6 +32,21 @@ def print_kills(figures: KillFigures, seed: int) -> None:
             print(f"  {title}: {count:4d} x {what}")
 
 
+def print_growth(looks: Sequence[Look], seconds: float) -> None:
+    """Print what the processes held after the second look, when all is warm, against the last."""
+    print(f"{looks[-1].frames if looks else 0} frames in {seconds:.0f} s, all there, numbered right, with positives")
+    if len(looks) < 3:
+        return
+    first, last = looks[1], looks[-1]
+    frames = last.frames - first.frames
+    for name, mib in last.memory_mib.items():
+        grown = (mib - first.memory_mib[name]) * 1024 / frames
+        print(f"  {name}: {grown:+.2f} KiB a frame, {last.handles[name] - first.handles[name]:+d} handles, "
+              f"{last.threads[name] - first.threads[name]:+d} threads")  # fmt: skip
+    print(f"  {(last.objects - first.objects) / frames:+.1f} objects a frame in the capture; "
+          f"a shot takes {last.shot_s / first.shot_s:.2f} of what it took at first")  # fmt: skip
+
+
 def main() -> int:
     """Run from the command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -40,7 +58,12 @@ def main() -> int:
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="soak-chain-") as passing:
         folder = asked.out or Path(passing)
-        print_kills(run_kills(folder, asked.kills, asked.seed, strips=asked.strips, keep=asked.keep), asked.seed)
+        if asked.kills:
+            print_kills(run_kills(folder, asked.kills, asked.seed, strips=asked.strips, keep=asked.keep), asked.seed)
+        else:
+            started_s = time.monotonic()
+            looks = run_long(folder / "long", asked.strips, asked.seed, lambda look: print(look, flush=True))
+            print_growth(looks, time.monotonic() - started_s)
     return 0
 
 

@@ -49,6 +49,11 @@ class SimulatedCamera:
         self._lines = self._socket.makefile("rw", encoding="utf-8", newline="\n")
         self._lock = threading.Lock()
 
+    @property
+    def process_id(self) -> int:
+        """Process that is the camera."""
+        return self._process.pid
+
     def _read_ports(self) -> dict[str, Any]:
         stdout = self._process.stdout
         answers: queue.SimpleQueue[str] = queue.SimpleQueue()
