@@ -48,6 +48,8 @@ class Roll:
     """Number, time in s, picture."""
     stays: Sequence[Stay]
     place_at: Callable[[float], Place]
+    speed_at: Callable[[float], float]
+    """mm/s, while the shutter would be open from a moment on."""
 
 
 @dataclass(slots=True)
@@ -89,7 +91,7 @@ def first_drawing(seed: int, hazard: str) -> Roll:
     kind = str(rng.choice(["colour-negative", "bw-negative", "slide"]))
     marked = (int(rng.integers(1, 5)),)
     pull = Pull(
-        seed=seed, kind=kind, misplaced=(int(rng.integers(0, 6)),),
+        seed=seed, kind=kind, width=640, misplaced=(int(rng.integers(0, 6)),),
         blank=marked if hazard == "unexposed" else (),
         dark=(marked[0], min(marked[0] + 1, 5)) if hazard in {"night on some sides", "night after night"} else (),
         flicker=0.08 if hazard == "flicker" else 0.0, hunting=0.2 if hazard == "hunting exposure" else 0.0,
@@ -97,7 +99,7 @@ def first_drawing(seed: int, hazard: str) -> Roll:
     )  # fmt: skip
     stays = [Stay((0, r.frame), r.from_s, r.to_s, "unexposed" if r.blank else "picture") for r in pull.rests]
     pictures = ((s.number, s.at_s, s.picture) for s in pull.shown())
-    return Roll(f"first:{seed}", hazard, pull.format_id, kind, pull.mm_per_px, pictures, stays, pull.place_at)
+    return Roll(f"first:{seed}", hazard, pull.format_id, kind, pull.mm_per_px, pictures, stays, pull.place_at, pull.speed_at)
 
 
 def second_drawing(seed: int, hazard: str) -> Roll:
@@ -106,7 +108,7 @@ def second_drawing(seed: int, hazard: str) -> Roll:
     pictures = ((s.number, s.at_s, s.picture) for s in roll.shown())
     assert roll.hand is not None
     name = f"second:{seed}:{roll.hand.name}"
-    return Roll(name, hazard, "135-36x24", roll.kind.value, roll.mm_per_px, pictures, roll.stays, roll.place_at)
+    return Roll(name, hazard, "135-36x24", roll.kind.value, roll.mm_per_px, pictures, roll.stays, roll.place_at, roll.speed_at)
 
 
 DRAWINGS = {"first": first_drawing, "second": second_drawing}
@@ -139,12 +141,12 @@ def _off(place: Place) -> float:
 def _rest(stay: Stay, roll: Roll, still_mm_s: float) -> float | None:
     """When the film truly lay still within limits for the rest of a stay, s; None when it never did for long."""
     times = np.arange(stay.from_s, stay.to_s - SHUTTER_S, 0.005)
-    places = [roll.place_at(float(t)) for t in times]
-    bad = [p.speed_mm_s > still_mm_s or p.frame != stay.frame for p in places]
-    last_bad = max((i for i, b in enumerate(bad) if b), default=-1)
+    last_bad = max((i for i, t in enumerate(times) if roll.speed_at(float(t)) > still_mm_s), default=-1)
     if last_bad + 1 >= len(times) or stay.to_s - times[last_bad + 1] < LEAST_REST_S:
         return None
-    rested = places[last_bad + 1 :]
+    rested = [roll.place_at(float(t)) for t in np.linspace(times[last_bad + 1], times[-1], 8)]
+    if any(place.frame != stay.frame for place in rested):
+        return None
     return float(times[last_bad + 1]) if max(map(_off, rested)) <= -SURELY else None
 
 

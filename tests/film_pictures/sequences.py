@@ -122,11 +122,16 @@ class Pull:
 
     def place_at(self, at_s: float) -> Place:
         """How the frame nearest the middle lies along the film at a moment, and how fast it moves."""
-        now, later = (float(np.interp(t, *self._path)) for t in (at_s, at_s + EXPOSURE_S))
+        now = float(np.interp(at_s, *self._path))
         frame = int(np.argmin([abs(centre - now) for centre in self._centres]))
         off = self._centres[frame] - now
         beyond = abs(off) > self._setup.strip.format.pitch
-        return Place(None if beyond else (0, frame), off, 0.0, 0.0, abs(later - now) / EXPOSURE_S)
+        return Place(None if beyond else (0, frame), off, 0.0, 0.0, self.speed_at(at_s))
+
+    def speed_at(self, at_s: float) -> float:
+        """Speed while a shutter is open from a moment on, mm/s."""
+        now, later = (float(np.interp(t, *self._path)) for t in (at_s, at_s + EXPOSURE_S))
+        return abs(later - now) / EXPOSURE_S
 
     def shown(self) -> Iterator[Shown]:
         """Render the live pictures in order."""

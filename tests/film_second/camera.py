@@ -155,7 +155,7 @@ class Camera:
         target = (holder_mm - np.array(moment.shake_mm)) * moment.scale
         px = np.broadcast_to(np.array(self._inner) / 2.0, target.shape).copy()
         along, across = np.array([0.5, 0.0]), np.array([0.0, 0.5])
-        for _ in range(12):
+        for _ in range(5):
             wrong = self.to_holder(px) - target
             dx = self.to_holder(px + along) - self.to_holder(px - along)
             dy = self.to_holder(px + across) - self.to_holder(px - across)

@@ -206,8 +206,10 @@ class RolledFilm:
 
     @staticmethod
     def _along(strip: _Strip, at_s: float) -> float:
-        samples = (at_s - strip.from_s) * SAMPLES_PER_S
-        return float(np.interp(samples, np.arange(strip.path_mm.size), strip.path_mm))
+        sample = min(max((at_s - strip.from_s) * SAMPLES_PER_S, 0.0), strip.path_mm.size - 1.001)
+        whole = int(sample)
+        before, after = strip.path_mm[whole : whole + 2]
+        return float(before + (sample - whole) * (after - before))
 
     def _pose(self, strip: _Strip, at_s: float) -> Pose:
         half_s = self._rig.exposure_s / 2
@@ -261,10 +263,10 @@ class RolledFilm:
         along = seen[1] + seen[2] - seen[0] - seen[3]
         key = self._strips.index(strip), nearest
         return Place(
-            key, float(off[0]), float(off[1]), float(np.degrees(np.arctan2(along[1], along[0]))), self.speed(at_s)
+            key, float(off[0]), float(off[1]), float(np.degrees(np.arctan2(along[1], along[0]))), self.speed_at(at_s)
         )
 
-    def speed(self, at_s: float) -> float:
+    def speed_at(self, at_s: float) -> float:
         """Speed of the picture over the sensor while the shutter would be open from now on, mm/s."""
         strip = self._strip_at(at_s)
         if strip is None:
