@@ -1,7 +1,8 @@
 """A second copy of a roll on another disk, kept up beside the work: it never holds up capture, and it catches up.
 
 A thread of its own copies every file that the copy lacks, reads it back to be sure, and tries again later where the
-disk is slow or gone. Pictures are never overwritten in the copy, only texts: record, manifest, roll.toml, sidecars.
+disk is slow or gone. RAW files are never overwritten in the copy; what was made from them is, where it is as the copy
+wrote it, and texts: record, manifest, roll.toml, sidecars. Files that got another name in the roll are renamed.
 """
 
 import errno
@@ -16,6 +17,7 @@ from tethercap.errors import RollError, RollExistsError, StorageError
 from tethercap.roll import record, setup_file
 from tethercap.roll.core import ASIDE_FOLDER, POSITIVE_FOLDER, PROOF_FOLDER, RAW_FOLDER, read_folder_setup
 from tethercap.roll.fixity import MANIFEST_NAME, file_sha256, read_manifest
+from tethercap.roll.mirror_moves import follow_names, known_sums
 from tethercap.roll.names import check_path
 from tethercap.roll.state import SIDECAR_SUFFIX
 from tethercap.roll.store import FileLayer, disk_troubles
@@ -23,6 +25,8 @@ from tethercap.roll.store import FileLayer, disk_troubles
 _PIECE_BYTES = 1 << 20
 _RETRY_S: Final = 5.0
 _PASSING_SUFFIX = ".mirroring"
+_PATIENCE_WITH_SOURCE: Final = 3
+"""So often in a row a file of the roll may differ from its manifest before that is called damage."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +55,10 @@ class MirrorStatus:
         return f"The second copy still lacks {self.waiting} files.{why} The next run with the same copy catches up."
 
 
+class SourceMovedError(RollError):
+    """The roll's own file has other content than its manifest says: it is being renamed, or it is damaged."""
+
+
 class Copying:
     """Brings a copy of a roll up to date, remembering what it has read back already.
 
@@ -63,6 +71,8 @@ class Copying:
     def __init__(self, source: Path, target: Path, layer: FileLayer) -> None:
         self._source, self._target, self._layer = source, target, layer
         self._read_back: dict[str, str] = {}
+        self._known: dict[str, str] = {}
+        """What the copy held when it was brought up to date last."""
         self.moved_aside: list[str] = []
 
     def catch_up(
@@ -80,19 +90,24 @@ class Copying:
         Raises
         ------
         StorageError
+        SourceMovedError
         """
         with disk_troubles(f"writing the second copy {self._target}", safe="The roll itself is not touched."):
             manifest = (self._source / MANIFEST_NAME).read_bytes()
             sums, _ = read_manifest(manifest)
             self._target.mkdir(parents=True, exist_ok=True)
+            self._known = known_sums(self._target)
+            if self._known.items() - sums.items():
+                self.moved_aside += follow_names(self._target, sums, self._layer)
             todo = [file for file in sorted(sums) if self._read_back.get(file) != sums[file]]
             for done, file in enumerate(todo):
                 waiting(len(todo) - done)
                 if stop():
                     return
                 self._bring_over(check_path(file), sums[file])
-            for name in (setup_file.FILE_NAME, record.FILE_NAME):
-                self._write(name, (self._source / name).read_bytes())
+            for name in (setup_file.FILE_NAME, setup_file.RECIPES_NAME, record.FILE_NAME):
+                if (self._source / name).exists():
+                    self._write(name, (self._source / name).read_bytes())
             if (self._source / setup_file.RECIPES_NAME).exists():
                 self._write(setup_file.RECIPES_NAME, (self._source / setup_file.RECIPES_NAME).read_bytes())
             self._write(MANIFEST_NAME, manifest)
@@ -109,18 +124,27 @@ class Copying:
                 self._fill(passing, iter(lambda: opened.read(_PIECE_BYTES), b""))
             if file_sha256(passing) != sha256:
                 passing.unlink()
+                if file_sha256(source) != sha256:
+                    raise SourceMovedError(f"{file} of the roll has other content than its manifest says.")
                 raise OSError(errno.EIO, "what was copied reads back differently", str(there))
-            self._give_name(passing, there)
+            self._give_name(passing, there, file)
         self._read_back[file] = sha256
 
-    def _give_name(self, passing: Path, there: Path) -> None:
-        if there.exists() and there.suffix == SIDECAR_SUFFIX:
+    def _give_name(self, passing: Path, there: Path, file: str) -> None:
+        if there.exists() and self._may_be_replaced(there, file):
             self._layer.replace(passing, there)
         else:
             if there.exists():
                 self._move_aside(there)
             self._layer.rename_new(passing, there)
         self._layer.sync_folder(there.parent)
+
+    def _may_be_replaced(self, there: Path, file: str) -> bool:
+        """Tell texts, and what was made from pictures and is as it was copied: the roll can make those again."""
+        if there.suffix == SIDECAR_SUFFIX:
+            return True
+        is_made = file.partition("/")[0] not in {RAW_FOLDER, ASIDE_FOLDER}
+        return is_made and self._known.get(file) == file_sha256(there)
 
     def _move_aside(self, there: Path) -> None:
         aside = self._target / ASIDE_FOLDER
@@ -170,6 +194,14 @@ def check_target(source: Path, target: Path) -> None:
             raise RollExistsError(f"{target} holds another roll.", todo="Choose another place for the second copy.")
 
 
+def _damaged(error: SourceMovedError) -> StorageError:
+    return StorageError(
+        error.what,
+        safe="The second copy holds what it held.",
+        todo="Run tethercap verify on the roll, and on the copy.",
+    )
+
+
 class Mirror:
     """Keeps a second copy of a roll in a thread of its own.
 
@@ -196,6 +228,7 @@ class Mirror:
         self._on_status, self._retry_s = on_status, retry_s
         self._condition = threading.Condition()
         self._asked, self._done, self._stopping = 1, 0, False
+        self._source_moved = 0
         self._status = MirrorStatus(waiting=1)
         # A disk that hangs for ever must not keep the program from ending.
         self._thread = threading.Thread(target=self._work, name=f"mirror of {source.name}", daemon=True)
@@ -233,7 +266,7 @@ class Mirror:
                 asked = self._asked
             self._copy(asked)
             with self._condition:
-                if self._status.error is not None:
+                if self._done != asked:
                     self._condition.wait_for(lambda: self._stopping, self._retry_s)
 
     def _has_work(self) -> bool:
@@ -242,12 +275,18 @@ class Mirror:
     def _copy(self, asked: int) -> None:
         try:
             self._copying.catch_up(lambda count: self._tell(MirrorStatus(count)), lambda: self._stopping)
+        except SourceMovedError as error:
+            # While frames trade numbers; it says so only where that lasts.
+            self._source_moved += 1
+            if self._source_moved > _PATIENCE_WITH_SOURCE:
+                self._tell(MirrorStatus(max(1, self._status.waiting), _damaged(error)))
         except StorageError as error:
             self._tell(MirrorStatus(max(1, self._status.waiting), error))
         except Exception as error:
             what = StorageError(f"The second copy failed: {error}.", safe="The roll itself is not touched.")
             self._tell(MirrorStatus(max(1, self._status.waiting), what))
         else:
+            self._source_moved = 0
             with self._condition:
                 self._done = asked
                 is_last = asked == self._asked and not self._stopping

@@ -2,7 +2,7 @@
 
 import errno
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 import pytest
@@ -75,6 +75,109 @@ def test_a_renumbered_roll_is_followed(roll: Roll, tmp_path: Path) -> None:
     roll.renumber({FrameId(1): FrameId(2), FrameId(2): FrameId(1)})
     copying.catch_up()
     assert verify(copy).is_sound
+
+
+def _copied(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Names of the files whose content is copied from now on."""
+    names: list[str] = []
+    fill = Copying._fill
+
+    def noting(self: Copying, path: Path, pieces: Iterable[bytes]) -> None:
+        names.append(path.name)
+        fill(self, path, pieces)
+
+    monkeypatch.setattr(Copying, "_fill", noting)
+    return names
+
+
+@pytest.mark.parametrize("moves", [{1: 2, 2: 1}, {1: 7}, {1: 2, 2: 3}])
+@pytest.mark.parametrize("was_away", [False, True])
+def test_files_that_got_another_number_are_renamed_in_the_copy(
+    roll: Roll, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, moves: dict[int, int], was_away: bool
+) -> None:
+    copy = tmp_path / "other"
+    positive = roll.positive_path("1", 1)
+    positive.write_bytes(b"a positive")
+    roll.note_positive("1", 1, positive)
+    copying = Copying(roll.path, copy, HastyDisk())
+    copying.catch_up()
+    inodes = {path.read_bytes(): path.stat().st_ino for path in (copy / "raw").glob("*.dng")}
+    roll.renumber({FrameId(old): FrameId(new) for old, new in moves.items()})
+    copied = _copied(monkeypatch)
+    copying = Copying(roll.path, copy, HastyDisk()) if was_away else copying
+    copying.catch_up()
+    assert not [name for name in copied if ".dng" in name or ".tif" in name], "nothing big is copied again"
+    assert {path.read_bytes(): path.stat().st_ino for path in (copy / "raw").glob("*.dng")} == inodes
+    roll.close()
+    assert _contents(copy) == _contents(roll.path), "no old names are left"
+    assert copying.moved_aside == []
+
+
+def test_a_copy_that_is_unplugged_while_it_renames_is_put_right(roll: Roll, tmp_path: Path) -> None:
+    class UnpluggedDisk(HastyDisk):
+        def __init__(self, renames: int) -> None:
+            self.left = renames
+
+        def rename_new(self, source: Path, target: Path) -> None:
+            self.left -= 1
+            if self.left < 0:
+                raise OSError(errno.ENODEV, "gone", str(source))
+            super().rename_new(source, target)
+
+    take(roll, "3", 3)
+    copy = tmp_path / "other"
+    Copying(roll.path, copy, HastyDisk()).catch_up()
+    roll.renumber({FrameId(1): FrameId(2), FrameId(2): FrameId(3), FrameId(3): FrameId(1)})
+    for renames in range(12):
+        try:
+            Copying(roll.path, copy, UnpluggedDisk(renames)).catch_up()
+            break
+        except StorageError:
+            continue
+    else:
+        raise AssertionError("it is never done")
+    assert renames > 0
+    roll.close()
+    assert _contents(copy) == _contents(roll.path)
+
+
+def test_a_positive_made_anew_takes_the_place_of_the_one_in_the_copy(roll: Roll, tmp_path: Path) -> None:
+    positive, copy = roll.positive_path("1", 1), tmp_path / "other"
+    for content in (b"the first", b"the second"):
+        positive.write_bytes(content)
+        roll.note_positive("1", 1, positive)
+        copying = Copying(roll.path, copy, HastyDisk())
+        copying.catch_up()
+    assert copying.moved_aside == []
+    assert (copy / "positive" / positive.name).read_bytes() == b"the second"
+    (copy / "positive" / positive.name).write_bytes(b"by somebody else")
+    positive.write_bytes(b"the third")
+    roll.note_positive("1", 1, positive)
+    copying.catch_up()
+    assert copying.moved_aside == [f"positive/{positive.name}"], "what others changed is kept"
+
+
+def test_what_others_put_into_the_copy_is_left_alone(roll: Roll, tmp_path: Path) -> None:
+    copy = tmp_path / "other"
+    Copying(roll.path, copy, HastyDisk()).catch_up()
+    (copy / "raw/note.txt").write_text("mine")
+    roll.renumber({FrameId(1): FrameId(9)})
+    Copying(roll.path, copy, HastyDisk()).catch_up()
+    assert (copy / "raw/note.txt").read_text() == "mine"
+    assert verify(copy).is_sound
+
+
+def test_a_file_of_the_roll_that_does_not_fit_its_manifest_is_told_when_it_lasts(roll: Roll, tmp_path: Path) -> None:
+    damaged = roll.path / "raw/X31-007_01.dng"
+    whole = damaged.read_bytes()
+    damaged.write_bytes(whole[:-1] + b"?")
+    statuses = _Statuses()
+    mirror = Mirror(roll.path, tmp_path / "other", HastyDisk(), statuses, retry_s=0.01)
+    failed = statuses.wait_for(lambda status: status.error is not None)
+    assert "other content than its manifest" in str(failed.error)
+    damaged.write_bytes(whole)
+    statuses.wait_for(lambda status: status.is_caught_up)
+    assert mirror.finish(20).is_caught_up
 
 
 def test_a_copy_that_reads_back_differently_is_refused(roll: Roll, tmp_path: Path) -> None:
