@@ -9,9 +9,10 @@ from pathlib import Path
 import numpy as np
 
 from tethercap.batch.find_frame import find_frame
-from tethercap.convert.calibrate import fit_chart, fit_greys, fit_neutral, whole_stops
+from tethercap.convert.calibrate import fit_cards, fit_chart, whole_stops
 from tethercap.convert.cells import Cells, measure_cells
 from tethercap.convert.charts import (
+    CHART_EDITIONS,
     GREY_PATCHES,
     Patch,
     card_patch,
@@ -23,9 +24,9 @@ from tethercap.convert.charts import (
 from tethercap.convert.film_base import FilmBase, estimate_base, measure_base
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField
-from tethercap.convert.generic_models import generic_model
 from tethercap.convert.pipeline import TYPICAL_BASE_DENSITY, convert
 from tethercap.convert.recipe import Border, Recipe
+from tethercap.convert.usual_film import usual_film
 from tethercap.errors import ConversionError, ProfileError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
@@ -68,25 +69,24 @@ def calibrate_on_cards(
     PictureError, ConversionError
         If a picture cannot be read or used.
     """
-    rows, stops, start = [], [], generic_model(film_kind)
+    rows, stops, usual = [], [], usual_film(film_kind)
     for target in targets:
         raw = read_raw(target.raw_path)
-        start = generic_model(film_kind, raw)
         cells = measure_cells(raw, flat, _CELL_PX)
         corners = find_frame(raw, film_kind)
         width_px, height_px = raw.size
         said = target.patches or ((target.outline,) if target.outline is not None else ())
         patches = [Patch(quad) for quad in said] or [card_patch(width_px, height_px, corners)]
         here = _base(raw, cells, corners, film_kind, base)
+        usual = usual_film(film_kind, raw, here, flat)
         rows.append(np.median(patch_densities(cells, patches, here), axis=0))
         stops.append(target.stops)
     density = np.array(rows)
     known = [stop for stop in stops if stop is not None]
-    exposures = whole_stops(density, start)
+    exposures = whole_stops(density, usual.model())
     if len(known) == len(stops) and len(known) > 1:
         exposures = np.log10(_CARD_REFLECTANCE) + np.array(known) * np.log10(2.0)
-    model = fit_neutral(density, start) if exposures is None else fit_greys(density, exposures, start)
-    return dataclasses.replace(model, source=f"grey card, {len(rows)} exposures")
+    return dataclasses.replace(fit_cards(density, exposures, usual), source=f"grey card, {len(rows)} exposures")
 
 
 def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | None, flat: FlatField | None) -> FilmModel:
@@ -113,12 +113,14 @@ def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | Non
     if len(patches) != len(chart_linear_srgb()):
         raise ConversionError(f"The chart has 24 patches; {target.raw_path} is given {len(patches)}.")
     density = patch_densities(cells, patches, here)
-    start, wanted = generic_model(film_kind, raw), chart_linear_srgb()
+    usual = usual_film(film_kind, raw, here, flat)
     if film_kind is FilmKind.BW_NEGATIVE:
         # Only brightness is on the film: the grey row tells its curve.
-        model = fit_greys(density[GREY_PATCHES], np.log10(wanted[GREY_PATCHES].mean(axis=1)), start)
+        greys = chart_linear_srgb()[GREY_PATCHES].mean(axis=1)
+        model = fit_cards(density[GREY_PATCHES], np.log10(greys), usual)
     else:
-        model = fit_chart(density, wanted, GREY_PATCHES, start)
+        fits = [fit_chart(density, edition, GREY_PATCHES, usual) for edition in CHART_EDITIONS]
+        model = min(fits, key=lambda one: one.misfit).model
     return dataclasses.replace(model, source="colour chart on the roll")
 
 

@@ -10,7 +10,6 @@ from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase, combine_bases
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField
-from tethercap.convert.generic_models import generic_model
 from tethercap.convert.roll_look import (
     FrameSurvey,
     bases_along_roll,
@@ -18,6 +17,7 @@ from tethercap.convert.roll_look import (
     neutral_of_roll,
     survey_frame,
 )
+from tethercap.convert.usual_film import usual_film
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.image_files.raw import read_raw
@@ -94,9 +94,9 @@ def survey_roll(
     if calibrate is not None:
         model = calibrate(combine_bases(bases) if bases else None)
     else:
-        model = generic_model(jobs[0].film_kind, read_raw(jobs[0].raw_path))
-        if bases is not None:
-            model = neutral_of_roll(surveys, bases, model)
+        first = jobs[0]
+        usual = usual_film(first.film_kind, read_raw(first.raw_path), bases[0] if bases else None, first.flat)
+        model = usual.model() if bases is None else neutral_of_roll(surveys, bases, usual)
     exposures = None
     if bases is not None and model.film_kind.is_negative:
         exposures = tuple(exposures_of_roll(surveys, bases, model))

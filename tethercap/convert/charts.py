@@ -31,6 +31,18 @@ CHART_LAB_D50 = np.array(
 )  # fmt: skip
 """CIE L*a*b* (D50) of the classic chart's 24 patches made after November 2014, as colour-science lists them."""
 
+_OLDER_CHART_LAB_D50 = np.array(
+    [
+        (38.45, 13.60, 14.53), (65.94, 17.88, 17.86), (50.06, -4.51, -22.28), (43.29, -13.23, 21.93),
+        (55.32, 8.83, -24.62), (70.69, -33.03, -0.13), (62.65, 35.35, 57.84), (40.25, 9.76, -44.38),
+        (51.60, 47.80, 16.88), (30.50, 21.06, -20.04), (72.46, -23.29, 56.99), (71.95, 19.48, 68.13),
+        (28.88, 14.80, -50.15), (55.14, -37.81, 31.63), (42.28, 54.10, 28.67), (82.28, 4.03, 80.01),
+        (51.92, 49.80, -13.85), (50.72, -28.10, -27.96), (96.53, -0.47, 2.38), (81.21, -0.66, 0.25),
+        (66.48, -0.53, -0.04), (50.83, -0.63, -0.16), (35.85, -0.54, -0.51), (20.83, 0.03, -0.40),
+    ]
+)  # fmt: skip
+"""The same of charts made before, mean of thirty (the average listed in colour-science)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Patch:
@@ -133,11 +145,20 @@ def card_patch(width_px: int, height_px: int, corners: QuadPx | None) -> Patch:
     return Patch(QuadPx.from_array(centre + (points - centre) * (0.33 / _PATCH_SHARE)))
 
 
-def chart_linear_srgb() -> F64Array:
-    """Linear sRGB of the 24 patches, white = 1, shape (24, 3)."""
-    light = CHART_LAB_D50
+def chart_linear_srgb(light: F64Array = CHART_LAB_D50) -> F64Array:
+    """Linear sRGB of the 24 patches, white = 1, shape (24, 3).
+
+    Parameters
+    ----------
+    light : ndarray
+        Shape (24, 3), CIE L*a*b* (D50).
+    """
     y = (light[:, 0] + 16.0) / 116.0
     roots = np.stack([y + light[:, 1] / 500.0, y, y - light[:, 2] / 200.0], axis=1)
     ratio = np.where(roots > 6 / 29, roots**3, 3 * (6 / 29) ** 2 * (roots - 4 / 29))
     to_srgb = np.linalg.inv(spaces.rgb_to_pcs(ColourSpace.SRGB))
     return np.asarray((ratio * spaces.PCS_WHITE_XYZ) @ to_srgb.T)
+
+
+CHART_EDITIONS = (chart_linear_srgb(CHART_LAB_D50), chart_linear_srgb(_OLDER_CHART_LAB_D50))
+"""The chart as it is made now, and as it was on rolls of older days."""

@@ -42,6 +42,8 @@ class DevelopTables:
     None where `counts_to_density` gives that already."""
     density_matrix: F32Array
     """Shape (3, 3), on equalised densities."""
+    density_bows: F32Array | None
+    """Shape (3, 5), see `FilmModel.density_bows`; None where there are none."""
     exposure: F32Array | None
     """Shape (65536,): density index to linear light; None for film that is a positive already."""
     light_matrix: F32Array
@@ -75,8 +77,8 @@ def develop_rows(
         stop = min(start + BAND_ROWS, last)
         top, bottom = max(start - MARGIN_PX, 0), min(stop + MARGIN_PX, height)
         band = _band_of_density(raw, tables, flat, top, bottom)
-        pixels = demosaic(band, raw.pattern)[start - top : stop - top]
-        _finish(np.ascontiguousarray(pixels), tables, out[start - first : stop - first])
+        layers = _layers(demosaic(band, raw.pattern), tables, mosaic=True)[start - top : stop - top]
+        _finish(layers, tables, out[start - first : stop - first])
 
 
 def develop_half(
@@ -96,7 +98,8 @@ def develop_half(
         merged = cv2.merge(
             [plane[0] if len(plane) == 1 else cv2.addWeighted(plane[0], 0.5, plane[1], 0.5, 0) for plane in planes]
         )
-        _finish(np.asarray(merged, np.float32), tables, out[(start - first) // 2 : (stop - first) // 2])
+        layers = _layers(np.asarray(merged, np.float32), tables)
+        _finish(layers, tables, out[(start - first) // 2 : (stop - first) // 2])
 
 
 def _plane_of_density(
@@ -149,14 +152,42 @@ def finish_density(density: F32Array, tables: DevelopTables) -> U16Array:
         ]
         pixels = np.asarray(cv2.merge(planes), np.float32)
     out = np.empty(density.shape, np.uint16)
-    _finish(pixels, tables, out)
+    _finish(_layers(pixels, tables), tables, out)
     return out
 
 
-def _finish(pixels: F32Array, tables: DevelopTables, out: U16Array) -> None:
-    light: Mat = pixels
-    if tables.exposure is not None:
-        light = cv2.LUT(_index(cv2.transform(pixels, tables.density_matrix)), tables.exposure)
+def _layers(pixels: F32Array, tables: DevelopTables, *, mosaic: bool = False) -> Mat:
+    """Equalised densities to those of the film's layers; light of film that is a positive passes.
+
+    Where the pixels come from a mosaic, terms of second order are worked out once for each of its cells: colour is not
+    known any finer.
+    """
+    if tables.exposure is None:
+        return pixels
+    layers = cv2.transform(pixels, tables.density_matrix)
+    if tables.density_bows is None:
+        return layers
+    rows, columns = pixels.shape[:2]
+    cells = cv2.resize(pixels, (columns // 2, rows // 2), interpolation=cv2.INTER_AREA) if mosaic else pixels
+    bowed = _bowed(cells, tables.density_bows)
+    if mosaic:
+        bowed = cv2.resize(bowed, (columns, rows), interpolation=cv2.INTER_LINEAR)
+    return cv2.add(layers, bowed, dst=layers)
+
+
+def _bowed(pixels: Mat, bows: F32Array) -> Mat:
+    red, green, blue = cv2.split(pixels)
+    u, v = cv2.subtract(red, green), cv2.subtract(blue, green)
+    planes = []
+    for uu, uv, vv, ug, vg in bows:
+        of_u = cv2.scaleAdd(u, float(uu), cv2.addWeighted(v, float(uv), green, float(ug), 0.0))
+        of_v = cv2.addWeighted(v, float(vv), green, float(vg), 0.0)
+        planes.append(cv2.add(cv2.multiply(u, of_u), cv2.multiply(v, of_v)))
+    return cv2.merge(planes)
+
+
+def _finish(layers: Mat, tables: DevelopTables, out: U16Array) -> None:
+    light = layers if tables.exposure is None else cv2.LUT(_index(layers), tables.exposure)
     light = cv2.transform(light, tables.light_matrix)
     np.maximum(light, 0.0, out=light)
     root = cv2.sqrt(light)

@@ -58,9 +58,7 @@ def scene_light(density: F64Array, model: FilmModel) -> F64Array:
     ndarray
         Shape (..., 3); may be negative outside the gamut.
     """
-    equal = np.stack([model.equalised(density[..., channel], channel) for channel in range(3)], axis=-1)
-    mixed = equal @ np.array(model.density_matrix).T
-    return np.asarray(model.exposure(mixed) @ np.array(model.light_matrix).T)
+    return np.asarray(model.exposure(model.layers(density)) @ np.array(model.light_matrix).T)
 
 
 def find_exposure(density: F64Array, model: FilmModel, *, black_point: float = 1.0) -> PrintExposure:

@@ -2,12 +2,14 @@
 
 The density a channel of the camera sees over the clear base is taken as
 
-    d = gamma · toe · ln(1 + exp((x - speed) / toe)),        x = log10 of the scene's exposure
+    d · (1 + bend · d) = gamma · toe · ln(1 + exp((x - speed) / toe)),        x = log10 of the scene's exposure
 
-a straight line of slope gamma above a toe whose width is `toe`. Grey of every brightness has the same x in all
-channels, so the two outer channels can be read on the green channel's scale; what is left between the channels is the
-overlap of the dyes, undone by a 3 x 3 in density, and of the film's sensitivities, undone by a 3 x 3 in linear light.
-The rows of both sum to one, so that neither touches a grey.
+a straight line of slope gamma above a toe whose width is `toe`, bent towards a shoulder. Grey of every brightness has
+the same x in all channels, so the two outer channels can be read on the green channel's scale; what is left between the
+channels is the overlap of the dyes, undone by a 3 x 3 in density, and of the film's sensitivities, undone by a 3 x 3 in
+linear light. The rows of both sum to one, so that neither touches a grey. A channel of the camera is broad, and what
+dyes take from it does not add up quite straight: terms of second order in the differences from green make up for
+that; they too vanish on greys.
 """
 
 from dataclasses import dataclass
@@ -20,7 +22,10 @@ from tethercap.pictures import F64Array
 
 Triple = tuple[float, float, float]
 Matrix = tuple[Triple, Triple, Triple]
+Five = tuple[float, float, float, float, float]
+Bows = tuple[Five, Five, Five]
 IDENTITY: Matrix = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+NO_BOWS: Bows = ((0.0,) * 5, (0.0,) * 5, (0.0,) * 5)
 GREEN = 1
 _TRACE = 0.01
 
@@ -40,14 +45,19 @@ class FilmModel:
     """Width of the green channel's toe, log10 of exposure."""
     toe_ratio: Triple = (1.0, 1.0, 1.0)
     """Width of each channel's toe over the green channel's."""
+    bend: Triple = (0.0, 0.0, 0.0)
+    """How the straight part bends to its shoulder, per density."""
     density_matrix: Matrix = IDENTITY
+    density_bows: Bows = NO_BOWS
+    """Terms of second order for each layer: factors of u·u, u·v, v·v, u·g, v·g, where u and v are red and blue
+    less green, and g is green, all on the green scale."""
     light_matrix: Matrix = IDENTITY
     """Exposures of the film's layers to linear sRGB."""
     source: str = ""
     """What it was measured on, or that it is an estimate."""
 
     def equalised(self, density: npt.ArrayLike, channel: int) -> F64Array:
-        """Read a channel's density on the green channel's scale; greys come out equal.
+        """Read a channel's density on the green channel's scale, unbent; greys come out equal.
 
         Parameters
         ----------
@@ -57,6 +67,7 @@ class FilmModel:
             0 red, 1 green, 2 blue.
         """
         value = np.asarray(density, dtype=np.float64)
+        value = value * (1.0 + self.bend[channel] * np.maximum(value, 0.0))
         if channel == GREEN:
             return value
         toe, ratio = self.toe * self.toe_ratio[channel], self.toe_ratio[channel]
@@ -67,8 +78,47 @@ class FilmModel:
         equal = self.gamma[GREEN] * self.toe * np.log1p(grown * shift)
         return np.asarray(equal * np.where(value < _TRACE, value / _TRACE, 1.0))
 
+    def layers(self, density: F64Array) -> F64Array:
+        """Densities over base as the camera sees them to those of the film's layers, on the green scale.
+
+        Parameters
+        ----------
+        density : ndarray
+            Shape (..., 3).
+
+        Returns
+        -------
+        ndarray
+            Shape (..., 3).
+        """
+        equal = np.stack([self.equalised(density[..., channel], channel) for channel in range(3)], axis=-1)
+        return np.asarray(equal @ np.array(self.density_matrix).T + second_order(equal) @ np.array(self.density_bows).T)
+
     def exposure(self, density: npt.ArrayLike) -> F64Array:
         """Linear exposure of the scene from density on the green scale; nothing below the base."""
         value = np.maximum(np.asarray(density, dtype=np.float64), 0.0)
         grown = np.expm1(value / (self.gamma[GREEN] * self.toe))
         return np.asarray(10.0 ** self.speed[GREEN] * grown ** (self.toe * np.log(10.0)))
+
+
+def curve(log_exposure: F64Array, gamma: float, speed: float, toe: float) -> F64Array:
+    """Density over base of the model's curve without its bend."""
+    return np.asarray(gamma * toe * np.logaddexp(0.0, (log_exposure - speed) / toe))
+
+
+def second_order(equal: F64Array) -> F64Array:
+    """Terms that `FilmModel.density_bows` are factors of.
+
+    Parameters
+    ----------
+    equal : ndarray
+        Shape (..., 3), equalised densities.
+
+    Returns
+    -------
+    ndarray
+        Shape (..., 5).
+    """
+    green = equal[..., GREEN]
+    u, v = equal[..., 0] - green, equal[..., 2] - green
+    return np.stack([u * u, u * v, v * v, u * green, v * green], axis=-1)

@@ -7,29 +7,25 @@ where the film shows too little the answer stays at what is usual. A mean over e
 average") is not used: it takes the colour out of meadows and sunsets.
 """
 
-import dataclasses
 from collections.abc import Sequence
 
 import numpy as np
 
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.least_squares import fit
+from tethercap.convert.usual_film import UsualFilm
 from tethercap.pictures import F64Array
 
 _BRIGHT_SHARE = 0.05
 """Share of a frame's cells that counts as bright."""
 _CELLS_PER_FRAME = 150
-_PAIRS_PER_FRAME = 600
+_PAIRS_PER_FRAME = 300
 _WIDTHS = (0.20, 0.12, 0.08, 0.055, 0.045)
 """Chroma, in density, that still counts as near grey: wide at first, so that the start need not be good."""
 _DIFFERENCE_WIDTH = 0.4
 """The same for differences, as a share of `_WIDTHS`."""
 _WARMTH = np.array([0.012, -0.012])
 """Chroma of what is bright in open photographs, red and blue against green, density: sun and skin outweigh sky."""
-_GAMMA_SPREAD = 0.05
-"""How much slopes of stocks differ between channels, natural log; invented stocks of the colour check."""
-_SPEED_SPREAD = 0.07
-"""How much speeds of stocks differ between channels, log10 of exposure."""
 _WEIGHT_OF_FRAME = 3.0
 """Independent observations of grey that the bright cells of a frame are worth."""
 _WEIGHT_OF_PAIRS = 4.0
@@ -37,42 +33,28 @@ _WEIGHT_OF_PAIRS = 4.0
 _RED, _GREEN, _BLUE = 0, 1, 2
 
 
-def estimate_neutral(frames: Sequence[F64Array], start: FilmModel, *, doubt: float = 1.0) -> FilmModel:
-    """Estimate the curves of the outer channels from a roll.
+def estimate_neutral(frames: Sequence[F64Array], usual: UsualFilm) -> FilmModel:
+    """Estimate the film's curves from a roll.
 
     Parameters
     ----------
     frames : sequence of ndarray
         Density over base of each frame's cells, shape (rows, columns, 3).
-    start : FilmModel
-        What is usual for the film kind; its green curve, toe and matrices are kept.
-    doubt : float
-        How far `start` may be off, 1 = as the usual; less for what cards or a chart on the roll told.
+    usual : UsualFilm
+        What is usual for the film on its rig, and how far it may be off.
 
     Returns
     -------
     FilmModel
-        `start` with new slopes and speeds of red and blue; `start` itself where there is nothing to go by.
+        The usual one where there is nothing to go by.
     """
     cells, steps = _observations(frames)
     if len(cells) < _CELLS_PER_FRAME // 10:
-        return start
-    found = np.zeros(4)
+        return usual.model()
+    found = np.zeros(usual.curve_directions)
     for width in _WIDTHS:
-        found = _refit(cells, steps, start, found, width, doubt)
-    return with_shifts(start, found)
-
-
-def with_shifts(start: FilmModel, shifts: F64Array) -> FilmModel:
-    """Change the outer curves: natural log of the slopes of red and blue, then log10 speed of red and blue."""
-    gamma, speed = np.array(start.gamma), np.array(start.speed)
-    gamma[[_RED, _BLUE]] *= np.exp(shifts[:2])
-    speed[[_RED, _BLUE]] += shifts[2:]
-    return dataclasses.replace(
-        start,
-        gamma=(float(gamma[0]), float(gamma[1]), float(gamma[2])),
-        speed=(float(speed[0]), float(speed[1]), float(speed[2])),
-    )
+        found = _refit(cells, steps, usual, found, width)
+    return usual.model(found)
 
 
 def _observations(frames: Sequence[F64Array]) -> tuple[F64Array, F64Array]:
@@ -99,14 +81,12 @@ def _spread(rows: F64Array, number: int) -> F64Array:
 
 
 def _chroma(density: F64Array, model: FilmModel) -> F64Array:
-    green = density[..., _GREEN]
+    green = model.equalised(density[..., _GREEN], _GREEN)
     return np.stack([model.equalised(density[..., k], k) - green for k in (_RED, _BLUE)], axis=-1)
 
 
-def _refit(
-    cells: F64Array, pairs: F64Array, start: FilmModel, shifts: F64Array, width: float, doubt: float
-) -> F64Array:
-    model = with_shifts(start, shifts)
+def _refit(cells: F64Array, pairs: F64Array, usual: UsualFilm, away: F64Array, width: float) -> F64Array:
+    model = usual.model(away)
     narrow = width * _DIFFERENCE_WIDTH
     chroma, differences = _chroma(cells, model) - _WARMTH, np.diff(_chroma(pairs, model), axis=1)[:, 0]
     of_cell, of_pair = _WEIGHT_OF_FRAME / _CELLS_PER_FRAME, _WEIGHT_OF_PAIRS / _PAIRS_PER_FRAME
@@ -114,10 +94,9 @@ def _refit(
     pair_root = np.sqrt(of_pair) / narrow * np.exp(-0.25 * np.sum((differences / narrow) ** 2, axis=1))
 
     def residuals(trial: F64Array) -> F64Array:
-        candidate = with_shifts(start, trial)
+        candidate = usual.model(trial)
         of_cells = (_chroma(cells, candidate) - _WARMTH) * cell_root[:, None]
         of_pairs = np.diff(_chroma(pairs, candidate), axis=1)[:, 0] * pair_root[:, None]
-        pulls = np.concatenate([trial[:2] / _GAMMA_SPREAD, trial[2:] / _SPEED_SPREAD]) / doubt
-        return np.concatenate([of_cells.ravel(), of_pairs.ravel(), pulls])
+        return np.concatenate([of_cells.ravel(), of_pairs.ravel(), trial])
 
-    return fit(residuals, shifts, rounds=8)
+    return fit(residuals, away, rounds=4)

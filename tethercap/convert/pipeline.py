@@ -28,12 +28,12 @@ from tethercap.convert.exposure import (
     usual_gain_stops,
 )
 from tethercap.convert.film_base import FilmBase, estimate_base, measure_base
-from tethercap.convert.film_model import IDENTITY, FilmModel, Triple
+from tethercap.convert.film_model import IDENTITY, NO_BOWS, FilmModel, Triple
 from tethercap.convert.flat_field import FlatField
-from tethercap.convert.generic_models import generic_model
 from tethercap.convert.neutral import estimate_neutral
 from tethercap.convert.recipe import Recipe
 from tethercap.convert.tone import print_tone
+from tethercap.convert.usual_film import UsualFilm, usual_film
 from tethercap.errors import ConversionError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx, SizePx
@@ -145,7 +145,7 @@ def plan_conversion(
     cells = measure_cells(raw, look.flat)
     base, warnings = _base_for(raw, cells, corners, film_kind, look)
     density = frame_density(cells, base, corners)
-    model = look.model or own_neutral(generic_model(film_kind, raw), density)
+    model = look.model or own_neutral(usual_film(film_kind, raw, base, look.flat), density)
     if film_kind is FilmKind.BW_NEGATIVE:
         model = grey_model(model, recipe)
     exposure = look.exposure or _exposure_for(raw, base, density, model, recipe, film_kind)
@@ -226,9 +226,9 @@ def frame_density(cells: Cells, base: FilmBase, corners: QuadPx | None) -> F64Ar
     return np.where(chosen[..., None], density, np.nan)
 
 
-def own_neutral(model: FilmModel, density: F64Array) -> FilmModel:
+def own_neutral(usual: UsualFilm, density: F64Array) -> FilmModel:
     """Model of a frame that stands alone: its neutral as far as one frame can tell it."""
-    return estimate_neutral([density], model) if model.film_kind is FilmKind.COLOUR_NEGATIVE else model
+    return estimate_neutral([density], usual) if usual.film_kind is FilmKind.COLOUR_NEGATIVE else usual.model()
 
 
 def _base_for(
@@ -252,7 +252,7 @@ def grey_model(model: FilmModel, recipe: Recipe) -> FilmModel:
     """Model that reads one grey from the three channels, as a recipe weighs them."""
     weights = np.array(recipe.channel_weights) / sum(recipe.channel_weights)
     row = (float(weights[0]), float(weights[1]), float(weights[2]))
-    return dataclasses.replace(model, density_matrix=(row, row, row), light_matrix=IDENTITY)
+    return dataclasses.replace(model, density_matrix=(row, row, row), density_bows=NO_BOWS, light_matrix=IDENTITY)
 
 
 def _exposure_for(
@@ -310,6 +310,7 @@ def make_tables(
         to_density,
         equalise if with_flat and not positive_film else None,
         np.array(model.density_matrix, np.float32),
+        np.array(model.density_bows, np.float32) if model.density_bows != NO_BOWS else None,
         None if positive_film else model.exposure(grid).astype(np.float32),
         _print_matrix(scene_to_light, exposure, recipe, grey=film_kind is FilmKind.BW_NEGATIVE),
         _encode_table(recipe),
@@ -354,11 +355,18 @@ def _steps(
                 "speed": list(model.speed),
                 "toe": model.toe,
                 "toe_ratio": list(model.toe_ratio),
+                "bend": list(model.bend),
                 "model": model.source,
             },
         ),
         ("demosaic", {"filters": "half size" if recipe.half_size else "directional, in density"}),
-        ("density-matrix", {"rows": [list(row) for row in model.density_matrix]}),
+        (
+            "density-matrix",
+            {
+                "rows": [list(row) for row in model.density_matrix],
+                "bows": [list(row) for row in model.density_bows],
+            },
+        ),
         ("light-matrix", {"rows": [list(row) for row in model.light_matrix]}),
         ("print-exposure", {"gain": exposure.gain, "haze": exposure.haze, "stops": recipe.exposure_stops}),
         ("print-tone", {"contrast": recipe.contrast, "saturation": recipe.saturation}),

@@ -11,6 +11,7 @@ from tethercap.convert.film_base import FilmBase, combine_bases, measure_base
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.neutral import estimate_neutral
+from tethercap.convert.usual_film import UsualFilm
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F32Array, F64Array, RawPicture
@@ -117,18 +118,18 @@ def exposures_of_roll(
     return settle_exposures(found, model)
 
 
-def neutral_of_roll(surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], start: FilmModel) -> FilmModel:
+def neutral_of_roll(surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], usual: UsualFilm) -> FilmModel:
     """Tell the roll's neutral from all its frames.
 
     Parameters
     ----------
     surveys, bases : sequence
         One of each for every frame.
-    start : FilmModel
-        What is usual, or what a chart or cards on the roll told.
+    usual : UsualFilm
+        What is usual for the film on its rig.
     """
-    if start.film_kind is not FilmKind.COLOUR_NEGATIVE or not surveys:
-        return start
+    if usual.film_kind is not FilmKind.COLOUR_NEGATIVE or not surveys:
+        return usual.model()
     step = -(-len(surveys) // _MOST_FRAMES)
     chosen = list(zip(surveys, bases, strict=True))[::step]
-    return estimate_neutral([survey.density(base) for survey, base in chosen], start)
+    return estimate_neutral([survey.density(base) for survey, base in chosen], usual)

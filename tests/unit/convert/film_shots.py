@@ -5,8 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tests.unit.image_files.dng_writer import BLACK, WHITE, mosaic_of
-from tethercap.convert.calibrate import curve
-from tethercap.convert.film_model import IDENTITY, FilmModel
+from tethercap.convert.film_model import IDENTITY, FilmModel, curve
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F64Array, RawPicture
 

@@ -2,8 +2,7 @@ import numpy as np
 import pytest
 
 from tests.unit.convert.film_shots import PLAIN, density_of
-from tethercap.convert.calibrate import curve
-from tethercap.convert.film_model import FilmModel
+from tethercap.convert.film_model import FilmModel, curve
 
 
 def test_greys_of_every_brightness_come_out_equal() -> None:

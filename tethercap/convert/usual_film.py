@@ -1,0 +1,182 @@
+"""What is usual for a kind of film on a rig, and how far films lie apart: where every estimate starts, and how firmly.
+
+All numbers of a film model are taken together as one normal distribution, so that whatever is measured - cards, a
+chart, the frames of a roll - moves also what goes along with it: a film with a steep red curve tends to have the others
+steep, and so on. Its middle follows what is known about the rig: how far the camera's channels overlap (from the
+matrix in the RAW file), and where they sit on the film's base (from its density over the bare light).
+
+The distribution is that of invented films, panels and cameras, drawn by tests/quality (`python -m
+tests.quality.fit_usual`), which keeps others apart for judging. It is no measurement of any film.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tethercap.convert import spaces
+from tethercap.convert.film_base import FilmBase
+from tethercap.convert.film_model import FilmModel, Five, Matrix, Triple
+from tethercap.convert.flat_field import FlatField
+from tethercap.convert.usual_film_numbers import FEATURES, FEATURES_COVARIANCE, MIDDLE, PER_FEATURE, SPREAD
+from tethercap.film.kinds import FilmKind
+from tethercap.pictures import ColourSpace, F64Array, RawPicture
+
+CURVE_NUMBERS = 12
+"""The first so many numbers of a film are its curves; they alone say what is grey."""
+_GAMMA, _TOE = 0.6, 0.2
+_FURTHEST = 2.5
+"""Standard deviations beyond which a rig's figures are taken as being there."""
+_NO_RIG = 5.0
+"""The same for figures that can be no rig's: they are not believed at all."""
+_BW_SPREAD = (0.15, 0.10, 0.30, 0.05)
+"""Of black-and-white film: gamma and toe (natural log), speed, bend; common to all channels."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class UsualFilm:
+    """A normal distribution of film models."""
+
+    film_kind: FilmKind
+    middle: F64Array
+    """Shape (n,); see `model_of`."""
+    spread: F64Array
+    """Shape (n, m), m independent standard deviations; the first `CURVE_NUMBERS` alone move curves."""
+
+    def model(self, away: F64Array | None = None) -> FilmModel:
+        """Film that lies some standard deviations away from the middle.
+
+        Parameters
+        ----------
+        away : ndarray, optional
+            Shape (k,), k at most m; what is not given is 0, so that curves alone take everything else along as far as
+            it usually goes with them. None is the usual film itself.
+        """
+        if away is None:
+            return model_of(self.middle, self.film_kind)
+        return model_of(self.middle + self.spread[:, : len(away)] @ away, self.film_kind)
+
+    @property
+    def curve_directions(self) -> int:
+        """Number of leading directions that move the curves."""
+        return min(CURVE_NUMBERS, int(self.spread.shape[1]))
+
+
+def usual_film(
+    film_kind: FilmKind, raw: RawPicture | None = None, base: FilmBase | None = None, flat: FlatField | None = None
+) -> UsualFilm:
+    """Say what is usual for a kind of film on a rig.
+
+    Parameters
+    ----------
+    film_kind : FilmKind
+    raw : RawPicture, optional
+        Any picture of the camera.
+    base, flat : optional
+        The film's base and the bare light, which together tell the base's density.
+    """
+    if film_kind is not FilmKind.COLOUR_NEGATIVE:
+        return _grey_film(film_kind)
+    figures = np.concatenate([_camera_figures(raw), _base_figures(raw, base, flat)])
+    scale = np.sqrt(np.diag(np.array(FEATURES_COVARIANCE)))
+    away = (figures - np.array(FEATURES)) / scale
+    known = np.isfinite(away)
+    for group in (slice(0, 6), slice(6, 8)):
+        known[group] &= bool(np.all(np.abs(away[group]) < _NO_RIG))
+    filled = _filled(np.where(known, np.clip(away, -_FURTHEST, _FURTHEST), 0.0), known, scale)
+    return UsualFilm(film_kind, np.array(MIDDLE) + filled @ np.array(PER_FEATURE), np.array(SPREAD))
+
+
+def _filled(away: F64Array, known: np.ndarray, scale: F64Array) -> F64Array:
+    """Put what is to be expected in the place of unknown figures."""
+    correlation = np.array(FEATURES_COVARIANCE) / np.outer(scale, scale)
+    if known.all() or not known.any():
+        return away
+    expected = correlation[np.ix_(~known, known)] @ np.linalg.solve(correlation[np.ix_(known, known)], away[known])
+    filled = away.copy()
+    filled[~known] = expected
+    return filled
+
+
+def _camera_figures(raw: RawPicture | None) -> F64Array:
+    """Off-diagonal elements of balanced camera RGB to linear sRGB, row by row; NaN where the file has no matrix."""
+    if raw is None or raw.camera_to_xyz is None:
+        return np.full(6, np.nan)
+    matrix = np.linalg.inv(spaces.rgb_to_xyz(ColourSpace.SRGB)) @ raw.camera_to_xyz
+    return _free_of(matrix / matrix.sum(axis=1, keepdims=True))
+
+
+def _base_figures(raw: RawPicture | None, base: FilmBase | None, flat: FlatField | None) -> F64Array:
+    """Density of the base over the bare light, red and blue less green; NaN where one of them is not known.
+
+    Only differences, since the light is mostly photographed at another exposure than the film.
+    """
+    if base is None or flat is None or not base.measured:
+        return np.full(2, np.nan)
+    density = -np.log10(np.array(base.counts_rgb) / flat.light_counts)
+    return np.asarray(density[[0, 2]] - density[1])
+
+
+def model_of(numbers: F64Array, film_kind: FilmKind = FilmKind.COLOUR_NEGATIVE) -> FilmModel:
+    """Film model of its 39 numbers.
+
+    Parameters
+    ----------
+    numbers : ndarray
+        Shape (39,): natural log of gamma / 0.6 (3), speed (3), natural log of toe / 0.2, of the toe's ratio in red and
+        blue, bend (3), density matrix and light matrix off the diagonal (6 each), bows u·u, u·v, v·v of red, green,
+        blue (9), and u·g, v·g of the same (6).
+    """
+    squares, products = numbers[24:33].reshape(3, 3), numbers[33:39].reshape(3, 2)
+    red, green, blue = (_five(np.concatenate([squares[k], products[k]])) for k in range(3))
+    ratio = np.exp(numbers[7:9])
+    return FilmModel(
+        film_kind=film_kind,
+        gamma=_triple(_GAMMA * np.exp(numbers[:3])),
+        speed=_triple(numbers[3:6]),
+        toe=float(_TOE * np.exp(numbers[6])),
+        toe_ratio=(float(ratio[0]), 1.0, float(ratio[1])),
+        bend=_triple(numbers[9:12]),
+        density_matrix=as_matrix(matrix_from(numbers[12:18])),
+        density_bows=(red, green, blue),
+        light_matrix=as_matrix(matrix_from(numbers[18:24])),
+        source="estimate for the kind of film",
+    )
+
+
+def _grey_film(film_kind: FilmKind) -> UsualFilm:
+    """Film without colour: all channels see the same, and no matrix is needed."""
+    middle, spread = np.zeros(39), np.zeros((39, 4))
+    middle[3:6] = -1.35
+    for direction, (numbers, size) in enumerate(
+        zip((slice(0, 3), slice(3, 6), slice(6, 7), slice(9, 12)), _BW_SPREAD, strict=True)
+    ):
+        spread[numbers, direction] = size
+    return UsualFilm(film_kind, middle, spread)
+
+
+def matrix_from(free: F64Array) -> F64Array:
+    """Build a 3 x 3 whose rows sum to one from its six off-diagonal elements, row by row."""
+    a, b, c, d, e, f = free
+    return np.array([[1 - a - b, a, b], [c, 1 - c - d, d], [e, f, 1 - e - f]])
+
+
+def _free_of(matrix: F64Array) -> F64Array:
+    return np.asarray(matrix[[0, 0, 1, 1, 2, 2], [1, 2, 0, 2, 0, 1]])
+
+
+def as_matrix(array: F64Array) -> Matrix:
+    """Plain tuples of a 3 x 3 array."""
+    rows = [_triple(row) for row in array]
+    return rows[0], rows[1], rows[2]
+
+
+def _triple(values: F64Array) -> Triple:
+    return float(values[0]), float(values[1]), float(values[2])
+
+
+def _five(values: F64Array) -> Five:
+    a, b, c, d, e = (float(value) for value in values)
+    return a, b, c, d, e
+
+
+__all__ = ["CURVE_NUMBERS", "UsualFilm", "as_matrix", "matrix_from", "model_of", "usual_film"]
