@@ -4,12 +4,14 @@ from pathlib import Path
 import click
 import numpy as np
 import pytest
+import tifffile
 from click.testing import CliRunner, Result
 
 from tests.unit.convert.film_shots import BASE_COUNTS, colour_patches, raw_of, shoot
 from tests.unit.image_files.dng_writer import write_dng
 from tethercap.cli._greedy import spread
 from tethercap.cli.convert import convert
+from tethercap.image_files.metadata import read
 from tethercap.image_files.tiff import read_tiff
 
 
@@ -98,3 +100,20 @@ def test_base_counts_are_those_of_the_film(films: list[Path], tmp_path: Path) ->
     )
     for line in result.stdout.splitlines():
         np.testing.assert_allclose(json.loads(line)["base_counts_rgb"], BASE_COUNTS, rtol=0.06)
+
+
+@pytest.mark.parametrize("kind", ["linear", "density"])
+def test_an_archive_picture_is_written_besides_and_says_what_it_is(
+    films: list[Path], tmp_path: Path, kind: str
+) -> None:
+    out = tmp_path / "out"
+    run(films[0], "--kind", "colour-negative", "--no-crop", "--archive", kind, "--out", out)
+    archive = out / f"frame4_{kind}.tif"
+    with tifffile.TiffFile(archive) as opened:
+        page = opened.pages.first
+        assert page.asarray().dtype == np.uint16
+        assert 34675 not in page.tags, "no colour profile"
+        assert "D = (value - 2000)" in page.description or "Linear light" in page.description
+    facts = json.loads(str(read(archive)["Xmp.tethercap.Values"]))
+    assert facts["values"] == kind
+    assert (out / "frame4.tif").exists()

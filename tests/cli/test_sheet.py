@@ -12,9 +12,11 @@ from tests.unit.roll import rolls
 from tethercap.check.findings import RawFindings
 from tethercap.cli.convert import convert
 from tethercap.cli.sheet import sheet
+from tethercap.errors import RollInUseError
 from tethercap.film.kinds import FilmKind
 from tethercap.image_files.jpeg import decode_jpeg
 from tethercap.image_files.metadata import read
+from tethercap.roll.fixity import verify
 from tethercap.roll.folder import Roll, TakeOutcome
 from tethercap.watch.sighting import FrameEdges
 
@@ -70,3 +72,35 @@ def test_the_sheet_shows_the_roll(roll_path: Path) -> None:
 def test_a_sheet_can_be_made_before_anything_was_converted(roll_path: Path) -> None:
     assert run(sheet, roll_path, "--frame-width", 240) == 0
     assert (roll_path / "X31-007_contact.jpg").exists()
+
+
+def test_archive_pictures_of_a_roll_are_in_its_manifest(roll_path: Path) -> None:
+    assert run(convert, roll_path, "--archive", "density") == 0
+    assert sorted(path.name for path in (roll_path / "density").iterdir()) == ["X31-007_01.tif", "X31-007_02.tif"]
+    report = verify(roll_path)
+    assert report.is_sound
+    assert report.extra == ()
+
+
+def test_a_roll_in_use_is_told_before_anything_is_converted(roll_path: Path) -> None:
+    with Roll.open(roll_path), pytest.raises(RollInUseError):
+        run(convert, roll_path)
+    assert list((roll_path / "positive").iterdir()) == []
+
+
+def test_the_sheet_is_written_elsewhere_while_the_roll_is_in_use(roll_path: Path, tmp_path: Path) -> None:
+    with Roll.open(roll_path):
+        assert run(sheet, roll_path, "--as", "html", "--out", tmp_path / "look") == 0
+    assert (tmp_path / "look.html").exists()
+    assert verify(roll_path).extra == ()
+
+
+def test_other_forms_are_noted_in_the_roll(roll_path: Path) -> None:
+    for words in (("--as", "pdf"), ("--as", "html"), ("--light-table", "--frame-width", 120)):
+        assert run(sheet, roll_path, *words) == 0
+    assert {"X31-007_contact.pdf", "X31-007_contact.html", "X31-007_light-table.jpg"} <= {
+        path.name for path in roll_path.iterdir()
+    }
+    report = verify(roll_path)
+    assert report.is_sound
+    assert report.extra == ()

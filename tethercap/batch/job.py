@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from tethercap.convert.archive import ArchiveKind
 from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
@@ -25,6 +26,10 @@ class ConversionJob:
     """16-bit TIFF to write; None writes none."""
     proof_path: Path | None = None
     """JPEG to write; None writes none."""
+    archive: ArchiveKind | None = None
+    """What the archive picture is to hold."""
+    archive_path: Path | None = None
+    """16-bit TIFF of the film as measured; None writes none."""
     recipe: Recipe = field(default_factory=Recipe)
     corners: QuadPx | None = None
     """The picture on the film, mosaic pixels."""

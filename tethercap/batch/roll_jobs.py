@@ -81,6 +81,10 @@ def put_in_roll(roll_job: RollJob, result: ConversionResult) -> ConversionResult
     StorageError
     """
     roll, frame_id, take = roll_job.roll, roll_job.frame_id, roll_job.take
+    further = {}
+    for what, waiting in result.further.items():
+        further[what] = roll.put_made(frame_id, take, waiting, what, sha256=result.further_sha256[what])
+    result = replace(result, further=further)
     if result.positive is None:
         return result
     roll.put_positive(

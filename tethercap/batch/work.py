@@ -2,24 +2,18 @@
 
 import json
 import time
-from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
-from functools import partial
+from pathlib import Path
 
 import cv2
 import numpy as np
 
 from tethercap import __version__
+from tethercap.batch.archive import write_archive
+from tethercap.batch.bands import with_bands
 from tethercap.batch.find_frame import find_frame
 from tethercap.batch.job import ConversionJob, ConversionResult
-from tethercap.convert.pipeline import (
-    ConversionPlan,
-    RollLook,
-    RunBands,
-    one_after_another,
-    plan_conversion,
-    render,
-)
+from tethercap.convert.pipeline import ConversionPlan, RollLook, plan_conversion, render
 from tethercap.convert.recipe import Border
 from tethercap.geometry import QuadPx, SizePx
 from tethercap.image_files.jpeg import write_jpeg
@@ -66,6 +60,7 @@ def convert_file(job: ConversionJob) -> ConversionResult:
     plan = plan_conversion(raw, job.recipe, corners=corners, film_kind=job.film_kind, look=look)
     xmp = xmp_packet({**job.properties, **_how_made(plan)})
     positive_sha256, proof_sha256 = _write(job, plan, raw, xmp)
+    further = _write_further(job, raw, plan, corners)
     return ConversionResult(
         raw_path=job.raw_path,
         positive=job.positive_path,
@@ -79,7 +74,21 @@ def convert_file(job: ConversionJob) -> ConversionResult:
         recipe=job.recipe.id,
         positive_sha256=positive_sha256,
         proof_sha256=proof_sha256,
+        further=further,
+        further_sha256={what: file_sha256(path) for what, path in further.items()},
     )
+
+
+def _write_further(
+    job: ConversionJob, raw: RawPicture, plan: ConversionPlan, corners: QuadPx | None
+) -> dict[str, Path]:
+    """Write what is wanted besides positive and proof; what it is -> where."""
+    further: dict[str, Path] = {}
+    if job.archive is not None and job.archive_path is not None:
+        long_mm = frame_long_mm(job.format_id)
+        write_archive(job.archive_path, job.archive, job, raw, corners=corners, base=plan.base, frame_long_mm=long_mm)
+        further[job.archive.value] = job.archive_path
+    return further
 
 
 def _corners(job: ConversionJob, raw: RawPicture) -> tuple[QuadPx | None, tuple[str, ...]]:
@@ -176,18 +185,3 @@ class Proof:
         factor = long_side_px / max(height, width)
         size = (max(round(width * factor), 1), max(round(height * factor), 1))
         return np.asarray(cv2.resize(self._pixels_bgr, size, interpolation=cv2.INTER_AREA), np.uint8)
-
-
-def with_bands(threads: int, use: Callable[[RunBands], None]) -> None:
-    """Call `use` with a function that spreads bands over some threads, OpenCV's own threads off meanwhile."""
-    if threads <= 1:
-        use(one_after_another)
-        return
-    with ThreadPoolExecutor(threads, thread_name_prefix="bands") as pool:
-        use(partial(_run_in, pool))
-
-
-def _run_in(
-    pool: ThreadPoolExecutor, work: Callable[[tuple[int, int]], None], bands: Iterable[tuple[int, int]]
-) -> None:
-    list(pool.map(work, bands))

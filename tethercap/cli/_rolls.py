@@ -2,13 +2,14 @@
 
 import contextlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import click
 
 from tethercap.batch.job import ConversionJob
 from tethercap.batch.roll_jobs import RollJob, roll_jobs
+from tethercap.convert.archive import ArchiveKind
 from tethercap.convert.recipe import Recipe
 from tethercap.errors import UnreadablePictureError
 from tethercap.film.kinds import FilmKind
@@ -50,6 +51,8 @@ class Wanted:
     kind: str | None = None
     out: Path | None = None
     format_id: str | None = None
+    archive: ArchiveKind | None = None
+    """Write such a picture of the film as well."""
     proofs: bool | None = None
     """None makes proofs for rolls only."""
 
@@ -77,7 +80,7 @@ def expand_sources(stack: contextlib.ExitStack, sources: Iterable[Path], wanted:
             roll = stack.enter_context(Roll.open(source, sidecar=xmp_packet))
             instead = wanted.recipe if wanted.instead_of_rolls else None
             jobs = roll_jobs(roll, instead=instead, proofs=wanted.proofs is not False)
-            items += [Item(each.job, each) for each in jobs]
+            items += [_roll_item(each, wanted) for each in jobs]
             continue
         if wanted.kind is None:
             raise click.UsageError("Say what film it is: --kind colour-negative, bw-negative or slide.")
@@ -91,6 +94,14 @@ def expand_sources(stack: contextlib.ExitStack, sources: Iterable[Path], wanted:
     return items
 
 
+def _roll_item(roll_job: RollJob, wanted: Wanted) -> Item:
+    roll, job = roll_job.roll, roll_job.job
+    if wanted.archive is not None:
+        place = roll.made_path(roll_job.frame_id, roll_job.take, wanted.archive.value, ".tif")
+        job = replace(job, archive=wanted.archive, archive_path=roll.waiting_path(place))
+    return Item(job, roll_job)
+
+
 def _file_item(path: Path, film_kind: FilmKind, wanted: Wanted) -> Item:
     folder = wanted.out or path.parent / "positive"
     return Item(
@@ -99,6 +110,8 @@ def _file_item(path: Path, film_kind: FilmKind, wanted: Wanted) -> Item:
             film_kind=film_kind,
             positive_path=folder / f"{path.stem}.tif",
             proof_path=folder / f"{path.stem}.jpg" if wanted.proofs else None,
+            archive=wanted.archive,
+            archive_path=None if wanted.archive is None else folder / f"{path.stem}_{wanted.archive.value}.tif",
             recipe=wanted.recipe,
             find_frame=True,
             format_id=wanted.format_id,

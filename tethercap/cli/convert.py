@@ -21,6 +21,7 @@ from tethercap.cli._greedy import GreedyCommand
 from tethercap.cli._progress import count_bar
 from tethercap.cli._rolls import Item, Wanted, expand_sources
 from tethercap.cli.exit_codes import ExitCode
+from tethercap.convert.archive import ArchiveKind
 from tethercap.convert.flat_field import FlatField, measure_flat_field
 from tethercap.convert.recipe import Border, Recipe
 from tethercap.film.kinds import FilmKind
@@ -54,6 +55,11 @@ def _names(values: type[Any]) -> click.Choice[str]:
 @click.option("--recipe", "recipe_id", help="A recipe: id of a profile, or a TOML file.")
 @click.option("--exposure", type=float, metavar="STOPS", help="Brighter (or darker, negative).")
 @click.option("--contrast", type=float, help="Slope of the print, 1 is as the scene was.")
+@click.option(
+    "--archive",
+    type=_names(ArchiveKind),
+    help="Also write the film as measured, flat-fielded and squared, 16 bits: linear light, or density.",
+)
 @click.option("--compression", type=_names(Compression), default="none", show_default=True, help="Of the TIFFs.")
 @click.option("--proofs/--no-proofs", default=None, help="JPEG proofs beside the positives.  [default: for rolls only]")
 @click.option("--out", type=_PATH, help="Folder for the positives; a roll has its own.")
@@ -83,6 +89,7 @@ def convert(
         kind=kind,
         out=out,
         format_id=choices["format_id"],
+        archive=ArchiveKind(choices["archive"]) if choices["archive"] else None,
         proofs=choices["proofs"],
     )
     field = measure_flat_field(read_raw(flat)) if flat is not None else None

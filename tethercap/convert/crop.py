@@ -38,7 +38,14 @@ class Layout:
         return np.rot90(view, self.quarters)
 
 
-def lay_out(mosaic: SizePx, corners: QuadPx | None, recipe: Recipe, frame_long_mm: float = _FRAME_MM) -> Layout:
+def lay_out(
+    mosaic: SizePx,
+    corners: QuadPx | None,
+    recipe: Recipe,
+    frame_long_mm: float = _FRAME_MM,
+    *,
+    half_size: bool | None = None,
+) -> Layout:
     """Plan the cut.
 
     Parameters
@@ -50,8 +57,10 @@ def lay_out(mosaic: SizePx, corners: QuadPx | None, recipe: Recipe, frame_long_m
         Border, trim, turn, mirror and size are read.
     frame_long_mm : float
         Length of the frame's longer side on the film, mm.
+    half_size : bool, optional
+        Overrides the recipe's.
     """
-    quarters, scale = _QUARTERS[recipe.turn], 0.5 if recipe.half_size else 1.0
+    quarters, scale = _QUARTERS[recipe.turn], 0.5 if (recipe.half_size if half_size is None else half_size) else 1.0
     whole = SizePx(int(mosaic.width_px // 2 * 2 * scale), int(mosaic.height_px // 2 * 2 * scale))
     if corners is None or recipe.border is Border.WHOLE:
         return Layout(whole, None, quarters, recipe.mirrored)

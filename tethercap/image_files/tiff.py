@@ -46,7 +46,8 @@ class Compression(StrEnum):
 class TiffOptions:
     """What goes into a TIFF beside the pixels."""
 
-    colour_space: ColourSpace = ColourSpace.SRGB
+    colour_space: ColourSpace | None = ColourSpace.SRGB
+    """None for numbers that are no colours; no profile goes in then."""
     compression: Compression = Compression.NONE
     properties: Mapping[str, object] = field(default_factory=dict)
     """Values for the main TIFF directory, keyed as exiv2 names them ("Exif.Image.Artist"); other keys are left out."""
@@ -151,7 +152,7 @@ def _arguments(options: TiffOptions) -> dict[str, Any]:
     return {
         "photometric": "rgb",
         "planarconfig": "contig",
-        "iccprofile": icc_profile(options.colour_space),
+        "iccprofile": None if options.colour_space is None else icc_profile(options.colour_space),
         "resolution": None if options.ppi is None else (options.ppi, options.ppi),
         "resolutionunit": None if options.ppi is None else "INCH",
         "software": f"tethercap {__version__}",

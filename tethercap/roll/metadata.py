@@ -49,6 +49,7 @@ OWN_PROPERTIES: Final[Mapping[str, str]] = {
     "Findings": "what the check of the RAW found",
     "Rig": "id of the copying set-up",
     "Mirrored": "whether the film lay the other way up",
+    "Values": "in archive pictures: what the numbers are, with their zero and scale, as JSON",
     "Steps": "in positives: each step of the conversion with its parameters, as JSON",
     "Warnings": "in positives: what the conversion had to say",
 }

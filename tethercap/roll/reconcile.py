@@ -7,7 +7,7 @@ from tethercap import __version__
 from tethercap.errors import RollNameError
 from tethercap.roll import renumber
 from tethercap.roll.arrival import Leftover, leftovers
-from tethercap.roll.core import ASIDE_FOLDER, POSITIVE_FOLDER, PROOF_FOLDER, RAW_FOLDER, RollCore
+from tethercap.roll.core import ASIDE_FOLDER, RAW_FOLDER, RESULT_FOLDERS, RollCore
 from tethercap.roll.describe import write_metadata
 from tethercap.roll.fixity import file_sha256
 from tethercap.roll.lines import Companion, Described, Filed, Noted, SetAside, Withdrawn
@@ -15,7 +15,7 @@ from tethercap.roll.names import FrameId, check_path, check_suffix, parse_stem, 
 from tethercap.roll.state import SIDECAR_SUFFIX
 
 _SOFTWARE = f"tethercap {__version__}"
-_RESULT_FOLDERS = (f"{POSITIVE_FOLDER}/", f"{PROOF_FOLDER}/")
+_RESULT_PATHS = tuple(f"{folder}/" for folder in RESULT_FOLDERS)
 _UNFINISHED_TEXT_SUFFIX = ".new"
 _UNFINISHED_RESULT = re.compile(r"\..*\.(\d+\.part|describing\.[a-z]+)")
 
@@ -71,15 +71,19 @@ def _name_waiting(core: RollCore) -> list[str]:
 
 def _name_waiting_results(core: RollCore) -> None:
     """Give their names to positives and proofs that the record knows already."""
-    for name in (POSITIVE_FOLDER, PROOF_FOLDER):
-        for path in sorted((core.path / name).iterdir()):
+    for name in RESULT_FOLDERS:
+        for path in _files_in(core.path / name):
             waiting = _UNFINISHED_RESULT.fullmatch(path.name)
-            if waiting is None or not path.is_file():
+            if waiting is None:
                 continue
             target = path.with_name(path.name[1 : waiting.start(1) - 1])
             if core.state.sums.get(f"{name}/{target.name}") == file_sha256(path):
                 core.layer.replace(path, target)
                 core.layer.sync_folder(target.parent)
+
+
+def _files_in(folder: Path) -> list[Path]:
+    return sorted(path for path in folder.iterdir() if path.is_file()) if folder.is_dir() else []
 
 
 def _take_up_leftovers(core: RollCore) -> list[str]:
@@ -208,7 +212,7 @@ def _go_on_describing(core: RollCore) -> list[str]:
     if not core.state.describing:
         return []
     sidecars = (take.sidecar for take in core.state.takes())
-    files = [*sidecars, *(file for file in core.state.sums if file.startswith(_RESULT_FOLDERS))]
+    files = [*sidecars, *(file for file in core.state.sums if file.startswith(_RESULT_PATHS))]
     core.say(Described(sha256={file: file_sha256(core.path / file) for file in files if (core.path / file).exists()}))
     write_metadata(core, core.state.takes())
     return ["Writing metadata was cut off. Sidecars were written anew; run tethercap describe for the positives."]
@@ -220,7 +224,7 @@ def _sweep(core: RollCore) -> None:
         for path in folder.iterdir():
             if path.name.startswith(".") and path.suffix == _UNFINISHED_TEXT_SUFFIX and path.is_file():
                 core.layer.remove(path)
-    for name in (POSITIVE_FOLDER, PROOF_FOLDER):
-        for path in (core.path / name).iterdir():
-            if path.is_file() and _UNFINISHED_RESULT.fullmatch(path.name):
+    for name in RESULT_FOLDERS:
+        for path in _files_in(core.path / name):
+            if _UNFINISHED_RESULT.fullmatch(path.name):
                 core.layer.remove(path)

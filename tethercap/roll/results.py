@@ -181,17 +181,19 @@ class RollResults:
         folder = self._core.make_folder(what)
         return folder / (stem(self._core.state.setup.id, FrameId.parse(frame_id), take) + suffix)
 
-    def note_made(self, frame_id: FrameId | str, take: int, file: Path, what: str, *, sha256: str = "") -> None:
-        """Note that a further file was made of a take.
+    def put_made(self, frame_id: FrameId | str, take: int, waiting: Path, what: str, *, sha256: str) -> Path:
+        """Put a further file that waits under its `waiting_path` in its place, and note it; return where it is.
+
+        The record says so first, as with `put_positive`.
 
         Parameters
         ----------
-        file : Path
-            At its `made_path`, whole and on the disk.
+        waiting : Path
+            Whole and on the disk, beside the name that `made_path` gave.
         what : str
             As given to `made_path`.
-        sha256 : str, optional
-            Hex, where the one who wrote the file knows it.
+        sha256 : str
+            Hex, of the waiting file.
 
         Raises
         ------
@@ -199,12 +201,15 @@ class RollResults:
             If the file lies outside the roll.
         StorageError
         """
-        frame = FrameId.parse(frame_id)
-        with disk_troubles(f"noting {what} of frame {frame}", safe=FILED_SAFE), self._core.guard:
-            sum_of_file = sha256 or file_sha256(file)
-            path = self._core.relative(file)
-            self._core.say(Made(frame=str(frame), take=take, file=path, sha256=sum_of_file, what=what))
-            self._core.write_manifest()
+        core, frame = self._core, FrameId.parse(frame_id)
+        place = waiting.with_name(waiting.name[1:].rsplit(".", 2)[0])
+        with disk_troubles(f"putting {what} of frame {frame} in its place", safe=FILED_SAFE), core.guard:
+            core.layer.sync_folder(waiting.parent)
+            core.say(Made(frame=str(frame), take=take, file=core.relative(place), sha256=sha256, what=what))
+            core.layer.replace(waiting, place)
+            core.layer.sync_folder(place.parent)
+            core.write_manifest()
+        return place
 
     def note_sheet(self, sheet: Path) -> None:
         """Note that the contact sheet was written.

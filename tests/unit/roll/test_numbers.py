@@ -1,5 +1,6 @@
 """Frame numbers as people need them: any start, halves, gaps, strips in any order and any way round, corrections."""
 
+import hashlib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -188,9 +189,9 @@ def test_a_frame_that_was_passed_over_is_inserted(roll: Roll) -> None:
 def test_further_files_of_a_take_go_with_its_number(roll: Roll) -> None:
     _take_next(roll, 2)
     for frame in ("1", "2"):
-        file = roll.made_path(frame, 1, "density", ".tif")
-        file.write_bytes(f"density of {frame}".encode())
-        roll.note_made(frame, 1, file, "density")
+        waiting = roll.waiting_path(roll.made_path(frame, 1, "density", ".tif"))
+        waiting.write_bytes(f"density of {frame}".encode())
+        roll.put_made(frame, 1, waiting, "density", sha256=hashlib.sha256(waiting.read_bytes()).hexdigest())
     roll.renumber({FrameId(1): FrameId(2), FrameId(2): FrameId(1)})
     assert roll.made_path("2", 1, "density", ".tif").read_bytes() == b"density of 1"
     roll.close()
