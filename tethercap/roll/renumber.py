@@ -7,14 +7,19 @@ sees from the record which step was under way and repeats it: each rename either
 
 from collections.abc import Iterable, Mapping
 from pathlib import Path
+from typing import Any
 
-from tethercap.errors import RollExistsError
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
+from tethercap.errors import RollExistsError, RollNameError
 from tethercap.roll.core import FILED_SAFE, RollCore
 from tethercap.roll.describe import write_metadata
 from tethercap.roll.lines import FileMove, FrameMove, Renumbered, Renumbering, RenumberingParked
 from tethercap.roll.names import FrameId, stem
+from tethercap.roll.setup_file import RECIPES_NAME
 from tethercap.roll.state import FrameRecord, RollState, TakeRecord
-from tethercap.roll.store import disk_troubles
+from tethercap.roll.store import disk_troubles, write_whole
 
 
 def moves_to_insert(state: RollState, frame_id: FrameId) -> dict[FrameId, FrameId]:
@@ -47,6 +52,7 @@ def renumber(core: RollCore, new_ids: Mapping[FrameId, FrameId]) -> None:
             )
         )
         finish(core)
+        _move_recipes(core, moves)
         changed = [take for new in moves.values() for take in core.state.frame(new).takes]
         write_metadata(core, changed)
 
@@ -103,6 +109,35 @@ def finish(core: RollCore) -> bool:
         _move_once(core, core.path / move.via, core.path / move.new)
     _sync_folders(core, moving)
     core.say(Renumbered())
+    return True
+
+
+def _move_recipes(core: RollCore, moves: Mapping[FrameId, FrameId]) -> None:
+    """Let what recipe.toml says of single frames go with their numbers; ranges stay as a person wrote them."""
+    path = core.path / RECIPES_NAME
+    if not path.is_file():
+        return
+    try:
+        document = tomlkit.parse(path.read_text(encoding="utf-8"))
+    except (TOMLKitError, UnicodeDecodeError):
+        return  # whoever converts next is told what is wrong with it
+    tables: Any = document.get("frame", {})
+    old = {key: FrameId.parse(key) for key in list(tables) if _is_frame(key)}
+    moved = {moves[frame].file_part: tables[key] for key, frame in old.items() if frame in moves}
+    if moved:
+        for key, frame in old.items():
+            if frame in moves:
+                tables.remove(key)
+        for key, table in moved.items():
+            tables.add(key, table)
+        write_whole(core.layer, path, tomlkit.dumps(document).encode("utf-8"))
+
+
+def _is_frame(text: str) -> bool:
+    try:
+        FrameId.parse(text)
+    except RollNameError:
+        return False
     return True
 
 

@@ -1,6 +1,7 @@
 """Frame numbers as people need them: any start, halves, gaps, strips in any order and any way round, corrections."""
 
 import hashlib
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -199,3 +200,17 @@ def test_further_files_of_a_take_go_with_its_number(roll: Roll) -> None:
     with reopen(roll.path) as again:
         (made,) = again.frames[FrameId(1)].takes[0].made
         assert (made.file, made.what) == ("density/X31-007_01.tif", "density")
+
+
+def test_recipes_of_single_frames_go_with_their_numbers(roll: Roll) -> None:
+    _take_next(roll, 3)
+    path = roll.path / "recipe.toml"
+    path.write_text(
+        'contrast = 1.1  # mine\n[frame."1"]\ncontrast = 1.5\n[frame."02"]\ncontrast = 0.7\n[frame."1-3"]\n'
+    )
+    roll.renumber({FrameId(1): FrameId(2), FrameId(2): FrameId(1)})
+    text = path.read_text()
+    found = tomllib.loads(text)["frame"]
+    assert (found["01"], found["02"]) == ({"contrast": 0.7}, {"contrast": 1.5})
+    assert "1-3" in found
+    assert "# mine" in text
