@@ -6,7 +6,7 @@ Implementations: `tethercap.camera.child.ChildCamera` (the driver in a process o
 A camera is used by one thread at a time. Live view, events and pulling go on side by side inside the implementation.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -108,7 +108,18 @@ class LiveViewTroubled:
     seen_at_s: float
 
 
-CameraEvent = FileAppeared | CaptureFinished | SettingMoved | LiveViewTroubled | CameraLost
+@dataclass(frozen=True, slots=True)
+class SuppliesSeen:
+    """Battery and card, looked at now and then while the camera had nothing else to do."""
+
+    states: Mapping[Setting, SettingState]
+    """Battery and pictures left, as far as the camera tells."""
+    card_free_bytes: int | None
+    """Of the card with most room; None where the camera does not tell."""
+    seen_at_s: float
+
+
+CameraEvent = FileAppeared | CaptureFinished | SettingMoved | SuppliesSeen | LiveViewTroubled | CameraLost
 
 
 class Camera(Protocol):

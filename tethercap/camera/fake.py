@@ -19,6 +19,7 @@ from tethercap.camera.base import (
     FileAppeared,
     Fired,
     SettingMoved,
+    SuppliesSeen,
 )
 from tethercap.camera.words.plan import choose
 from tethercap.clock import Clock
@@ -124,6 +125,13 @@ class FakeCamera:
         state = self._settings[setting]
         self._settings[setting] = replace(state, value=choose(state, wanted))
         self._due.append(SettingMoved(setting.value, self._clock.now_s()))
+
+    def use_up(self, percent: float, card_free_bytes: int | None) -> None:
+        """Let the camera tell what it has left."""
+        battery = Value(ValueKind.NUMBER, f"{percent:.0f}%", percent)
+        states = {Setting.BATTERY: SettingState(Setting.BATTERY, battery)}
+        self._settings |= states
+        self._due.append(SuppliesSeen(states, card_free_bytes, self._clock.now_s()))
 
     def fail_next(self, method: str, error: CameraError) -> None:
         """Let the next call of a method raise; several errors are raised one after the other."""

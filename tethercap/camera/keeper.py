@@ -34,6 +34,8 @@ BUSY_WAITS_S = (0.05, 0.08, 0.12)
 """Pauses between tries of a release on a busy body."""
 LONGEST_DISTANCE_S = 1.0
 """A shot that comes too soon after the last waits no longer than this."""
+REST_AFTER_SHOT_S = 1.5
+"""So soon after a release nothing is looked at that can wait."""
 TRIGGER_DEADLINE_S = 15.0
 """How long a release may take on top of the exposure, which some drivers wait for."""
 
@@ -173,8 +175,13 @@ class CameraKeeper:
         if opened is not None:
             opened.close()
 
-    def ask(self, opened: opening.OpenCamera) -> None:
+    def ask(self, opened: opening.OpenCamera) -> int | None:
         """Do a real transaction: events and settings may be answered by the driver alone when the link is dead.
+
+        Returns
+        -------
+        int or None
+            Free bytes of the card with most room, where the camera tells.
 
         Raises
         ------
@@ -182,13 +189,14 @@ class CameraKeeper:
             `CameraGoneError` also where the driver calls a dead link a refusal.
         """
         try:
-            opened.camera.free_bytes()
+            return max((free for free in opened.camera.free_bytes() if free is not None), default=None)
         except NotSupportedError:
             opened.camera.setting_names()
         except CameraRefusedError:
             # A body without a card may refuse as well; one that refuses to tell events too is not there.
             for _ in range(DEAF_AFTER):
                 self.events.turn(opened.camera, time.monotonic, live=self.live.wanted)
+        return None
 
     # Live view
 
@@ -215,6 +223,10 @@ class CameraKeeper:
         self.ready().end_live_view()
 
     # The shot
+
+    def rests(self, now_s: float) -> bool:
+        """Whether no shot is under way nor just over."""
+        return self.events.shot is None and now_s - self._accepted_at_s > REST_AFTER_SHOT_S
 
     def fire(self) -> Fired:
         """Release the shutter."""

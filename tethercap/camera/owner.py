@@ -21,6 +21,7 @@ from tethercap.camera.base import (
     Fired,
     LiveViewTroubled,
     SettingMoved,
+    SuppliesSeen,
 )
 from tethercap.camera.duties import NEVER, EventDuty, LiveDuty
 from tethercap.camera.gphoto import find_ports
@@ -37,6 +38,8 @@ from tethercap.exposure.settings import Setting, SettingChange, SettingState, Va
 LONGEST_PAUSE_S = 1.0
 PING_PERIOD_S = 5.0
 """How often the camera is asked for something real: a dead link answers events all the same."""
+SUPPLIES_PERIOD_S = 60.0
+"""How often battery and card are looked at."""
 COMPLAINT_PERIOD_S = 10.0
 """How often live view that fails is spoken of."""
 LOOK_IN_LOG = "This is a mistake in the program; `tethercap doctor` says where its log is."
@@ -76,7 +79,7 @@ class CameraOwner:
         self._live = LiveDuty(self._board, self._ring, setup.first_sequence)
         self._events = EventDuty(self._tell, self._secure)
         self._keeper = CameraKeeper(Watchdog(self._board, log), setup.parent_pid, self._live, self._events)
-        self._next_ping_s = self._next_look_s = 0.0
+        self._next_ping_s = self._next_look_s = self._next_supplies_s = 0.0
         self._complained_at_s = -COMPLAINT_PERIOD_S
         self._verbs: dict[Verb, Callable[..., Any]] = {
             Verb.OPEN: self._keeper.open,
@@ -159,9 +162,17 @@ class CameraOwner:
             self._listen(opened)
         elif duty is Duty.ASK:
             self._next_ping_s = now_s + PING_PERIOD_S
-            self._keeper.ask(opened)
+            self._ask(opened, now_s)
         elif self._pull is not None:
             self._pull_on(opened, self._pull)
+
+    def _ask(self, opened: OpenCamera, now_s: float) -> None:
+        """See whether the camera answers, and now and then, while it has nothing to do, what it has left."""
+        free_bytes, desk = self._keeper.ask(opened), self._keeper.desk
+        if desk is None or now_s < self._next_supplies_s or self._pull is not None or not self._keeper.rests(now_s):
+            return
+        self._next_supplies_s = now_s + SUPPLIES_PERIOD_S
+        self._tell(SuppliesSeen(desk.read_supplies(), free_bytes, time.monotonic()))
 
     def _serve(self, request: Request) -> None:
         try:
@@ -216,6 +227,7 @@ class CameraOwner:
         return [CameraIdentity(port, model=model) for port, model in find_ports()]
 
     def _settings(self) -> dict[Setting, SettingState]:
+        self._next_ping_s = min(self._next_ping_s, time.monotonic())
         return self._keeper.settings().read()
 
     def _change(self, setting: Setting, wanted: Value | float | str) -> SettingChange:

@@ -26,6 +26,9 @@ BUSY_WAITS_S = (0.05, 0.1, 0.2, 0.35, 0.5)
 WATCHED = (Setting.PROGRAM, Setting.SHUTTER, Setting.APERTURE, Setting.ISO, Setting.IMAGE_FORMAT)
 """What must not change unseen in the middle of a roll."""
 
+SUPPLIES = (Setting.BATTERY, Setting.SHOTS_LEFT)
+"""What runs out."""
+
 _NUMBERED = re.compile(r"[0-9a-f]{4}")
 _WITHOUT_SETTING = frozenset({"opcode", "datetime", "datetimeutc", "syncdatetime", "syncdatetimeutc", "customfuncex"})
 """Widgets that read as something else than a setting, or take long to read."""
@@ -82,6 +85,20 @@ class SettingsDesk:
             # Lists and read-only marks follow the mode dial.
             self.read()
         return moved
+
+    def read_supplies(self) -> dict[Setting, SettingState]:
+        """Read what runs out: battery and pictures left, as far as the camera has them.
+
+        Raises
+        ------
+        CameraError
+        """
+        if self._understanding is None:
+            return {}
+        carriers = self._understanding.carriers
+        self._refresh(carriers[setting].widget for setting in SUPPLIES if setting in carriers)
+        known = self.known
+        return {setting: known[setting] for setting in SUPPLIES if setting in known}
 
     def _refresh(self, names: Iterable[str]) -> None:
         for name in dict.fromkeys(names):

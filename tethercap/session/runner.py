@@ -12,7 +12,7 @@ from contextlib import suppress
 from functools import partial
 from typing import Literal
 
-from tethercap.camera.base import Camera, CameraLost, CaptureFinished, FileAppeared, LiveViewTroubled
+from tethercap.camera.base import Camera, CameraLost, CaptureFinished, FileAppeared, LiveViewTroubled, SuppliesSeen
 from tethercap.clock import Clock
 from tethercap.errors import CameraError, CameraGoneError, PictureError, TethercapError
 from tethercap.exposure.settings import Setting, Value
@@ -23,6 +23,7 @@ from tethercap.session.book import Book
 from tethercap.session.conversions import Conversions, Converter
 from tethercap.session.desk import Desk
 from tethercap.session.events import FiredBy, Mode, SessionEvent, Signal
+from tethercap.session.housekeeping import Housekeeping
 from tethercap.session.options import RunnerOptions
 from tethercap.session.shot_line import Checker, ShotLine
 from tethercap.session.snapshot import Snapshot
@@ -68,7 +69,8 @@ class RollRunner:
         options = options or RunnerOptions()
         self._desk = Desk(camera, watcher, roll, clock, on_event, options, Book.from_roll(roll), options.mode)
         self._conversions = Conversions(self._desk, convert)
-        self._line = ShotLine(self._desk, check, self._conversions, partial(self._watch_once, 0.0))
+        self._housekeeping = Housekeeping(self._desk)
+        self._line = ShotLine(self._desk, check, self._conversions, partial(self._watch_once, 0.0), self._housekeeping)
         self._requests: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._stopping = threading.Event()
         self._live_sequence = -1
@@ -217,6 +219,8 @@ class RollRunner:
                     self._desk.say(why)
                 case CameraLost(why, _):
                     raise CameraGoneError(why)
+                case SuppliesSeen(states, card_free_bytes):
+                    self._housekeeping.supplies(states, card_free_bytes)
                 case _:
                     self._desk.read_settings()
 

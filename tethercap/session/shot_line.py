@@ -39,15 +39,24 @@ class ShotLine:
         Gets what was accepted.
     watch_once : callable
         Watches one live frame; called between the pieces of a file, so that the film is watched while it is pulled.
+    housekeeping : Housekeeping
+        Looks at the disks after each shot.
     """
 
-    def __init__(self, desk: Desk, check: Checker, conversions: Conversions, watch_once: Callable[[], None]) -> None:
+    def __init__(
+        self,
+        desk: Desk,
+        check: Checker,
+        conversions: Conversions,
+        watch_once: Callable[[], None],
+        housekeeping: Housekeeping,
+    ) -> None:
         self._desk, self._check, self._conversions, self._watch_once = desk, check, conversions, watch_once
         self._shot: Shot | None = None
         self._picture_size: SizePx | None = None
         self._newest_taken_at = ""
         """Time of exposure of the last picture, as its RAW tells it; ISO 8601 of one clock sorts as text."""
-        self._housekeeping = Housekeeping(desk)
+        self._housekeeping = housekeeping
 
     @property
     def busy(self) -> bool:

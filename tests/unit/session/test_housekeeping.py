@@ -1,6 +1,7 @@
 """What is said about the disks while a roll is captured, once each."""
 
 from collections import namedtuple
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,7 @@ import pytest
 from tests.unit.session.stage import Stage, set_stage
 from tethercap.camera.fake import FakeFile
 from tethercap.errors import StorageError
+from tethercap.exposure.settings import Setting
 from tethercap.roll.folder import Incoming
 from tethercap.session import events
 from tethercap.session.events import Mode
@@ -95,3 +97,28 @@ def test_a_file_in_the_way_does_not_end_the_run(tmp_path: Path) -> None:
         stage.runner.run()
     assert [(event.frame_id, event.take) for event in stage.told(events.FrameFiled)] == [("1", 1), ("2", 2), ("3", 1)]
     assert stranger.read_bytes() == b"somebody's"
+
+
+def test_a_low_battery_is_told_once_for_each_limit_it_passes(tmp_path: Path) -> None:
+    stage = set_stage(tmp_path / "roll-a", _three_frames())
+    for at_s, percent in ((0.2, 60), (1.0, 19), (2.0, 18), (3.0, 9), (4.0, 19)):
+        stage.clock.at(at_s, partial(stage.camera.use_up, percent, None))
+    with stage.roll:
+        stage.runner.run()
+    sentences = [event.sentence for event in stage.told(events.Advised)]
+    assert ["19 %" in sentences[0], "9 %" in sentences[1], len(sentences)] == [True, True, 2]
+    assert stage.runner.snapshot().settings[Setting.BATTERY].value.number == 19
+
+
+def test_a_card_with_too_little_room_is_told_before_the_shot(tmp_path: Path) -> None:
+    _run(tmp_path)
+    size_bytes = max((tmp_path / "roll-a/raw").glob("*.dng")).stat().st_size
+    stage = set_stage(tmp_path / "roll-a", [(3.0, "none")])
+    for at_s, pictures in ((0.5, 500), (1.0, 4), (1.5, 4), (2.0, 3)):
+        stage.clock.at(at_s, partial(stage.camera.use_up, 80, pictures * size_bytes))
+    with stage.roll:
+        stage.runner.run()
+    assert [event.sentence for event in stage.told(events.Advised)] == [
+        f"The camera's card has room for {pictures} of 6 more pictures: change it between two strips."
+        for pictures in (4, 3)
+    ]
