@@ -21,7 +21,7 @@ from tethercap.cli._simulated import SimulatedCamera
 from tethercap.roll.fixity import verify
 
 _LOOK_EVERY_S = 0.08
-_PRESS_AGAIN_S = 3.0
+_PRESS_AGAIN_S = 15.0
 """A key that changed nothing is pressed again after this."""
 
 
@@ -110,8 +110,10 @@ def _work(
     while len(outcome.filed) < frames and time.monotonic() < give_up_s and not tmux.has_ended():
         for line in filed_lines(folder)[heard:]:
             heard += 1
-            simulated.ask("bell" if line["accepted"] else "held")
-            if line["accepted"]:
+            is_new = line["accepted"] and line["frame"] not in outcome.filed
+            if is_new or not line["accepted"]:
+                simulated.ask("bell" if is_new else "held")
+            if is_new:
                 outcome.filed.append(line["frame"])
                 if len(outcome.filed) == by_keys < frames:
                     tmux.press("h")
@@ -145,11 +147,15 @@ def _leave(tmux: TmuxRun, outcome: Outcome) -> None:
             tmux.press("y")
         time.sleep(0.2)
     outcome.exit_code = tmux.exit_code()
+    if outcome.exit_code != 0:
+        outcome.last_screen = tmux.text()
 
 
 def _judge(folder: Path, shots: list[dict[str, Any]], outcome: Outcome, frames: int) -> None:
     lines = filed_lines(folder)
-    accepted = [(line, shot) for line, shot in zip(lines, shots, strict=False) if line["accepted"]]
+    accepted = [
+        (line, shot) for line, shot in zip(lines, shots, strict=False) if line["accepted"] and line["take"] == 1
+    ]
     outcome.labels = [shot["frame_label"] for _, shot in accepted]
     outcome.fired_by = [line["fired_by"] for line, _ in accepted]
     wanted = [str(number + 1) for number in range(frames)]
@@ -188,7 +194,7 @@ def main() -> int:
     per_minute = 60 * len(outcome.filed) / max(outcome.seconds, 1e-9)
     print(f"{len(outcome.filed)} frames filed in {outcome.seconds:.0f} s, {per_minute:.1f} a minute; ", end="")
     print(f"{outcome.keys_pressed} key presses; numbers as on the film: {outcome.filed == outcome.labels}")
-    print("\n".join(outcome.faults) or "nothing wrong")
+    print("\n".join([*outcome.faults, outcome.last_screen]) if outcome.faults else "nothing wrong")
     return 1 if outcome.faults else 0
 
 

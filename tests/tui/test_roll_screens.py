@@ -12,7 +12,8 @@ from textual.screen import Screen
 from tests.tui.bench import until
 from tests.tui.drawn_film import live_pixels
 from tests.tui.drawn_roll import dng_of, make_roll
-from tethercap.convert.recipe import Recipe
+from tethercap.batch.recipes import read_recipes
+from tethercap.errors import StorageError
 from tethercap.image_files.raw import read_raw
 from tethercap.roll.folder import Roll
 from tethercap.roll.names import FrameId
@@ -20,7 +21,6 @@ from tethercap.roll.state import FrameStatus
 from tethercap.tui.app import TerminalApp
 from tethercap.tui.lines import text_of
 from tethercap.tui.pictures_of import negative_of, study_raw
-from tethercap.tui.recipe_dial import KNOBS, quick_look, thinned
 from tethercap.tui.roll_cards import Sieve, cards_of, fact_lines, retake_list, sifted
 from tethercap.tui.screens.convert import ConvertScreen
 from tethercap.tui.screens.frame import FrameScreen
@@ -126,39 +126,6 @@ def test_sharpness_is_highest_where_detail_is(tmp_path: Path) -> None:
     sharp = study_raw(read_raw(path), tiles=(2, 2)).sharpness
     assert sharp[1, 1] == 1
     assert sharp[:, 0].max() < 0.1
-
-
-def test_a_thinned_raw_keeps_colours_in_their_places(tmp_path: Path) -> None:
-    path = tmp_path / "a.dng"
-    picture = np.zeros((240, 360, 3), dtype=np.uint8)
-    picture[:] = (40, 120, 200)
-    path.write_bytes(dng_of(picture))
-    raw = read_raw(path)
-    small = thinned(raw, 3)
-    assert small.mosaic.shape == (80, 120)
-    for row in range(2):
-        for column in range(2):
-            assert np.unique(small.mosaic[row::2, column::2]) == np.unique(raw.mosaic[row::2, column::2])
-
-
-def test_a_quick_look_is_a_positive_and_follows_the_recipe(roll: Roll) -> None:
-    card = cards_of(roll)[0]
-    assert card.raw is not None
-    small = thinned(read_raw(card.raw), 2)
-    kind = roll.setup.film_kind
-    plain, _ = quick_look(small, Recipe(), None, kind)
-    lighter, _ = quick_look(small, Recipe(exposure_stops=1.0), None, kind)
-    grey, _ = quick_look(small, Recipe(saturation=0.0), None, kind)
-    assert lighter.mean() > plain.mean() + 5
-    assert np.ptp(grey.astype(int), axis=2).mean() < 0.5 * np.ptp(plain.astype(int), axis=2).mean()
-
-
-@pytest.mark.parametrize("knob", KNOBS, ids=lambda knob: knob.key)
-def test_every_knob_turns_forth_and_back(knob: object) -> None:
-    turn, show = knob.turn, knob.show  # type: ignore[attr-defined]
-    there = turn(Recipe(), -1)
-    assert there != Recipe()
-    assert show(turn(there, 1)) == show(Recipe())
 
 
 @pytest.mark.parametrize(("columns", "across"), [(200, 6), (90, 6), (82, 4), (46, 3), (31, 2), (20, 1), (4, 1)])
@@ -288,34 +255,61 @@ async def test_a_damaged_raw_is_said_and_harms_nothing(roll: Roll) -> None:
         assert "!" in _text(app, "#levels")
 
 
-async def test_recipe_is_turned_with_the_picture_following(roll: Roll) -> None:
+async def _converting(pilot: Pilot[int]) -> ConvertScreen:
+    await until(pilot, lambda: isinstance(pilot.app.screen, ConvertScreen))
+    screen = pilot.app.screen
+    assert isinstance(screen, ConvertScreen)
+    still = screen.query_one(StillView)
+    await until(pilot, lambda: still.pixels_bgr is not None)
+    return screen
+
+
+async def test_recipe_is_turned_with_the_picture_following_undone_and_kept(roll: Roll) -> None:
     app = _app(lambda: ConvertScreen(roll))
     async with app.run_test(size=(120, 40)) as pilot:
-        await until(pilot, lambda: isinstance(app.screen, ConvertScreen))
-        screen = app.screen
-        assert isinstance(screen, ConvertScreen)
+        screen = await _converting(pilot)
         still = screen.query_one(StillView)
-        await until(pilot, lambda: still.pixels_bgr is not None)
         assert still.pixels_bgr is not None
         before = float(still.pixels_bgr.mean())
         for _ in range(10):
             await pilot.press("right")
         assert screen.recipe.exposure_stops == pytest.approx(1.0)
         await until(pilot, lambda: still.pixels_bgr is not None and float(still.pixels_bgr.mean()) > before + 5)
-        await pilot.press("0")
-        assert screen.recipe == Recipe()
+        await pilot.press("u", "u", "f", "down", "right")
+        assert screen.recipe.exposure_stops == pytest.approx(0.8)
+        await pilot.press("n")
+        assert screen.recipe.contrast == 1.0, "contrast was turned for frame 1 only"
+    kept = read_recipes(roll.path)
+    assert kept.for_frame("2").exposure_stops == pytest.approx(0.8)
+    assert kept.for_frame("1").contrast == pytest.approx(1.05)
+    assert kept.for_frame("2").contrast == 1.0
+
+
+async def test_a_recipe_that_cannot_be_kept_is_said_and_asked_about(
+    roll: Roll, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise StorageError("The disk is full.", safe="The recipe is as it was before.")
+
+    monkeypatch.setattr("tethercap.tui.recipe_desk.store_roll_recipe", refuse)
+    app = _app(lambda: ConvertScreen(roll))
+    async with app.run_test(size=(120, 40)) as pilot:
+        screen = await _converting(pilot)
+        await pilot.press("right", "q")
+        await pilot.pause()
+        assert "disk is full" in _text(app, "#said")
+        assert "could not be kept" in screen.query_one(AskRow).question
+        await pilot.press("n")
+        assert app.screen is screen
 
 
 async def test_whole_roll_is_converted_with_progress_and_noted(roll: Roll) -> None:
     app = _app(lambda: ConvertScreen(roll))
     async with app.run_test(size=(120, 40)) as pilot:
-        await until(pilot, lambda: isinstance(app.screen, ConvertScreen))
-        screen = app.screen
-        assert isinstance(screen, ConvertScreen)
-        await pilot.pause()
+        screen = await _converting(pilot)
         await pilot.press("a", "y")
-        await until(pilot, lambda: screen.queue.state.total == 7 and not screen.queue.state.is_running)
+        await until(pilot, lambda: screen.queue.state.total > 0 and not screen.queue.state.is_running)
         await pilot.pause()
-        assert "7 positives made" in _text(app, "#said")
-    assert roll.unfinished_conversions() == ()
-    assert roll.frames[FrameId(8)].takes[0].converted is not None
+        assert "6 positives made" in _text(app, "#said")
+    converted = [frame.frame_id.number for frame in roll.frames.values() if frame.chosen and frame.chosen.converted]
+    assert converted == [1, 2, 3, 4, 6, 8], "frame 5 is held and 7 is blank: no take stands for them"

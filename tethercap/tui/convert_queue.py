@@ -1,21 +1,19 @@
-"""Converts a roll's frames one after the other in a worker process, and says how far it is."""
+"""Converts a roll as one in a worker process, and says how far it is: all frames are looked at, then each is made."""
 
 import threading
 import time
-from collections.abc import Callable, Sequence
-from concurrent.futures.process import BrokenProcessPool
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
-from tethercap.batch.job import ConversionJob, ConversionResult
-from tethercap.batch.pools import stand_back
-from tethercap.batch.sturdy import SturdyPool
-from tethercap.batch.work import convert_file
-from tethercap.convert.recipe import Recipe
+from tethercap.batch.job import ConversionResult
+from tethercap.batch.pools import make_pool
+from tethercap.batch.roll_jobs import RollJob, put_in_roll, roll_jobs
+from tethercap.batch.together import convert_each, share_look
 from tethercap.errors import TethercapError
-from tethercap.geometry import QuadPx
 from tethercap.roll.folder import Roll
-from tethercap.roll.metadata import positive_properties
-from tethercap.tui.roll_cards import FrameCard
+
+_LOOK_WEIGHT = 0.2
+"""A look takes about this much of a conversion's time, until both are measured."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,51 +21,36 @@ class QueueState:
     """How far the queue is."""
 
     done: int = 0
+    """Positives in place."""
     total: int = 0
+    looked: int = 0
+    """Frames looked at, before the first positive is made."""
     now: str = ""
     """Frame under way."""
-    seconds_each: float | None = None
+    seconds_left: float | None = None
+    """Time to the end; None before it can be told."""
     failures: tuple[str, ...] = field(default=())
     is_running: bool = False
+    was_stopped: bool = False
 
     @property
-    def seconds_left(self) -> float | None:
-        """Time to the end; None before the first is done."""
-        return None if self.seconds_each is None else self.seconds_each * (self.total - self.done)
+    def share(self) -> float:
+        """Share of the whole work that is done, 0..1."""
+        whole = self.total * (1 + _LOOK_WEIGHT)
+        return (self.done + min(self.looked, self.total) * _LOOK_WEIGHT) / whole if whole else 0.0
 
 
-def corners_of(card: FrameCard) -> QuadPx | None:
-    """Frame corners that the check found in the RAW, if it did."""
-    take = card.shown_take
-    if take is None or take.filed.corners_px is None or len(take.filed.corners_px) != 4:
-        return None
-    return QuadPx.from_array(take.filed.corners_px)
-
-
-def job_for(roll: Roll, card: FrameCard, recipe: Recipe) -> ConversionJob | None:
-    """Describe the conversion of a frame's chosen take; None where it has none."""
-    take = card.shown_take
-    if take is None or card.raw is None:
-        return None
-    return ConversionJob(
-        raw_path=card.raw,
-        film_kind=roll.setup.film_kind,
-        positive_path=roll.positive_path(card.key, take.number),
-        proof_path=roll.proof_path(card.key, take.number),
-        recipe=recipe,
-        corners=corners_of(card),
-        find_frame=True,
-        properties=positive_properties(roll.setup, card.frame.frame_id, take),
-    )
+class _Stopped(Exception):  # noqa: N818 - not an error: the person wants it to end
+    """The queue is to end."""
 
 
 class ConvertQueue:
-    """Converts frames in order; one at a time, at low priority.
+    """Converts all frames of a roll in order, at low priority.
 
     Parameters
     ----------
     roll : Roll
-        Open; positives are noted in its record.
+        Open; positives are put into it.
     on_change : callable
         Given each `QueueState`, in the queue's thread.
     """
@@ -78,14 +61,13 @@ class ConvertQueue:
         self._thread: threading.Thread | None = None
         self.state = QueueState()
 
-    def start(self, cards: Sequence[FrameCard], recipe: Recipe) -> None:
+    def start(self) -> None:
         """Begin; does nothing while a run is under way."""
         if self.state.is_running:
             return
-        work = [(card, job) for card in cards if (job := job_for(self._roll, card, recipe)) is not None]
         self._stopping.clear()
-        self.state = QueueState(total=len(work), is_running=True)
-        self._thread = threading.Thread(target=self._run, args=(work, recipe), name="convert queue", daemon=False)
+        self.state = QueueState(is_running=True)
+        self._thread = threading.Thread(target=self._run, name="convert queue", daemon=False)
         self._thread.start()
 
     def stop(self) -> None:
@@ -94,40 +76,57 @@ class ConvertQueue:
         if self._thread is not None:
             self._thread.join()
 
-    def _run(self, work: Sequence[tuple[FrameCard, ConversionJob]], recipe: Recipe) -> None:
-        began_s = time.monotonic()
+    def _run(self) -> None:
         failures: list[str] = []
-        done = 0
         try:
-            with SturdyPool(stand_back) as pool:
-                for done, (card, job) in enumerate(work):
-                    if self._stopping.is_set():
-                        break
-                    each = (time.monotonic() - began_s) / done if done else None
-                    self._say(QueueState(done, len(work), card.key, each, tuple(failures), is_running=True))
-                    try:
-                        self._note(card, pool.submit(convert_file, job).result(), recipe)
-                    except (TethercapError, OSError, BrokenProcessPool) as error:
-                        failures.append(f"frame {card.key}: {error}")
-                else:
-                    done = len(work)
+            self._convert(failures)
+        except _Stopped:
+            pass
+        except (TethercapError, OSError) as error:
+            failures.append(str(error))
         except Exception as error:  # a mistake in the program must end the queue, not leave it running for ever
             failures.append(f"{type(error).__name__}: {error}")
         finally:
-            self._say(QueueState(done, len(work), "", self.state.seconds_each, tuple(failures)))
+            state = self.state
+            stopped = self._stopping.is_set() and state.done < state.total
+            self._say(QueueState(state.done, state.total, failures=tuple(failures), was_stopped=stopped))
 
-    def _note(self, card: FrameCard, result: ConversionResult, recipe: Recipe) -> None:
-        take = card.shown_take
-        if take is not None and result.positive is not None:
-            self._roll.note_positive(
-                card.key,
-                take.number,
-                result.positive,
-                result.proof,
-                recipe=recipe.id,
-                steps=[{"step": name, **parameters} for name, parameters in result.steps],
-                warnings=result.warnings,
-            )
+    def _convert(self, failures: list[str]) -> None:
+        work = roll_jobs(self._roll)
+        self._say(QueueState(0, len(work), is_running=True))
+        pool = make_pool("processes", 1)
+        try:
+            jobs = share_look([each.job for each in work], pool, on_done=self._looked)
+            self._make(work, convert_each(jobs, pool), failures)
+        finally:
+            pool.shutdown(cancel_futures=True)
+
+    def _make(
+        self, work: list[RollJob], results: Iterator[ConversionResult | TethercapError], failures: list[str]
+    ) -> None:
+        """Put positive after positive into the roll as they are made."""
+        began_s = time.monotonic()
+        for place, (each, result) in enumerate(zip(work, results, strict=True), start=1):
+            self._go_on()
+            self._put(each, result, failures)
+            left_s = (time.monotonic() - began_s) / place * (len(work) - place)
+            now = str(work[place].frame_id) if place < len(work) else ""
+            self._say(QueueState(place, len(work), len(work), now, left_s, tuple(failures), is_running=True))
+
+    def _put(self, each: RollJob, result: ConversionResult | TethercapError, failures: list[str]) -> None:
+        if isinstance(result, ConversionResult):
+            put_in_roll(each, result)
+        else:
+            failures.append(f"frame {each.frame_id}: {result}")
+
+    def _looked(self) -> None:
+        self._go_on()
+        state = self.state
+        self._say(QueueState(0, state.total, state.looked + 1, is_running=True))
+
+    def _go_on(self) -> None:
+        if self._stopping.is_set():
+            raise _Stopped
 
     def _say(self, state: QueueState) -> None:
         self.state = state

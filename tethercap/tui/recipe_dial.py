@@ -1,17 +1,11 @@
-"""A recipe as rows that are turned with keys, and a quick look at what it gives. Pure but for the conversion itself."""
+"""A recipe as rows that are turned with keys. Pure."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TypeVar
 
-import numpy as np
-
-from tethercap.convert.pipeline import convert
-from tethercap.convert.recipe import Border, Recipe, Turn
-from tethercap.film.kinds import FilmKind
-from tethercap.geometry import QuadPx
-from tethercap.pictures import RawPicture, U8Array
+from tethercap.convert.recipe import Border, Dust, Recipe, Turn
 from tethercap.tui.lines import Line, Role, Span, level, line
 
 _Choice = TypeVar("_Choice", bound=StrEnum)
@@ -71,6 +65,24 @@ def _following(choices: Sequence[_Choice], now: _Choice, by: int) -> _Choice:
     return choices[(choices.index(now) + by) % len(choices)]
 
 
+def _yes(key: str, label: str, yes: str, no: str) -> Knob:
+    return Knob(
+        key,
+        label,
+        lambda r: yes if getattr(r, key) else no,
+        lambda r, by: replace(r, **{key: not getattr(r, key)}),  # type: ignore[arg-type]
+    )
+
+
+def _trim(side: int, label: str) -> Knob:
+    def turn(recipe: Recipe, by: int) -> Recipe:
+        trims = list(recipe.trim_mm)
+        trims[side] = min(max(round(trims[side] * 10 + by) / 10, -5.0), 12.0)
+        return replace(recipe, trim_mm=(trims[0], trims[1], trims[2], trims[3]))
+
+    return Knob(f"trim {label}", f"cut {label}", lambda r: f"{r.trim_mm[side]:+.1f} mm", turn)
+
+
 KNOBS: tuple[Knob, ...] = (
     _number("exposure_stops", "lighter", " stops", lambda r, v: replace(r, exposure_stops=v), 0.1, -3.0, 3.0, 0.0),
     _number("contrast", "contrast", "", lambda r, v: replace(r, contrast=v), 0.05, 0.4, 2.0, 1.0),
@@ -79,25 +91,18 @@ KNOBS: tuple[Knob, ...] = (
     _balance(0, "red"),
     _balance(1, "green"),
     _balance(2, "blue"),
+    _yes("auto_exposure", "exposure", "found for each", "as on the film"),
+    _yes("own_base", "film base", "of this frame", "of the roll"),
     Knob(
         "border",
         "border",
         lambda r: r.border.value,
         lambda r, by: replace(r, border=_following(list(Border), r.border, by)),
     ),
+    *(_trim(side, label) for side, label in enumerate(("left", "top", "right", "bottom"))),
     Knob("turn", "turned", lambda r: r.turn.value, lambda r, by: replace(r, turn=_following(list(Turn), r.turn, by))),
-    Knob(
-        "mirrored",
-        "mirrored",
-        lambda r: "yes" if r.mirrored else "no",
-        lambda r, by: replace(r, mirrored=not r.mirrored),
-    ),
-    Knob(
-        "auto_exposure",
-        "exposure",
-        lambda r: "found for each" if r.auto_exposure else "as on the film",
-        lambda r, by: replace(r, auto_exposure=not r.auto_exposure),
-    ),
+    _yes("mirrored", "mirrored", "yes", "no"),
+    Knob("dust", "dust", lambda r: r.dust.value, lambda r, by: replace(r, dust=_following(list(Dust), r.dust, by))),
 )
 
 
@@ -109,26 +114,3 @@ def knob_line(knob: Knob, recipe: Recipe, width: int) -> Line:
         value, full = knob.gauge(recipe)
         spans += level(value, full_scale=full, limit=full / 40, width=room | 1, role=Role.ACCENT)
     return line(*spans)
-
-
-def thinned(raw: RawPicture, step: int) -> RawPicture:
-    """Keep one 2 x 2 cell of `step` x `step`: a small RAW with the same colours, for a quick look."""
-    rows = np.arange(0, raw.mosaic.shape[0] // 2, step)
-    columns = np.arange(0, raw.mosaic.shape[1] // 2, step)
-    pick_rows = np.stack([2 * rows, 2 * rows + 1], axis=1).reshape(-1)
-    pick_columns = np.stack([2 * columns, 2 * columns + 1], axis=1).reshape(-1)
-    return replace(raw, mosaic=np.ascontiguousarray(raw.mosaic[np.ix_(pick_rows, pick_columns)]))
-
-
-def quick_look(
-    small: RawPicture, recipe: Recipe, corners: QuadPx | None, film_kind: FilmKind
-) -> tuple[U8Array, tuple[str, ...]]:
-    """Convert a thinned RAW; give 8-bit BGR pixels and what the conversion warned of.
-
-    Raises
-    ------
-    ConversionError
-    """
-    made = convert(small, replace(recipe, half_size=True), base=None, corners=corners, film_kind=film_kind)
-    eight_bit = (made.positive.pixels_rgb >> 8).astype(np.uint8)
-    return np.ascontiguousarray(eight_bit[..., ::-1]), made.warnings

@@ -1,6 +1,5 @@
 """The convert screen: the recipe turned on a frame, its positive shown at once; then the whole roll."""
 
-from dataclasses import dataclass
 from typing import ClassVar
 
 from textual import work
@@ -9,65 +8,39 @@ from textual.binding import BindingType
 from textual.containers import Horizontal
 from textual.message import Message
 
-from tethercap.batch.find_frame import find_frame
 from tethercap.convert.recipe import Recipe
-from tethercap.errors import TethercapError, UnreadablePictureError
-from tethercap.film.kinds import FilmKind
-from tethercap.geometry import QuadPx
-from tethercap.image_files.raw import read_raw
-from tethercap.pictures import RawPicture, U8Array
+from tethercap.errors import TethercapError
+from tethercap.pictures import U8Array
 from tethercap.roll.folder import Roll
 from tethercap.tui.actions import Where, bindings_of
-from tethercap.tui.convert_queue import ConvertQueue, QueueState, corners_of
-from tethercap.tui.lines import Line, Role, Span, bar, ends, line
-from tethercap.tui.recipe_dial import KNOBS, knob_line, quick_look, thinned
+from tethercap.tui.convert_queue import ConvertQueue, QueueState
+from tethercap.tui.convert_view import progress_line, scope_line
+from tethercap.tui.lines import Role, Span, ends, line
+from tethercap.tui.quick_look import QuickFrame, open_quick
+from tethercap.tui.recipe_desk import RecipeDesk, Scope
+from tethercap.tui.recipe_dial import KNOBS, knob_line
 from tethercap.tui.roll_cards import FrameCard, cards_of
 from tethercap.tui.screens.picture import PictureScreen
 from tethercap.tui.widgets.ask_row import AskRow
 from tethercap.tui.widgets.bars import key_line
-from tethercap.tui.widgets.panel import duration_text
+from tethercap.tui.widgets.cells_view import painter_of, still_depth
 from tethercap.tui.widgets.pick_list import Entry, PickList
 from tethercap.tui.widgets.rows import Rows
 from tethercap.tui.widgets.still_view import StillView
 
-_LOOK_CELLS = 360
-"""Cells along the longer side that a quick look keeps: enough for the screen, a tenth of a second of work."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Thinned:
-    """A frame opened for quick looks."""
-
-    key: str
-    raw: RawPicture
-    corners: QuadPx | None
-    """In pixels of the thinned mosaic."""
-
-
-def open_thinned(card: FrameCard, film_kind: FilmKind) -> Thinned:
-    """Open a frame's RAW and thin it; its corners are those of the check, else looked for.
-
-    Raises
-    ------
-    PictureError
-    """
-    if card.raw is None:
-        raise UnreadablePictureError(f"Frame {card.key} has no picture.")
-    raw = read_raw(card.raw)
-    corners = corners_of(card) or find_frame(raw, film_kind)
-    step = max(1, max(raw.mosaic.shape) // 2 // _LOOK_CELLS)
-    return Thinned(card.key, thinned(raw, step), corners.scaled(1 / step) if corners is not None else None)
+_KEPT_AFTER_S = 0.8
+"""A recipe that rests this long is kept on the disk."""
 
 
 class ConvertScreen(PictureScreen):
-    """Turns a recipe on one frame of a roll and applies it to all.
+    """Turns the recipes of a roll on one frame at a time, keeps them in the roll, and converts the roll.
 
     Parameters
     ----------
     roll : Roll
-        Open; positives are noted in it.
-    recipe : Recipe, optional
-        To begin with.
+        Open; positives are put into it.
+    first : str
+        Number of the frame to begin with; the first one if left out.
     """
 
     where = Where.CONVERT
@@ -83,19 +56,17 @@ class ConvertScreen(PictureScreen):
     class QueueMoved(Message):
         """The queue got on."""
 
-        def __init__(self, state: QueueState) -> None:
-            super().__init__()
-            self.state = state
-
-    def __init__(self, roll: Roll, recipe: Recipe | None = None) -> None:
+    def __init__(self, roll: Roll, *, first: str = "") -> None:
         super().__init__()
         self.roll = roll
-        self.recipe = recipe or Recipe(mirrored=roll.setup.mirrored)
+        self.desk = RecipeDesk(roll.path, roll.setup.mirrored)
         self.cards: list[FrameCard] = []
         self.place = 0
         self.said = ""
+        self.trouble = ""
         self.queue = ConvertQueue(roll, lambda state: self._on_queue(state))
-        self._opened: Thinned | None = None
+        self._first = first
+        self._opened: QuickFrame | None = None
         self._waits = False
 
     def compose(self) -> ComposeResult:
@@ -111,9 +82,11 @@ class ConvertScreen(PictureScreen):
     def on_mount(self) -> None:
         """Show the first frame."""
         self.cards = [card for card in cards_of(self.roll) if card.raw is not None]
+        self.place = next((place for place, card in enumerate(self.cards) if card.key == self._first), 0)
+        self._at_frame()
         self.query_one(PickList).focus()
         self.call_after_refresh(self.show)
-        self.look()
+        self.call_after_refresh(self.look)
 
     def on_unmount(self) -> None:
         """End the queue after the frame under way."""
@@ -124,7 +97,7 @@ class ConvertScreen(PictureScreen):
         self.call_after_refresh(self.show)
 
     def _on_queue(self, state: QueueState) -> None:
-        self.post_message(self.QueueMoved(state))
+        self.post_message(self.QueueMoved())
 
     # --- the quick look ---
 
@@ -133,26 +106,37 @@ class ConvertScreen(PictureScreen):
         """The frame looked at."""
         return self.cards[self.place] if self.cards else None
 
+    @property
+    def recipe(self) -> Recipe:
+        """The recipe that is turned."""
+        return self.desk.recipe
+
+    def _at_frame(self) -> None:
+        card = self.card
+        if card is not None and card.shown_take is not None:
+            self.desk.look_at(card.key, mirrored=card.shown_take.filed.mirrored)
+
     def look(self) -> None:
         """Make a quick look with the present recipe; while one is being made, only the newest wish waits."""
         if self._waits or self.card is None:
             return
         self._waits = True
-        self.make_look(self.card, self.recipe)
+        view = self.query_one(StillView)
+        canvas = painter_of(self.app).canvas(max(view.size.height, 1), max(view.size.width, 1), still_depth(self.app))
+        self.make_look(self.card, self.desk.recipe, round(1.3 * max(canvas.width_px, canvas.height_px)))
 
     @work(thread=True, group="look")
-    def make_look(self, card: FrameCard, recipe: Recipe) -> None:
-        """Open the RAW if it is another one, and convert a thinned copy; in a thread."""
+    def make_look(self, card: FrameCard, recipe: Recipe, long_side_px: int) -> None:
+        """Open the RAW if it is another one, and print it; in a thread."""
         try:
-            pixels, warnings = self._convert(card, recipe)
+            opened = self._opened
+            if opened is None or opened.key != card.key:
+                setup = self.roll.setup
+                opened = self._opened = open_quick(card, setup.film_kind, setup.film_format, long_side_px)
+            pixels, warnings = opened.look(recipe), opened.plan_for(recipe).warnings
             self.post_message(self.Looked(card.key, recipe, pixels, " ".join(warnings)))
         except (TethercapError, OSError) as error:
             self.post_message(self.Looked(card.key, recipe, None, str(error)))
-
-    def _convert(self, card: FrameCard, recipe: Recipe) -> tuple[U8Array, tuple[str, ...]]:
-        if self._opened is None or self._opened.key != card.key:
-            self._opened = open_thinned(card, self.roll.setup.film_kind)
-        return quick_look(self._opened.raw, recipe, self._opened.corners, self.roll.setup.film_kind)
 
     def on_convert_screen_looked(self, message: "ConvertScreen.Looked") -> None:
         """Show the look, and make another where recipe or frame changed meanwhile."""
@@ -161,7 +145,7 @@ class ConvertScreen(PictureScreen):
         if message.pixels_bgr is not None:
             self.query_one(StillView).show_picture(message.pixels_bgr, keep_window=True)
         card = self.card
-        if card is not None and (message.key != card.key or message.recipe != self.recipe):
+        if card is not None and (message.key != card.key or message.recipe != self.desk.recipe):
             self.look()
         self.show()
 
@@ -175,39 +159,55 @@ class ConvertScreen(PictureScreen):
         card = self.card
         frame = f"frame {card.key}" if card is not None else "no pictures yet"
         left = line(" ", Span(f"roll {self.roll.setup.id}", Role.STRONG), Span("   recipe on ", Role.FAINT), frame)
-        right = line(Span("looking … " if self._waits else f"{self.place + 1} of {len(self.cards)} ", Role.FAINT))
+        opening = card is not None and (self._opened is None or self._opened.key != card.key)
+        state = "opening …   " if opening else ""
+        right = line(Span(state, Role.BUSY), Span(f"{self.place + 1} of {len(self.cards)} ", Role.FAINT))
         self.query_one("#top", Rows).show([ends(left, right, width)])
         picks = self.query_one(PickList)
-        picks.set_entries(
-            [
-                Entry(()),
-                Entry((Span("recipe", Role.HEADING),)),
-                *(Entry(knob_line(knob, self.recipe, picks.size.width), knob.key) for knob in KNOBS),
-            ]
-        )
-        self.query_one("#said", Rows).show([self._progress(width)])
+        knobs = [Entry(knob_line(knob, self.desk.recipe, picks.size.width), knob.key) for knob in KNOBS]
+        picks.set_entries([Entry(()), Entry(scope_line(self.desk)), *knobs])
+        self.query_one("#said", Rows).show([progress_line(self.queue.state, self.desk, self._words(), width)])
         self.query_one("#keys", Rows).show([key_line(self.where, width, getattr(self.app, "keys", None))])
 
-    def _progress(self, width: int) -> Line:
-        state = self.queue.state
-        if state.is_running:
-            left = f", {duration_text(state.seconds_left)} left" if state.seconds_left is not None else ""
-            done = Span(bar(state.done / max(state.total, 1), max(10, width // 3)), Role.BUSY)
-            return line(" ", done, f" {state.done} of {state.total}, frame {state.now}", Span(left, Role.FAINT))
-        if state.failures:
-            return line(Span(f" ! {len(state.failures)} not converted: {state.failures[0]}", Role.BAD))
-        if state.total:
-            return line(Span(f" ✓ {state.done} positives made", Role.GOOD))
-        return line(Span(f" {self.said or '← → turn what is marked, the picture follows'}", Role.FAINT))
+    def _words(self) -> tuple[str, bool]:
+        """What else to say, and whether it is bad."""
+        return (self.trouble, True) if self.trouble else (self.said, False)
+
+    def _turned(self) -> None:
+        self.trouble = ""
+        self.set_timer(_KEPT_AFTER_S, self.keep)
+        self.show()
+        self.look()
+
+    def keep(self) -> bool:
+        """Keep the recipe in the roll; False, and said, where the disk refuses."""
+        if self.desk.is_stored:
+            return True
+        try:
+            self.desk.store()
+        except TethercapError as error:
+            self.trouble = str(error)
+        self.show()
+        return self.desk.is_stored
 
     # --- keys ---
 
     def on_pick_list_stepped(self, message: PickList.Stepped) -> None:
         """Turn a knob."""
         knob = next(knob for knob in KNOBS if knob.key == message.key)
-        self.recipe = knob.turn(self.recipe, message.step)
+        self.desk.turn(knob.turn(self.desk.recipe, message.step))
+        self._turned()
+
+    def action_recipe_scope(self) -> None:
+        """Turn the whole roll's recipe, or this frame's."""
+        self.desk.scope = Scope.FRAME if self.desk.scope is Scope.ROLL else Scope.ROLL
         self.show()
         self.look()
+
+    def action_recipe_undo(self) -> None:
+        """Take the last turn back."""
+        if self.desk.undo():
+            self._turned()
 
     def action_convert_next(self) -> None:
         """Look at the next frame."""
@@ -218,24 +218,26 @@ class ConvertScreen(PictureScreen):
         self._go(-1)
 
     def _go(self, step: int) -> None:
-        if self.cards:
+        if self.cards and self.keep():
             self.place = min(max(self.place + step, 0), len(self.cards) - 1)
+            self._at_frame()
             self.show()
             self.look()
 
     def action_recipe_reset(self) -> None:
         """Go back to the plain recipe."""
-        self.recipe = Recipe(mirrored=self.roll.setup.mirrored)
-        self.show()
-        self.look()
+        self.desk.reset()
+        self._turned()
 
     def action_convert_roll(self) -> None:
-        """Ask, then convert all frames with this recipe."""
-        question = f"Make {len(self.cards)} positives with this recipe? Those that are there are made anew."
+        """Ask, then convert all frames, each with its recipe."""
+        if not self.cards or self.queue.state.is_running or not self.keep():
+            return
+        question = f"Make {len(self.cards)} positives as the recipe says? Those that are there are made anew."
         self.query_one(AskRow).ask_yes(question, then=self._start)
 
     def _start(self) -> None:
-        self.queue.start(self.cards, self.recipe)
+        self.queue.start()
         self.query_one(PickList).focus()
 
     def on_convert_screen_queue_moved(self) -> None:
@@ -243,9 +245,11 @@ class ConvertScreen(PictureScreen):
         self.show()
 
     def leave(self) -> None:
-        """Go back; a running queue is asked about."""
+        """Go back; a running queue, and a recipe that could not be kept, are asked about."""
         if self.queue.state.is_running:
             self.query_one(AskRow).ask_yes("Positives are being made. Stop after this one?", then=self._go_back)
+        elif not self.keep():
+            self.query_one(AskRow).ask_yes("The recipe could not be kept. Leave without it?", then=self._go_back)
         else:
             self._go_back()
 

@@ -224,7 +224,11 @@ class RollScreen(Screen[None]):
 
     def action_to_convert(self) -> None:
         """Turn the recipe."""
-        self.app.push_screen(ConvertScreen(self.roll))
+        card = self.marked
+        try:
+            self.app.push_screen(ConvertScreen(self.roll, first=card.key if card is not None else ""))
+        except TethercapError as error:
+            self.notify(str(error), severity="error", timeout=15)
 
     def action_retake_list(self) -> None:
         """List what is to be taken again."""

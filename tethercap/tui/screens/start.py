@@ -91,7 +91,7 @@ class StartScreen(Screen[None]):
     def on_start_screen_looked(self, message: "StartScreen.Looked") -> None:
         """Show what was found."""
         if self.found is None and self.form is None:
-            self.query_one(PickList).key = f"roll {message.rolls[0].path}" if message.rolls else "new"
+            self.query_one(PickList).put_mark(f"roll {message.rolls[0].path}" if message.rolls else "new")
         self.found = message
         if len(message.cameras) == 1:
             self.port = message.cameras[0].port

@@ -12,6 +12,7 @@ from textual.message import Message
 from tethercap.geometry import SizePx
 from tethercap.pictures import U8Array
 from tethercap.tui.cells import CellEncoder, CellGrid, Depth, half_blocks, shrink_into
+from tethercap.tui.marked_rows import MarkedRows
 from tethercap.tui.overlay import Rgb, canvas_size, place, to_grid
 from tethercap.tui.themes import rgb_of
 from tethercap.tui.widgets.cells_view import CellsView, still_depth
@@ -71,15 +72,22 @@ class FilmGrid(CellsView, can_focus=True):
         super().__init__(id=id)
         self.tiles: list[Tile] = []
         self.pictures: dict[str, U8Array] = {}
-        self.key = ""
-        self._first_strip = 0
+        self._rows = MarkedRows()
+
+    @property
+    def key(self) -> str:
+        """Key of the marked frame."""
+        return self._rows.mark
+
+    def put_mark(self, key: str) -> None:
+        """Mark a frame."""
+        self._rows.mark = key
+        self.draw()
 
     def set_tiles(self, tiles: Sequence[Tile]) -> None:
         """Show these frames; the mark stays where its frame is still there."""
         self.tiles = list(tiles)
-        keys = [tile.key for tile in tiles]
-        if self.key not in keys:
-            self.key = keys[0] if keys else ""
+        self._rows.take([tile.key for tile in tiles])
         self.draw()
 
     def put_picture(self, key: str, pixels_bgr: U8Array | None) -> None:
@@ -94,17 +102,10 @@ class FilmGrid(CellsView, can_focus=True):
 
     def action_go(self, across: int, down: int) -> None:
         """Move the mark."""
-        keys = [tile.key for tile in self.tiles]
-        if not keys:
-            return
-        step = across + down * lay_out_grid(self.size.width).across
-        place_now = keys.index(self.key)
-        wanted = place_now + step
-        if down and not 0 <= wanted < len(keys):
-            return
-        self.key = keys[min(max(wanted, 0), len(keys) - 1)]
-        self.draw()
-        self.post_message(self.Chosen(self.key))
+        self._rows.across = lay_out_grid(self.size.width).across
+        if self._rows.move_rows(down) if down else self._rows.move(across):
+            self.draw()
+            self.post_message(self.Chosen(self.key))
 
     def draw(self) -> None:
         """Draw the strips in sight."""
@@ -118,10 +119,8 @@ class FilmGrid(CellsView, can_focus=True):
         self.put_lines(CellEncoder(rows, columns, depth).lines(grid), grid, depth)
 
     def _keep_in_sight(self, layout: GridLayout, rows: int) -> None:
-        keys = [tile.key for tile in self.tiles]
-        strip = keys.index(self.key) // layout.across if self.key in keys else 0
-        fitting = max(1, rows // layout.strip_rows)
-        self._first_strip = min(max(self._first_strip, strip - fitting + 1), strip)
+        self._rows.across = layout.across
+        self._rows.keep_in_sight(rows // layout.strip_rows)
 
     def _draw_grid(self, rows: int, columns: int, layout: GridLayout, depth: Depth) -> CellGrid:
         theme = self.app.current_theme
@@ -131,7 +130,7 @@ class FilmGrid(CellsView, can_focus=True):
         grid = half_blocks(blank)
         grid.glyphs[:] = ord(" ")
         for strip in range(-(-rows // layout.strip_rows)):
-            first = (self._first_strip + strip) * layout.across
+            first = (self._rows.first_row + strip) * layout.across
             tiles = self.tiles[first : first + layout.across]
             if tiles:
                 self._draw_strip(grid, strip * layout.strip_rows, tiles, layout, depth, (ground, film))

@@ -8,6 +8,7 @@ from textual.binding import Binding, BindingType
 from textual.message import Message
 
 from tethercap.tui.lines import Line, Role, Span
+from tethercap.tui.marked_rows import MarkedRows
 from tethercap.tui.widgets.rows import Rows
 
 
@@ -57,20 +58,22 @@ class PickList(Rows, can_focus=True):
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
         self._entries: list[Entry] = []
-        self.key = ""
-        self._first_row = 0
+        self._rows = MarkedRows()
+
+    @property
+    def key(self) -> str:
+        """Key of the marked entry."""
+        return self._rows.mark
 
     def set_entries(self, entries: Sequence[Entry]) -> None:
         """Show these entries; the mark stays on its entry where that is still there."""
         self._entries = list(entries)
-        keys = [entry.key for entry in entries if entry.key]
-        if self.key not in keys:
-            self.key = keys[0] if keys else ""
+        self._rows.take([entry.key for entry in entries if entry.key])
         self._show()
 
     def put_mark(self, key: str) -> None:
         """Mark an entry."""
-        self.key = key
+        self._rows.mark = key
         self._show()
 
     def on_resize(self) -> None:
@@ -88,11 +91,8 @@ class PickList(Rows, can_focus=True):
     def _show(self) -> None:
         height = max(1, self.size.height)
         marked = next((row for row, entry in enumerate(self._entries) if entry.key and entry.key == self.key), 0)
-        if marked < self._first_row + 1:
-            self._first_row = max(0, marked - 1)
-        elif marked >= self._first_row + height:
-            self._first_row = marked - height + 1
-        shown = self._entries[self._first_row : self._first_row + height]
+        first = self._rows.keep_in_sight(height, marked, above=1)
+        shown = self._entries[first : first + height]
         self.show([self._line_of(entry) for entry in shown])
 
     def _line_of(self, entry: Entry) -> Line:
@@ -103,10 +103,8 @@ class PickList(Rows, can_focus=True):
 
     def action_move(self, step: int) -> None:
         """Go to another entry."""
-        keys = [entry.key for entry in self._entries if entry.key]
-        if keys:
-            place = keys.index(self.key) if self.key in keys else 0
-            self.key = keys[min(max(place + step, 0), len(keys) - 1)]
+        if self._rows.keys:
+            self._rows.move(step)
             self._show()
             self.post_message(self.Moved(self.key))
 
