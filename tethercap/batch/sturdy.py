@@ -22,10 +22,13 @@ class SturdyPool:
     ----------
     initializer : callable, optional
         Run in each new worker first; it has to call `end_with_parent`, which is all that is done without one.
+    longest_s : float, optional
+        How long a call may take, s; a worker that takes longer is ended, and its call fails like one that killed it.
+        Meant for calls that are handed over one at a time: waiting for another call counts.
     """
 
-    def __init__(self, initializer: Callable[..., None] | None = None) -> None:
-        self._initializer = initializer
+    def __init__(self, initializer: Callable[..., None] | None = None, *, longest_s: float | None = None) -> None:
+        self._initializer, self._longest_s = initializer, longest_s
         self._guard = threading.Lock()
         self._pool = self._new_pool()
 
@@ -37,11 +40,14 @@ class SturdyPool:
         """Hand a call to the worker."""
         with self._guard:
             try:
-                return self._pool.submit(work, *args, **kwargs)
+                future = self._pool.submit(work, *args, **kwargs)
             except BrokenProcessPool:
                 self._pool.shutdown(wait=False)
                 self._pool = self._new_pool()
-                return self._pool.submit(work, *args, **kwargs)
+                future = self._pool.submit(work, *args, **kwargs)
+            if self._longest_s is not None:
+                _end_if_late(self._pool, future, self._longest_s)
+            return future
 
     def warm_up(self) -> None:
         """Start the worker now, so that the first picture does not wait for it."""
@@ -57,6 +63,21 @@ class SturdyPool:
 
     def __exit__(self, *_: Any) -> None:
         self.close()
+
+
+def _end_if_late(pool: ProcessPoolExecutor, future: "Future[Any]", longest_s: float) -> None:
+    # The pool offers no way to end a call; without its worker it calls itself broken.
+    processes = pool._processes  # noqa: SLF001
+
+    def end() -> None:
+        if not future.done():
+            for process in list((processes or {}).values()):
+                process.kill()
+
+    timer = threading.Timer(longest_s, end)
+    timer.daemon = True
+    timer.start()
+    future.add_done_callback(lambda _: timer.cancel())
 
 
 def _begin(initializer: Callable[..., None] | None) -> None:

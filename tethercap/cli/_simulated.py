@@ -45,7 +45,9 @@ class SimulatedCamera:
         )
         ports = self._read_ports()
         self.port = f"ptpip:127.0.0.1:{ports['ptpip_port']}:{ports['ptpip_port']}"
-        self._socket = socket.create_connection(("127.0.0.1", int(ports["control_port"])), timeout=_ANSWER_DEADLINE_S)
+        self.control_port = int(ports["control_port"])
+        """Where it takes orders, one JSON object a line."""
+        self._socket = socket.create_connection(("127.0.0.1", self.control_port), timeout=_ANSWER_DEADLINE_S)
         self._lines = self._socket.makefile("rw", encoding="utf-8", newline="\n")
         self._lock = threading.Lock()
 

@@ -32,6 +32,10 @@ from tethercap.session.runner import RollRunner
 from tethercap.watch.directions import Directions
 from tethercap.watch.watcher import Watcher
 
+LONGEST_CHECK_S = 120.0
+"""A check takes a second or two; what takes so long hangs, as libraries may on a damaged file."""
+LONGEST_CONVERSION_S = 600.0
+
 
 @contextlib.contextmanager
 def open_roll(path: Path, setup: RollSetup | None, *, mirror: Path | None = None) -> Iterator[Roll]:
@@ -73,8 +77,8 @@ class Workers:
     def started(cls, *, convert: bool) -> Iterator["Workers"]:
         """Start the processes, and end them after the block."""
         with contextlib.ExitStack() as stack:
-            checker = stack.enter_context(SturdyPool())
-            converter = stack.enter_context(SturdyPool(stand_back)) if convert else None
+            checker = stack.enter_context(SturdyPool(longest_s=LONGEST_CHECK_S))
+            converter = stack.enter_context(SturdyPool(stand_back, longest_s=LONGEST_CONVERSION_S)) if convert else None
             for pool in (checker, converter):
                 if pool is not None:
                     pool.warm_up()

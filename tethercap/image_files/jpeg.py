@@ -22,7 +22,30 @@ _START_OF_SCAN = b"\xff\xda"
 _END_OF_IMAGE = b"\xff\xd9"
 
 
-def decode_jpeg(jpeg: bytes, reduced: int = 1) -> U8Array:
+LARGEST_LIVE_PX = 60_000_000
+"""No live view has more pixels; what claims to be larger is damaged."""
+_LARGEST_PX = 400_000_000
+_MOST_PX_A_BYTE = 600
+"""Flat grey in a progressive JPEG takes one bit for 64 pixels (ISO/IEC 10918-1, F and G): nothing packs more."""
+_FRAME_HEADERS = frozenset({*range(0xC0, 0xD0)} - {0xC4, 0xC8, 0xCC})
+_WITHOUT_LENGTH = frozenset({0x01, *range(0xD0, 0xD9)})
+
+
+def claimed_px(jpeg: bytes) -> int:
+    """Give the number of pixels that a JPEG's frame header claims; 0 where there is none (ISO/IEC 10918-1, B.2.2)."""
+    at = 2
+    while at + 9 <= len(jpeg) and jpeg[at] == 0xFF:
+        marker = jpeg[at + 1]
+        if marker in _FRAME_HEADERS:
+            return int.from_bytes(jpeg[at + 5 : at + 7], "big") * int.from_bytes(jpeg[at + 7 : at + 9], "big")
+        if marker == 0xFF or marker in _WITHOUT_LENGTH:
+            at += 1 if marker == 0xFF else 2
+        else:
+            at += 2 + int.from_bytes(jpeg[at + 2 : at + 4], "big")
+    return 0
+
+
+def decode_jpeg(jpeg: bytes, reduced: int = 1, *, largest_px: int = _LARGEST_PX) -> U8Array:
     """Decode a JPEG.
 
     Parameters
@@ -31,6 +54,8 @@ def decode_jpeg(jpeg: bytes, reduced: int = 1) -> U8Array:
         The file's content. Bytes after its end mark are ignored; cameras pad.
     reduced : {1, 2, 4, 8}
         Decode at this fraction of the size, which is faster than decoding and shrinking.
+    largest_px : int
+        A picture that claims more pixels is refused before memory is taken for it.
 
     Returns
     -------
@@ -44,6 +69,9 @@ def decode_jpeg(jpeg: bytes, reduced: int = 1) -> U8Array:
     """
     if not jpeg.startswith(b"\xff\xd8") or jpeg.rfind(_END_OF_IMAGE) < jpeg.rfind(_START_OF_SCAN):
         raise UnreadablePictureError("A JPEG is damaged or cut short.")
+    claimed = claimed_px(jpeg)
+    if claimed > min(largest_px, _MOST_PX_A_BYTE * len(jpeg)):
+        raise UnreadablePictureError(f"A JPEG of {len(jpeg)} bytes claims to have {claimed} pixels: it is damaged.")
     encoded = np.frombuffer(jpeg, dtype=np.uint8)
     try:
         pixels = cv2.imdecode(encoded, _REDUCED[reduced] | cv2.IMREAD_IGNORE_ORIENTATION)
@@ -62,7 +90,8 @@ def decode_live(live: LiveJpeg, reduced: int = 1) -> LiveFrame:
     UnreadablePictureError
         If it is no JPEG or is cut short.
     """
-    return LiveFrame(decode_jpeg(live.jpeg, reduced), live.taken_at_s, live.sequence)
+    pixels = decode_jpeg(live.jpeg, reduced, largest_px=LARGEST_LIVE_PX)
+    return LiveFrame(pixels, live.taken_at_s, live.sequence)
 
 
 def encode_jpeg(

@@ -54,3 +54,12 @@ def test_workers_end_when_their_parent_is_killed(tmp_path: Path) -> None:
         _, alive = psutil.wait_procs(workers, timeout=20)
     assert len(workers) == 2
     assert alive == []
+
+
+def test_a_call_that_hangs_is_ended_and_the_next_one_gets_a_new_worker() -> None:
+    with SturdyPool(longest_s=1.0) as pool:
+        before = pool.submit(os.getpid).result(60)
+        hanging = pool.submit(signal.pause)
+        with pytest.raises(BrokenProcessPool):
+            hanging.result(60)
+        assert pool.submit(os.getpid).result(60) != before

@@ -7,7 +7,7 @@ from PIL import Image
 
 from tethercap.errors import StorageError, UnreadablePictureError
 from tethercap.image_files.icc import icc_profile
-from tethercap.image_files.jpeg import decode_jpeg, decode_live, encode_jpeg, write_jpeg
+from tethercap.image_files.jpeg import claimed_px, decode_jpeg, decode_live, encode_jpeg, write_jpeg
 from tethercap.image_files.metadata import read, xmp_packet
 from tethercap.pictures import ColourSpace, LiveJpeg, U8Array
 
@@ -64,3 +64,27 @@ def test_profile_and_metadata_are_read_by_others(picture: U8Array, tmp_path: Pat
 def test_a_folder_that_is_not_there_is_a_clear_error(picture: U8Array, tmp_path: Path) -> None:
     with pytest.raises(StorageError, match="could not be written"):
         write_jpeg(tmp_path / "gone" / "proof.jpg", picture)
+
+
+@pytest.mark.parametrize("progressive", [False, True])
+@pytest.mark.parametrize("claimed", [(65500, 65500), (30000, 3000), (9000, 7000)])
+def test_a_size_that_cannot_be_is_refused_before_memory_is_taken(
+    picture: U8Array, claimed: tuple[int, int], progressive: bool
+) -> None:
+    out = io.BytesIO()
+    Image.fromarray(picture[:, :, ::-1]).save(out, "JPEG", progressive=progressive)
+    jpeg = out.getvalue()
+    at = max(jpeg.find(b"\xff\xc0"), jpeg.find(b"\xff\xc2"))
+    height_px, width_px = (int.from_bytes(jpeg[at + n : at + n + 2], "big") for n in (5, 7))
+    assert (height_px, width_px) == picture.shape[:2]
+    assert claimed_px(jpeg) == height_px * width_px
+    bomb = jpeg[: at + 5] + claimed[1].to_bytes(2, "big") + claimed[0].to_bytes(2, "big") + jpeg[at + 9 :]
+    with pytest.raises(UnreadablePictureError, match="claims to have"):
+        decode_live(LiveJpeg(bomb, 0.0, 0))
+
+
+def test_the_flattest_picture_is_not_called_a_bomb() -> None:
+    out = io.BytesIO()
+    Image.new("L", (4000, 3000), 128).save(out, "JPEG", quality=1, progressive=True, optimize=True)
+    assert decode_jpeg(out.getvalue()).shape == (3000, 4000, 3)
+    assert claimed_px(b"\xff\xd8\xff\xd9") == 0
