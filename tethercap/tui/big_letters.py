@@ -97,8 +97,8 @@ def half_block_rows(mask: npt.NDArray[np.bool_]) -> list[str]:
     return ["".join(blocks[row]) for row in 2 * mask[0::2].astype(int) + mask[1::2]]
 
 
-def big_rows(text: str, scale: int = 1) -> list[str]:
-    """Give large text as rows: 4 at scale 1, 8 at scale 2, one pixel of room below, and above where scale leaves it."""
+def big_rows(text: str, scale: int = 1, rows: int = 4) -> list[str]:
+    """Give large text as so many rows, the letters in their middle; at least 4 rows at scale 1, 7 at scale 2."""
     mask = draw(text, scale)
-    room = np.zeros((1, mask.shape[1]), dtype=bool)
-    return half_block_rows(np.concatenate([room, mask, room]) if scale > 1 else mask)
+    spare = max(0, 2 * rows - mask.shape[0])
+    return half_block_rows(np.pad(mask, ((spare // 2, spare - spare // 2), (0, 0))))

@@ -103,6 +103,18 @@ class CaptureView:
         return None if self.frames_expected is None else max(0, self.frames_expected - self.frames_done)
 
     @property
+    def is_whole(self) -> bool:
+        """Nothing is left to take of what the roll should hold, nor to take again."""
+        again = any(mark is FrameMark.HELD for mark in self.marks.values())
+        return self.frames_left == 0 and not again
+
+    @property
+    def frame_in_view(self) -> str:
+        """Number of the frame that lies in the holder: the one just filed as long as the film has not gone on."""
+        stays = self.last is not None and (self.busy or self.state is RunState.FILED)
+        return self.last.frame_id if self.last is not None and stays else self.next_frame_id
+
+    @property
     def time_left_s(self) -> float | None:
         """Time to the end of the roll at the present pace; None before there is a pace."""
         left = self.frames_left

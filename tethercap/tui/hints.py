@@ -35,7 +35,7 @@ class Hint:
     """At most nine letters, to be read from two metres."""
     tone: Tone
     sentence: str
-    """The same in words, with figures."""
+    """The same in words, with figures; parts that stand for themselves on lines of their own."""
     amount: str = ""
     """Arrow and millimetres, or turn and degrees, in the band's large letters."""
 
@@ -116,7 +116,9 @@ def _ready(view: CaptureView, fire_key: str) -> Hint:
 def _of_state(view: CaptureView, centring_mm: float, tilt_deg: float, directions: Directions) -> Hint:
     match view.state:
         case RunState.NO_FILM:
-            return Hint("NO FILM", Tone.QUIET, "Put a strip into the holder.")
+            if view.is_whole:
+                return _whole(view)
+            return Hint("NO FILM", Tone.QUIET, f"Put a strip into the holder, frame {view.next_frame_id} first.")
         case RunState.MOVING:
             return Hint("MOVING", Tone.QUIET, _moving(view.sighting, centring_mm, directions))
         case RunState.SETTLING:
@@ -129,10 +131,16 @@ def _of_state(view: CaptureView, centring_mm: float, tilt_deg: float, directions
 
 def _trouble(view: CaptureView) -> Hint:
     error = view.trouble
-    text = " ".join(part for part in (error.what, error.safe, error.todo) if part) if error is not None else ""
+    parts = (error.what, error.safe, error.todo) if error is not None else ()
+    text = "\n".join(part for part in parts if part)
     if view.recovering:
-        return Hint("WAIT", Tone.TROUBLE, f"{text} Trying to get it back …")
-    return Hint("TROUBLE", Tone.TROUBLE, text)
+        return Hint("NO CAMERA", Tone.TROUBLE, f"{text}\nTrying to get it back …")
+    return Hint("NOT SAVED" if view.pull_again_offered else "TROUBLE", Tone.TROUBLE, text)
+
+
+def _whole(view: CaptureView) -> Hint:
+    text = f"All {view.frames_done} frames are here: q leaves, more film goes on as frame {view.next_frame_id}."
+    return Hint("ROLL DONE", Tone.DONE, text)
 
 
 def _moving(sighting: Sighting | None, centring_mm: float, directions: Directions) -> str:
@@ -151,6 +159,9 @@ def _held(view: CaptureView, centring_mm: float, tilt_deg: float, directions: Di
         return Hint("HOLD", Tone.HOLD, refused + " ".join(view.held))
     reasons = [reason for reason in sighting.verdict.reasons if reason.code is not ReasonCode.INFERRED]
     texts = "; ".join(reason.text for reason in reasons)
+    if any(reason.code is ReasonCode.BLANK_FRAME for reason in reasons):
+        text = f"Frame {view.next_frame_id} looks unexposed: b notes it as blank, x takes it anyway."
+        return Hint("BLANK", Tone.UNSURE, text)
     if sighting.verdict.decision is Decision.CANNOT_TELL:
         return Hint("UNSURE", Tone.UNSURE, f"{refused}Cannot tell: {texts or 'the edges are not seen'}.")
     if sighting.alignment is not None:
@@ -174,6 +185,8 @@ def _shot(view: CaptureView) -> Hint:
             return Hint("PULLING", Tone.BUSY, f"Frame {frame} comes from the camera.")
         case RunState.CHECKING:
             return Hint("CHECKING", Tone.BUSY, f"Frame {frame} is opened and looked at.")
+        case _ if view.is_whole:
+            return _whole(view)
         case _:
             return Hint("FILED", Tone.DONE, f"Frame {frame} is safe. Move the film to frame {view.next_frame_id}.")
 

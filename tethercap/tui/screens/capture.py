@@ -19,7 +19,7 @@ from tethercap.tui.actions import Where, action_named, bindings_of, key_name
 from tethercap.tui.capture_view import CaptureView
 from tethercap.tui.exposure_row import ExposureDial
 from tethercap.tui.hints import AS_THE_PICTURE_SHOWS, Hint, Tone, ended_early, hint_of, leaving_hint
-from tethercap.tui.lines import Line, Role, Span, line, wrap
+from tethercap.tui.lines import Role, Span, line
 from tethercap.tui.mailbox import EventMailbox
 from tethercap.tui.messages import EventsArrived, Ring, RunnerFinished, Told
 from tethercap.tui.notices import notice_of
@@ -30,7 +30,7 @@ from tethercap.tui.runner_port import RunnerMaker
 from tethercap.tui.screens.live import LiveScreen
 from tethercap.tui.strip_dial import StripDial
 from tethercap.tui.widgets.ask_row import AskRow
-from tethercap.tui.widgets.band import Band
+from tethercap.tui.widgets.band import Band, sentence_lines
 from tethercap.tui.widgets.bars import key_line, last_lines, top_line
 from tethercap.tui.widgets.live_view import LiveView
 from tethercap.tui.widgets.panel import panel_lines
@@ -148,7 +148,7 @@ class CaptureScreen(LiveScreen):
             self.offer(self._watched.frame, self._drawing_of(self._watched))
 
     def _drawing_of(self, event: Watched) -> Drawing:
-        return self._choice.drawing_of(event, self.view.next_frame_id, self.limits)
+        return self._choice.drawing_of(event, self.view.frame_in_view, self.limits)
 
     def on_events_arrived(self) -> None:
         """Take in what happened and show it at once."""
@@ -240,7 +240,7 @@ class CaptureScreen(LiveScreen):
         self.query_one("#band", Band).show_hint(hint)
         self.set_class(hint.tone is Tone.TROUBLE, "-long")
         sentence = self.query_one("#sentence", Rows)
-        sentence.show(_sentence(hint, sentence.size.width, sentence.size.height))
+        sentence.show(sentence_lines(hint, sentence.size.width, sentence.size.height))
         panel = self.query_one("#panel", Rows)
         if panel.size.width:
             panel.show(panel_lines(self.view, hint, self.limits, panel.size.width, panel.size.height))
@@ -395,7 +395,3 @@ class CaptureScreen(LiveScreen):
         """End everything that was started."""
         self.runner.stop()
         super().on_unmount()
-
-
-def _sentence(hint: Hint, width: int, height: int) -> list[Line]:
-    return [(Span(f" {text}", Role.STRONG),) for text in wrap(hint.sentence, max(10, width - 2))[:height]]

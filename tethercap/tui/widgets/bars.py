@@ -67,15 +67,26 @@ def _findings(last: LastShot) -> Line:
     return (Span(" ".join(last.findings), Role.PLAIN if last.passed else Role.BAD),)
 
 
+_ALWAYS = ("help", "leave")
+"""Shown at the right end whatever the width: who knows these two finds the rest."""
+
+
 def key_line(where: Where, width: int, keys: Mapping[str, str] | None = None) -> Line:
-    """As many keys as fit, the most needed first; `keys` overrules the registry's."""
-    parts: list[Span] = []
-    left = width - 1
-    for action in actions_of(where):
-        key = key_name((keys or {}).get(action.id, action.key))
-        piece = (Span(f" {key} ", Role.ACCENT), Span(f"{action.label} ", Role.FAINT))
-        if action.rank >= 50 or width_of(piece) > left:
-            continue
-        parts += piece
+    """As many keys as fit, the most needed first, help and leaving at the end; `keys` overrules the registry's."""
+    pieces = {
+        action.id: (
+            Span(f" {key_name((keys or {}).get(action.id, action.key))} ", Role.ACCENT),
+            Span(f"{action.label} ", Role.FAINT),
+        )
+        for action in actions_of(where)
+        if action.rank < 50
+    }
+    last = tuple(span for action_id in _ALWAYS for span in pieces.pop(action_id, ()))
+    left = width - width_of(last)
+    shown: list[Span] = []
+    for piece in pieces.values():
+        if width_of(piece) > left:
+            break
+        shown += piece
         left -= width_of(piece)
-    return tuple(parts)
+    return ends(tuple(shown), last, width)

@@ -28,7 +28,7 @@ def panel_lines(view: CaptureView, hint: Hint, limits: Limits, width: int, heigh
     if len(lines) > height:  # the small screen: no blank rows between blocks
         lines = [entry for block in blocks for entry in block]
     spare = height - len(lines)
-    if spare >= 4:
+    if spare >= 4 and view.log:
         lines += _log(view, inner, spare)
     return [(Span(" "), *entry) for entry in lines[:height]]
 
@@ -43,7 +43,7 @@ def _position(view: CaptureView, limits: Limits, width: int) -> list[Line]:
     alignment = sighting.alignment if sighting is not None else None
     edges = sighting.edges if sighting is not None else None
     sure = f"{edges.confidence:.0%} sure" if edges is not None else "not found"
-    lines = [_heading(f"frame {view.next_frame_id}", sure, width)]
+    lines = [_heading(f"frame {view.frame_in_view}", sure, width)]
     offset = alignment.offset if alignment is not None else None
     lines.append(_gauge("along", offset.x_mm if offset else None, "mm", limits.centring_mm, width))
     lines.append(_gauge("across", offset.y_mm if offset else None, "mm", limits.centring_mm, width))
@@ -136,7 +136,9 @@ def exposure_text(settings: Mapping[Setting, SettingState]) -> str:
 
 
 def _camera(view: CaptureView, width: int) -> list[Line]:
-    if view.live_per_s:
+    if view.recovering:
+        rate = "not answering"
+    elif view.live_per_s:
         rate = f"{view.live_per_s:.0f} pictures/s"
     elif view.sighting is None:
         rate = "no live view" if view.cannot_watch else "waiting for a picture"
