@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -13,10 +14,11 @@ from tethercap.watch.confidence import Fitted, confidence, features, is_believab
 from tethercap.watch.judging import Hypothesis, shows_bare_light
 from tethercap.watch.perforations import PerforationRows
 from tethercap.watch.reduced import ReducedView, reduce_view
-from tethercap.watch.refine import SideFit, refine_sides
+from tethercap.watch.refine import BLACK_SPREAD, SideFit, refine_sides
 from tethercap.watch.search import search
 from tethercap.watch.sighting import EdgeEvidence, FrameEdges, Reason, ReasonCode, Side
 from tethercap.watch.survey import Scale, Scene, inverted, perforations_in, survey, without_holes
+from tethercap.watch.tones import like_base
 
 SIDES = (Side.TOP, Side.RIGHT, Side.BOTTOM, Side.LEFT)
 
@@ -142,6 +144,8 @@ LEAST_VIEW_PX = 64
 """Below this height or width nothing is looked for."""
 COARSE_PX, COARSE_MM = 3.0, 0.15
 """How far off the search may be: so many small px, and as much as a gate is ragged. Further out lies edge print."""
+COARSE_BLACK = 20.0
+"""Codes by which the black beside a slide's edges may differ from that of the search."""
 FINER = ((0.35, 6.0), (0.2, 5.0))
 """How far from the assumed edge the finer passes look: mm, and px at least."""
 WELL_PLACED = 2.5
@@ -209,17 +213,37 @@ def _passes(
     f, px_per_mm = hypothesis.film_format, hypothesis.px_per_mm * factor
     size_px = (f.along_mm * px_per_mm, f.across_mm * px_per_mm)
     bases = np.repeat(hypothesis.base[None, :], 4, axis=0)
-    fits: tuple[SideFit, ...] = ()
     coarse_px = COARSE_PX * factor + COARSE_MM * px_per_mm
-    for reach_px in (coarse_px, *(max(reach_mm * px_per_mm, least_px) for reach_mm, least_px in FINER)):
-        fits = refine_sides(
-            pixels_bgr, corners, bases, reach_px=reach_px, inverted=hypothesis.inverted, touching=touching
-        )
+    fit = partial(refine_sides, pixels_bgr, inverted=hypothesis.inverted, touching=touching)
+    fits = fit(corners, bases, reach_px=coarse_px, black=COARSE_BLACK)
+    corners, bases = move_sides(corners, fits, size_px), _bases(bases, fits, inverted=hypothesis.inverted)
+    if hypothesis.inverted and not _share_a_base(fits, bases):
+        # One of them is an edge inside the picture: the frame's lies further out.
+        fits = fit(corners, bases, reach_px=coarse_px)
         corners = move_sides(corners, fits, size_px)
-        bases = np.array(
-            [fit.outside if fit.seen.mean() > 0.2 else base for fit, base in zip(fits, bases, strict=True)]
-        )
+    for reach_mm, least_px in FINER:
+        fits = fit(corners, bases, reach_px=max(reach_mm * px_per_mm, least_px))
+        corners, bases = move_sides(corners, fits, size_px), _bases(bases, fits, inverted=hypothesis.inverted)
     return corners, fits
+
+
+def _share_a_base(fits: tuple[SideFit, ...], bases: F32Array) -> bool:
+    """Whether all sides that are seen lie against the same black."""
+    black = [like_base(fit.outside, base, black=BLACK_SPREAD) for fit, base in zip(fits, bases, strict=True)]
+    return all(is_black or not is_seen(fit) for is_black, fit in zip(black, fits, strict=True))
+
+
+def _bases(bases: F32Array, fits: tuple[SideFit, ...], *, inverted: bool) -> F32Array:
+    """Tone of the base beside each side, as the fits show it, shape (4, 3).
+
+    Light falls off towards the corners, and a negative's base with it. What is black in a slide hardly changes: the
+    blackest side tells it for all, so that a dark part of the picture is not taken for it.
+    """
+    tones = np.array([fit.outside if fit.seen.mean() > 0.2 else base for fit, base in zip(fits, bases, strict=True)])
+    if inverted:
+        seen = [fit.outside for fit in fits if fit.seen.mean() > 0.2]
+        tones[:] = max(seen, key=lambda tone: float(tone.sum()), default=bases[0])
+    return np.asarray(tones, np.float32)
 
 
 def as_answer(fitted: Fitted, sure: float, film_kind: FilmKind | None, mm_per_px: float | None) -> FrameEdges | NotSeen:

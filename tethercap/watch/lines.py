@@ -17,6 +17,8 @@ STEP_PX = 2
 """Half the distance over which a step is measured, small px: wide enough for soft edges, narrower than a gap."""
 FULL_STEP = 8.0
 """A step of this many codes counts 0.7; weaker ones in proportion, stronger ones ever closer to 1."""
+CREST = 0.75
+"""Share of a peak from which on places belong to its top."""
 SLOPE_SPREAD = np.float32(np.tan(np.radians(0.8)))
 """How far edges turn from the film's direction: keystone, and a gate set askew."""
 
@@ -149,7 +151,15 @@ def candidate_lines(
     best = preferred.argmax(axis=0)
     strength = signed[best, np.arange(signed.shape[1])]
     places = peaks(strength, least=least, apart=3, most=most)
-    return Lines(places.astype(np.float32), slopes[best[places]], strength[places] * np.float32(sign))
+    return Lines(_crests(strength, places), slopes[best[places]], strength[places] * np.float32(sign))
+
+
+def _crests(strength: F32Array, places: npt.NDArray[np.intp]) -> F32Array:
+    """Middle of each peak's flat top, px: a step is as wide as it is measured over, and strong ones saturate."""
+    around = places[:, None] + np.arange(-2 * STEP_PX, 2 * STEP_PX + 1)
+    values = strength[np.clip(around, 0, len(strength) - 1)]
+    weight = np.maximum(values - np.float32(CREST) * strength[places][:, None], 0)
+    return np.asarray((weight * around).sum(axis=1) / np.maximum(weight.sum(axis=1), 1e-6), np.float32)
 
 
 def joined(first: Lines, second: Lines) -> Lines:

@@ -5,7 +5,7 @@ import numpy as np
 from tethercap.pictures import F32Array
 from tethercap.watch.perforations import PerforationRows
 from tethercap.watch.reduced import ReducedView
-from tethercap.watch.tones import like_base
+from tethercap.watch.tones import BLACK_SPREAD, like_base
 
 LIT_SHARE = 0.25
 """Share of the brightest tone from which on a place is inside the opening and not the holder."""
@@ -75,4 +75,4 @@ def is_blank(view: ReducedView, corners: F32Array, base: F32Array, *, inverted: 
     if len(patch) < 50:
         return False
     tones = np.float32(255) - patch if inverted else patch
-    return bool(like_base(tones, base, 0.2).mean() > 0.985)
+    return bool(like_base(tones, base, 0.2, black=BLACK_SPREAD if inverted else None).mean() > 0.985)

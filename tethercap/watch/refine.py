@@ -34,8 +34,15 @@ TRACKING = Sampling(28, 3, 23)
 """For an edge that was seen in the picture before: a quarter of the work."""
 WINDOW = 6
 """Samples on either side of a step that say how large it is."""
+BLACK_SPREAD = 12.0
+"""Codes by which the black of a slide differs along its edges."""
+LIGHT_OVER_BASE = 1.12
+"""How much brighter than expected the base may be."""
 ENOUGH_STEP = 10.0
-"""A step of so many codes is an edge, however much stronger ones there may be further in."""
+ENOUGH_NOISE = 8.0
+"""So much of the noise, up to `ENOUGH_STEP` codes, is an edge, however much stronger ones there may be further in."""
+LEAST_STEP = 3.5
+"""Steps of fewer codes are none."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,6 +78,7 @@ def refine_sides(
     inverted: bool,
     touching: tuple[bool, ...] = (False, False, False, False),
     sampling: Sampling = SEARCHING,
+    black: float = BLACK_SPREAD,
 ) -> tuple[SideFit, ...]:
     """Fit the four edges near assumed corners.
 
@@ -90,12 +98,17 @@ def refine_sides(
         Sides where no base lies outside: a step either way is taken.
     sampling : Sampling
         How finely the bands are sampled.
+    black : float
+        Codes by which the black of a slide may differ from its base.
     """
     step_px = 2 * reach_px / (sampling.across - 1)
     bands, visible = sample_bands(pixels_bgr, corners, step_px, sampling)
     if inverted:
         bands = np.float32(255.0) - bands
-    return _fit(bands, visible, np.asarray(bases, np.float32), step_px, np.array(touching))
+    # Nothing on a negative is brighter than its base: what is, is light beside the film or through a hole.
+    bases = np.asarray(bases, np.float32)
+    np.minimum(bands, np.float32(LIGHT_OVER_BASE) * bases[:, None, None, :], out=bands)
+    return _fit(bands, visible, bases, step_px, np.array(touching), black if inverted else None)
 
 
 def sample_bands(
@@ -132,7 +145,7 @@ def sample_bands(
 
 
 def _fit(
-    bands: F32Array, visible: BoolArray, bases: F32Array, step_px: float, either_way: BoolArray
+    bands: F32Array, visible: BoolArray, bases: F32Array, step_px: float, either_way: BoolArray, black: float | None
 ) -> tuple[SideFit, ...]:
     """Fit all sides at once; `bands` has shape (sides, segments, across, 3), outside first."""
     sides, segments, across = bands.shape[:3]
@@ -141,13 +154,16 @@ def _fit(
     means = (total[:, :, WINDOW:] - total[:, :, :-WINDOW]) * np.float32(1 / WINDOW)
     before, after = means[:, :, :-WINDOW], means[:, :, WINDOW:]
     step = _grey(before) - _grey(after)
-    clear = like_base(before, bases[:, None, None, :], 0.2)
+    # A soft edge reaches into the window before it: the base is read a little further out.
+    further = np.maximum(np.arange(before.shape[2]) - WINDOW // 2, 0)
+    tone_before = before[:, :, further]
+    clear = like_base(tone_before, bases[:, None, None, :], 0.2, black=black)
     if either_way.any():
         step[either_way], clear[either_way] = np.abs(step[either_way]), True
-    best = _outermost(step, clear, across)
-    size = _at(step, best)
     noise = _noise(_grey(bands))
-    usable = (size > np.maximum(4.0 * noise, 3.5)[:, None]) & _at(clear, best) & visible
+    best = _outermost(step, clear, across, noise)
+    size = _at(step, best)
+    usable = (size > np.maximum(4.0 * noise, LEAST_STEP)[:, None]) & _at(clear, best) & visible
     high, low = _at(before, best), _at(after, best)
     offset = (_step_place(_grey(total), _grey(high), _grey(low), best) - across // 2) * np.float32(step_px)
     u = ((np.arange(segments) + 0.5) / segments * 2 - 1).astype(np.float32)
@@ -157,7 +173,7 @@ def _fit(
     count = np.maximum(kept.sum(axis=1), 1)
     ragged = np.sqrt((residual * residual).sum(axis=1) / count)
     contrast = (size * kept).sum(axis=1) / count / noise
-    outside = (high * kept[..., None]).sum(axis=1) / count[:, None]
+    outside = (_at(tone_before, best) * kept[..., None]).sum(axis=1) / count[:, None]
     inside = (low * kept[..., None]).sum(axis=1) / count[:, None]
     return tuple(
         SideFit(
@@ -185,7 +201,7 @@ def _at(values: npt.NDArray[Any], best: npt.NDArray[np.intp]) -> npt.NDArray[Any
     return np.asarray(values[np.arange(sides)[:, None], np.arange(segments)[None, :], best])
 
 
-def _outermost(step: F32Array, clear: BoolArray, across: int) -> npt.NDArray[np.intp]:
+def _outermost(step: F32Array, clear: BoolArray, across: int, noise: F32Array) -> npt.NDArray[np.intp]:
     """Where each segment first leaves the base: the picture's own contours lie further in, and may be stronger.
 
     Only crests of the step count: the flank of a brighter edge outside (film against bare light) is passed over.
@@ -197,7 +213,8 @@ def _outermost(step: F32Array, clear: BoolArray, across: int) -> npt.NDArray[np.
     crest[..., 1:] &= step[..., 1:] >= step[..., :-1]
     crest[..., :-1] &= step[..., :-1] >= step[..., 1:]
     weighted = np.where(crest, weighted, np.float32(0))
-    enough = np.minimum(np.float32(0.5) * weighted.max(axis=2), np.float32(ENOUGH_STEP))
+    sure = np.clip(ENOUGH_NOISE * noise, LEAST_STEP, ENOUGH_STEP)
+    enough = np.minimum(np.float32(0.5) * weighted.max(axis=2), sure[:, None])
     return np.asarray((weighted >= enough[..., None]).argmax(axis=2), np.intp)
 
 

@@ -16,7 +16,7 @@ SLOPES = np.tan(np.radians(np.arange(-LARGEST_TILT_DEG, LARGEST_TILT_DEG + 0.1, 
 """Directions in which lines are looked for, rise over run."""
 DIRECTIONS = 3
 """So many directions are tried: holder, film and what is pictured need not be parallel."""
-WEAKEST_DIRECTION = 0.25
+WEAKEST_DIRECTION = 0.05
 """Least strength of a direction, as a share of the strongest."""
 APART_SLOPES = 2
 """Directions nearer to each other than this many slopes are one."""

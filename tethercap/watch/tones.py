@@ -17,6 +17,10 @@ SEEN_STEP = 5.0
 """Codes from which on a step is taken for one; the mean of a segment has a noise of well under one code."""
 
 
+BLACK_SPREAD = 20.0
+"""Codes by which the black of a slide differs from place to place, and by which small px mix it with the picture."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class SideTones:
     """Tones along one side of a hypothetical frame, in equal shares of its length; NaN where out of view."""
@@ -67,7 +71,7 @@ def base_tone(outside: F32Array, step: F32Array) -> F32Array:
     return np.asarray(np.sort(upper, axis=0)[len(upper) // 2], np.float32)
 
 
-def like_base(tone: F32Array, base: F32Array, spread: float = 0.15) -> BoolArray:
+def like_base(tone: F32Array, base: F32Array, spread: float = 0.15, *, black: float | None = None) -> BoolArray:
     """Whether tones are those of clear base.
 
     Parameters
@@ -78,7 +82,13 @@ def like_base(tone: F32Array, base: F32Array, spread: float = 0.15) -> BoolArray
         Shape (3,), or broadcastable to `tone`.
     spread : float
         How far the light may rise or fall across the field, as a share; the channels move together but for a little.
+    black : float or None
+        None for a negative; for a slide seen the other way round, the codes by which its black base may differ: that
+        varies with the light too, but is little.
     """
+    if black is not None:
+        off = np.abs(tone - base).max(axis=-1)
+        return np.asarray(off <= np.float32(black) + np.float32(spread) * (np.float32(255) - base).max(axis=-1))
     base_mean = np.maximum(base.sum(axis=-1) / np.float32(3), np.float32(1))
     level = tone.sum(axis=-1) / (3 * base_mean)
     apart = np.abs(tone - level[..., None] * base).max(axis=-1)
@@ -111,7 +121,8 @@ def score_sides(sides: tuple[SideTones, ...], *, inverted: bool) -> tuple[tuple[
     if np.isnan(base[0]):
         return (SideScore(),) * len(sides), base
     visible = ~np.isnan(step)
-    clear_out = like_base(outside, base) & visible
+    black = BLACK_SPREAD if inverted else None
+    clear_out = like_base(outside, base, black=black) & visible
     dark = visible & (out_level < np.float32(0.3) * base.mean()) & (not inverted)
     shares = np.stack(
         [
@@ -119,7 +130,7 @@ def score_sides(sides: tuple[SideTones, ...], *, inverted: bool) -> tuple[tuple[
             (visible & ~clear_out & ~dark) | (clear_out & (step < -8.0)),
             dark,
             clear_out & (np.abs(step) <= SEEN_STEP),
-            visible & ~dark & ~clear_out & ~like_base(inside, base) & (np.abs(step) > SEEN_STEP),
+            visible & ~dark & ~clear_out & ~like_base(inside, base, black=black) & (np.abs(step) > SEEN_STEP),
         ]
     ).astype(np.float32)
     ends = np.cumsum([len(side.outside) for side in sides])
