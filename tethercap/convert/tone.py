@@ -7,8 +7,8 @@ from tethercap.pictures import F64Array
 
 MIDDLE_GREY = 0.18
 """Reflectance of the grey card."""
-SHOULDER_FROM = 0.85
-"""Linear value above which highlights are drawn together; diffuse white (0.9) is only just touched."""
+SHOULDER_FROM = 0.90
+"""Linear value above which highlights are drawn together; diffuse white (0.9) is not touched."""
 
 _TOE = 0.003
 """Linear light at which the darkest tones begin to be drawn together, so that none is cut off at black."""
