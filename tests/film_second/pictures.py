@@ -88,7 +88,7 @@ def _draw(
         change(rng, lit)
     pixels = camera.shown(lit, rng, setting.moment)
     corners = _corners(setting.frame, camera, pose, setting.moment)
-    shares = _shares(setting.frame, camera, pose, setting.moment, lit) if film is not None else (0.0,) * 4
+    shares = edge_shares(setting.frame, camera, pose, setting.moment, lit) if film is not None else (0.0,) * 4
     seen = tuple(share >= SEEN_SHARE for share in shares)
     if not _fits_tier(tier, shares, seen):
         return None
@@ -193,7 +193,7 @@ def _corners(frame: Frame, camera: Camera, pose: Pose, moment: Moment) -> F64Arr
     return np.array(corners)
 
 
-def _shares(frame: Frame, camera: Camera, pose: Pose, moment: Moment, lit: F32Array) -> tuple[float, ...]:
+def edge_shares(frame: Frame, camera: Camera, pose: Pose, moment: Moment, lit: F32Array) -> tuple[float, ...]:
     """Share of each edge's length with a step that can be told from the noise."""
     rig, tone = camera.rig, camera.tone_of(lit, moment)
     soft_mm = 1.5 * rig.blur_px / rig.px_per_mm

@@ -8,6 +8,7 @@ import numpy as np
 from tests.film_second import scenes
 from tests.film_second.camera import Camera, Moment, Pose, Rig
 from tests.film_second.hands import HANDS, SAMPLES_PER_S, Hand, Path, seat
+from tests.film_second.pictures import SEEN_SHARE, edge_shares
 from tests.film_second.rigs import pick_rig
 from tests.film_second.scenes import Rng
 from tests.film_second.strip import Film, Frame, Opening, Stock, draw_film
@@ -166,7 +167,8 @@ class RolledFilm:
         begin_s = self._duration_s
         for k in order:
             for start, end in seat(rng, hand, path, -middles[k]):
-                content = contents[k] if contents[k] in {"unexposed", "night"} else "picture"
+                content = contents[k] if contents[k] == "unexposed" or self._shows_edges(film, k) else "night"
+                content = "picture" if content not in {"unexposed", "night"} else content
                 self.stays.append(Stay((number, k), begin_s + start, begin_s + end, content))
         path.move(rng, -away - ends[1] if self._runs_left else away - ends[0], float(rng.uniform(0.7, 1.2)))
         self._duration_s += path.samples / SAMPLES_PER_S
@@ -182,6 +184,15 @@ class RolledFilm:
                 tilt,
             )
         )
+
+    def _shows_edges(self, film: Film, frame: int) -> bool:
+        """Whether a long and a short edge can be seen when the frame lies in the middle."""
+        o = film.frames[frame].opening
+        pose = Pose(-(o.left + o.right) / 2)
+        lit = self._camera.clean(film, pose)
+        shares = edge_shares(film.frames[frame], self._camera, pose, Moment(), lit)
+        top, right, bottom, left = (share >= SEEN_SHARE for share in shares)
+        return (top or bottom) and (left or right)
 
     def _touches(self) -> list[tuple[float, float, float, float]]:
         """When the rig was knocked: time, amplitude in mm, frequency in Hz, decay time in s."""

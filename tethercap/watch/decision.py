@@ -60,13 +60,13 @@ def decide(
             Decision.CANNOT_TELL, not_seen or (Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),)
         )
     missing = tuple(_inferred(edges))
-    if edges.confidence < limits.least_confidence:
-        return Verdict(Decision.CANNOT_TELL, missing or (Reason(ReasonCode.EDGES_NOT_SEEN, "the edges are too faint"),))
     held = (*_out_of_limits(alignment, limits), *_wrong_size(edges, film_format, limits), *_moving(motion))
     if blank:
         return Verdict(
             Decision.CANNOT_TELL, (Reason(ReasonCode.BLANK_FRAME, "the frame looks unexposed"), *missing, *held)
         )
+    if edges.confidence < limits.least_confidence:
+        return Verdict(Decision.CANNOT_TELL, missing or (Reason(ReasonCode.EDGES_NOT_SEEN, "the edges are too faint"),))
     if held:
         return Verdict(Decision.HOLD, (*held, *missing))
     if edges.confidence < limits.accept_confidence or not _enough_seen(edges, grid_known):

@@ -29,9 +29,17 @@ class Shift:
     """False at a scene cut, or where nothing with structure is in view."""
     repeated: bool = False
     """The picture is the same one again: it says nothing."""
+    unlike: float = 0.0
+    """Share of the texture's variance that this shift leaves unexplained."""
 
 
-def measure_shift(before: F32Array, after: F32Array, window: F32Array, expected_x_px: float = 0.0) -> Shift:
+def measure_shift(
+    before: F32Array,
+    after: F32Array,
+    window: F32Array,
+    expected_x_px: float = 0.0,
+    opening: tuple[slice, slice] | None = None,
+) -> Shift:
     """Measure the movement between two small grey pictures.
 
     Parameters
@@ -42,6 +50,8 @@ def measure_shift(before: F32Array, after: F32Array, window: F32Array, expected_
         Hann window for the coarse step, shape (height // 2, width // 2), float32.
     expected_x_px : float
         Movement between the two pictures before; tried first, so that film in steady motion needs no search.
+    opening : tuple of slice or None
+        Rows and columns inside the holder's opening, where they are known; None takes what is lit in `after`.
 
     Returns
     -------
@@ -51,31 +61,50 @@ def measure_shift(before: F32Array, after: F32Array, window: F32Array, expected_
     change = cv2.norm(before, after, cv2.NORM_L1) / before.size
     if change == 0.0:
         return Shift(0.0, 0.0, 0.0, trusted=True, repeated=True)
-    rows, columns = _lit_region(after)
+    rows, columns = opening or (lit_run(after.mean(axis=1)), lit_run(after.mean(axis=0)))
+    if rows.stop - rows.start < 24 or columns.stop - columns.start < 48:
+        rows, columns = slice(0, before.shape[0]), slice(0, before.shape[1])
     one, two = before[rows, columns], after[rows, columns]
-    if one.shape[0] < 24 or one.shape[1] < 48:
-        one, two = before, after
-    start_x, start_y = 0, 0
+    gain = _row_gain(one, two)
+    one, two = _texture(one), _texture(two) * gain
     best = _fraction(one, two, 0, 0)
-    if not best.trusted or abs(best.x_px) > 1.0 or abs(best.y_px) > 1.0:
-        (start_x, start_y) = _whole(before, after, window)
-        for x, y in {(start_x, start_y), (round(expected_x_px), 0), (_whole_by_columns(one, two), 0)}:
+    moves = max(abs(expected_x_px), abs(best.x_px), abs(best.y_px)) > 1.0
+    if moves or not best.trusted or best.unlike > 0.5 * ALIKE_SHARE:
+        for x, y in {_whole(one, two, window), (round(expected_x_px), 0), *_whole_by_columns(one, two, expected_x_px)}:
             tried = _fraction(one, two, x, y)
-            if tried.trusted and (not best.trusted or tried.noise_px < best.noise_px):
+            if max(abs(tried.x_px - x), abs(tried.y_px - y)) > 0.7 and tried.trusted:
+                tried = _fraction(one, two, round(tried.x_px), round(tried.y_px))
+            if tried.trusted and (not best.trusted or _cost(tried, expected_x_px) < _cost(best, expected_x_px)):
                 best = tried
     return best
 
 
-def _lit_region(grey: F32Array) -> tuple[slice, slice]:
-    """Rows and columns inside the holder's opening, less a rim: the holder's own edges do not move with the film."""
-    rows, columns = grey.mean(axis=1), grey.mean(axis=0)
-    return _lit_run(rows), _lit_run(columns)
+FAR_PX = 40.0
+FAR_COST = 0.25
 
 
-def _lit_run(profile: F32Array) -> slice:
+def _cost(shift: Shift, expected_x_px: float) -> float:
+    """What speaks against a shift: what it leaves unexplained, and how suddenly the film would have changed its speed.
+
+    Perforations all look alike, so that on film with little else a leap by some of them would explain as much.
+    """
+    return shift.unlike + FAR_COST * min(abs(shift.x_px - expected_x_px) / FAR_PX, 1.0)
+
+
+def lit_run(profile: F32Array) -> slice:
+    """Places inside the holder's opening, less a rim: the holder's own edges do not move with the film."""
     lit = np.flatnonzero(profile > 0.3 * float(profile.max()))
-    rim = 4
-    return slice(int(lit[0]) + rim, int(lit[-1]) + 1 - rim) if lit.size > 2 * rim + 8 else slice(0, profile.size)
+    return slice(int(lit[0]) + _RIM, int(lit[-1]) + 1 - _RIM) if lit.size > 2 * _RIM + 8 else slice(0, profile.size)
+
+
+_RIM = 2
+_WIDEST = 95
+"""Structure along the film broader than so many px is left out: fall-off and reflections lie still while film moves."""
+
+
+def _texture(grey: F32Array) -> F32Array:
+    """What changes along the film: less the mean around each place in its row."""
+    return np.asarray(grey - cv2.blur(grey, (min(_WIDEST, grey.shape[1] // 2 * 2 - 1), 1)), np.float32)
 
 
 def _whole(before: F32Array, after: F32Array, window: F32Array) -> tuple[int, int]:
@@ -85,10 +114,14 @@ def _whole(before: F32Array, after: F32Array, window: F32Array) -> tuple[int, in
     return round(x * before.shape[1] / size[0]), round(y * before.shape[0] / size[1])
 
 
-def _whole_by_columns(before: F32Array, after: F32Array) -> int:
-    """Shift along x that makes the mean columns most alike: sees film with little on it, smeared by its own speed."""
+_NEAR_PX = 8
+
+
+def _whole_by_columns(before: F32Array, after: F32Array, expected_x_px: float) -> set[tuple[int, int]]:
+    """Shifts along x that make the mean columns most alike, of all and of those near the one expected: sees film with
+    little on it, smeared by its own speed, and perforations that all look alike.
+    """
     one, two = before.mean(axis=0), after.mean(axis=0)
-    one, two = one - one.mean(), two - two.mean()
     width = len(one)
     shifts = np.arange(-int(0.6 * width), int(0.6 * width) + 1)
     products = np.correlate(two, one, mode="full")[shifts + width - 1]
@@ -98,12 +131,15 @@ def _whole_by_columns(before: F32Array, after: F32Array) -> int:
     shared_one = squares_one[width - right] - squares_one[left]
     shared_two = squares_two[width - left] - squares_two[right]
     likeness = 2 * products / np.maximum(shared_one + shared_two, 1e-6)
-    return int(shifts[int(likeness.argmax())])
+    near = np.where(np.abs(shifts - expected_x_px) <= _NEAR_PX, likeness, -2.0)
+    return {(int(shifts[int(alike.argmax())]), 0) for alike in (likeness, near)}
 
 
 ALIKE_SHARE = 0.4
 """Share of the picture's variance that may be left over after a shift; pictures with nothing in common leave twice
 the variance."""
+LEAST_TEXTURE = 0.02
+"""Variance of the texture, codes squared, below which nothing is in view that could be followed."""
 
 
 def _fraction(before: F32Array, after: F32Array, whole_x: int, whole_y: int) -> Shift:
@@ -113,7 +149,6 @@ def _fraction(before: F32Array, after: F32Array, whole_x: int, whole_y: int) -> 
         return Shift(0.0, 0.0, np.inf, trusted=False)
     one = before[max(0, -whole_y) : height - max(0, whole_y), max(0, -whole_x) : width - max(0, whole_x)]
     two = after[max(0, whole_y) : height - max(0, -whole_y), max(0, whole_x) : width - max(0, -whole_x)]
-    two = two * _row_gain(one, two)
     mean = one + two
     high, wide = one.shape[0] // 2 * 2 - 1, one.shape[1] // 2 * 2 - 1
     here = slice(1, high, 2), slice(1, wide, 2)
@@ -126,14 +161,17 @@ def _fraction(before: F32Array, after: F32Array, whole_x: int, whole_y: int) -> 
     change = (two[here] - one[here]).ravel()
     count = change.size
     normal, right = (rows @ rows.T).astype(np.float64), (rows @ change).astype(np.float64)
-    spread = normal[2, 2] / count - (normal[2, 3] / count) ** 2 + 1.0
+    spread = normal[2, 2] / count - (normal[2, 3] / count) ** 2
     structure = normal[0, 0] / count
     normal[np.arange(4), np.arange(4)] += np.array([1e-5, 1e-5, 1e-3, 1e-6]) * count
     solution = np.linalg.solve(normal, right)
     left_over = max(float(change @ change) - float(solution @ right), 0.0) / count
     noise_px = float(np.sqrt(left_over / max(structure * count, 1e-9)) * CORRELATED)
-    trusted = bool(np.abs(solution[:2]).max() < 1.6 and left_over < ALIKE_SHARE * spread and noise_px < 0.2)
-    return Shift(whole_x + float(solution[0]), whole_y + float(solution[1]), noise_px, trusted)
+    unlike = left_over / max(spread, 1e-9)
+    trusted = bool(
+        np.abs(solution[:2]).max() < 1.6 and unlike < ALIKE_SHARE and spread > LEAST_TEXTURE and noise_px < 0.2
+    )
+    return Shift(whole_x + float(solution[0]), whole_y + float(solution[1]), noise_px, trusted, unlike=unlike)
 
 
 CORRELATED = 2.0
@@ -155,6 +193,8 @@ ACROSS_COUNTS = 0.3
 """Weight of movement across the film: it lies between guides, and what bands of flicker leave behind is across."""
 REST_DRIFT_S = 0.1
 """Film at rest stays within what the fastest still film goes in this time; creeping further is no rest."""
+FORGETS = 0.997
+"""How much of the light once seen at a place is still believed a picture later: half after eight seconds."""
 
 
 class MotionMeter:
@@ -163,6 +203,7 @@ class MotionMeter:
     def __init__(self) -> None:
         self._before: F32Array | None = None
         self._window: F32Array | None = None
+        self._lit: tuple[F32Array, F32Array] | None = None
         self._at_s = 0.0
         self._shift_px = 0.0
         self._rest_at_px = 0.0
@@ -202,12 +243,13 @@ class MotionMeter:
         if before is None or self._window is None or before.shape != grey.shape or at_s <= self._at_s:
             self._start(grey, at_s)
             return None
-        shift = measure_shift(before, grey, self._window, self._shift_px)
+        shift = measure_shift(before, grey, self._window, self._shift_px, self._opening(grey))
         if shift.repeated:
             self.repeated, self._before = True, grey
             return None
         elapsed_s = at_s - self._at_s
-        self._before, self._at_s, self._shift_px = grey, at_s, shift.x_px if shift.trusted else 0.0
+        self._before, self._at_s = grey, at_s
+        self._shift_px = shift.x_px if shift.trusted else 0.5 * self._shift_px
         self.lost = not shift.trusted
         if self.lost:
             self.still_since_s = None
@@ -216,8 +258,18 @@ class MotionMeter:
         self.across_px += shift.y_px
         return self._speed(shift, at_s, elapsed_s, mm_per_small_px, still_mm_s)
 
+    def _opening(self, grey: F32Array) -> tuple[slice, slice]:
+        """Rows and columns inside the opening: what was lit lately, so that dense film beside bare light is too."""
+        profiles = grey.mean(axis=1), grey.mean(axis=0)
+        if self._lit is None:
+            self._lit = profiles
+        for lit, profile in zip(self._lit, profiles, strict=True):
+            lit *= np.float32(FORGETS)
+            np.maximum(lit, profile, out=lit)
+        return lit_run(self._lit[0]), lit_run(self._lit[1])
+
     def _start(self, grey: F32Array, at_s: float) -> None:
-        self._before, self._at_s = grey, at_s
+        self._before, self._at_s, self._lit = grey, at_s, None
         size = (max(8, grey.shape[1] // _COARSE), max(8, grey.shape[0] // _COARSE))
         self._window = cv2.createHanningWindow(size, cv2.CV_32F).astype(np.float32)
         self.still_since_s = None

@@ -84,7 +84,8 @@ def test_little_confidence_is_never_accepted(confidence: float, decision: Decisi
 
 
 def test_blank_frames_are_asked_about() -> None:
-    verdict = decide(edges(*Side), GOOD, STILL, LIMITS, blank=True)
+    # A blank frame has no edge to be sure of, so what is said about it does not depend on confidence.
+    verdict = decide(edges(*Side, confidence=0.1), GOOD, STILL, LIMITS, blank=True)
     assert verdict.decision is Decision.CANNOT_TELL
     assert ReasonCode.BLANK_FRAME in codes(verdict)
 

@@ -32,7 +32,7 @@ def test_shift_is_sharpest_near_rest(x_px: float, within_px: float) -> None:
     shift = measure_shift(view(0.0, seed=1), view(x_px, seed=2), WINDOW)
     assert shift.trusted
     assert shift.x_px == pytest.approx(x_px, abs=within_px)
-    assert shift.y_px == pytest.approx(0.0, abs=0.02)
+    assert shift.y_px == pytest.approx(0.0, abs=0.03)
 
 
 def test_brightness_is_not_movement() -> None:
