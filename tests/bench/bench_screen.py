@@ -1,11 +1,12 @@
 """What the live picture in a terminal costs, against the usual way of one Style a cell, in the same run.
 
-    python -m tests.bench.bench_screen --seconds 6
+    python -m tests.bench.bench_screen --seconds 6 [--slow] [--tmux]
 
 The app runs in a pty whose other end reads at full speed, or at 1 MB/s, and answers cursor reports once it has read up
-to them, as a terminal does. Printed: pictures a second, CPU of the whole app (percent of one core, drawing and figures
-included), time from a picture taken up until the terminal has shown it, and time from a key until its action, half and
-95 % of cases. A busy machine makes all of them worse; the ratios are what counts.
+to them, as a terminal does; or in tmux, keys going in by its `send-keys`. Printed: pictures a second, CPU of the whole
+app, all threads (percent of one core, drawing and figures included), time from a picture handed over until the terminal
+has shown it, and time from a key until its action, half and 95 % of cases. A busy machine makes all of them worse; the
+ratios are what counts.
 """
 
 import argparse
@@ -25,6 +26,8 @@ from pathlib import Path
 
 import numpy as np
 
+from tests.tui.in_tmux import TmuxRun
+
 SIZES = ((120, 40), (200, 60))
 _ASK = b"\x1b[6n"
 _KEY_EVERY_S = 0.11
@@ -40,9 +43,10 @@ class Measured:
     figures: dict[str, object]
     keys_ms: list[float]
     megabytes_per_s: float
+    terminal: str = ""
 
     def row(self) -> str:
-        line = "unlimited" if self.bytes_per_s is None else f"{self.bytes_per_s / 1e6:g} MB/s"
+        line = self.terminal or "unlimited" if self.bytes_per_s is None else f"{self.bytes_per_s / 1e6:g} MB/s"
         half, most = (np.percentile(self.keys_ms, q) for q in (50, 95)) if self.keys_ms else (float("nan"),) * 2
         return (
             f"{self.way:<6} {self.size[0]}x{self.size[1]:<4} {self.figures['cells']!s:<8} {line:<10}"
@@ -81,6 +85,25 @@ def run(way: str, size: tuple[int, int], seconds: float, bytes_per_s: float | No
     return Measured(way, size, bytes_per_s, figures, delays, amount / (seconds + 3) / 1e6)
 
 
+def run_in_tmux(way: str, size: tuple[int, int], seconds: float) -> Measured:
+    """Run the app in tmux, and press keys there."""
+    with tempfile.TemporaryDirectory() as folder:
+        report = Path(folder) / "report.json"
+        pressed_at_s: list[float] = []
+        arguments = ["-m", "tests.bench.screen_in_pty", way, str(seconds), str(report)]
+        with TmuxRun(arguments, size=size) as tmux:
+            time.sleep(4.0)  # the screen stands by then
+            give_up_s = time.monotonic() + 60
+            while not report.exists() and time.monotonic() < give_up_s:
+                pressed_at_s.append(time.monotonic())
+                tmux.press("x")
+                time.sleep(_KEY_EVERY_S)
+            time.sleep(0.3)
+        figures = json.loads(report.read_text())
+    delays = [1000 * (at - pressed) for pressed, at in zip(pressed_at_s, figures["key_at_s"], strict=False)]
+    return Measured(way, size, None, figures, delays, float("nan"), "tmux")
+
+
 def _be_terminal(ours: int, app: "subprocess.Popen[bytes]", bytes_per_s: float | None) -> tuple[list[float], int]:
     pressed_at_s: list[float] = []
     amount, tail = 0, b""
@@ -110,6 +133,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=6.0)
     parser.add_argument("--slow", action="store_true", help="also over a line of 1 MB/s")
+    parser.add_argument("--tmux", action="store_true", help="also in tmux")
     options = parser.parse_args()
     for size in SIZES:
         own, plain = (run(way, size, options.seconds, None) for way in ("own", "plain"))
@@ -119,6 +143,10 @@ def main() -> None:
         print(f"       ratio: a picture costs {per_picture[1] / per_picture[0]:.1f} times less CPU\n", flush=True)
         if options.slow:
             print(run("own", size, options.seconds, 1e6).row(), flush=True)
+            print(run("plain", size, options.seconds, 1e6).row(), flush=True)
+        if options.tmux:
+            print(run_in_tmux("own", size, options.seconds).row(), flush=True)
+            print(run_in_tmux("plain", size, options.seconds).row(), flush=True)
 
 
 if __name__ == "__main__":

@@ -2,6 +2,7 @@
 
 import gc
 import threading
+import time
 from collections.abc import Callable, Iterable
 from multiprocessing import resource_tracker
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import ClassVar
 from textual import events
 from textual.app import App, SystemCommand
 from textual.binding import BindingType
+from textual.notifications import SeverityLevel
 from textual.screen import Screen
 
 from tethercap.roll.folder import Roll
@@ -33,6 +35,8 @@ from tethercap.tui.themes import NO_COLOUR, THEMES
 from tethercap.watch.directions import Directions
 
 _BELL_GAP_S = 0.18
+_TOAST_GOES_S = 1.0
+"""A notice is gone this long after its time at the latest."""
 WIDTHS = [(0, "-narrow"), (100, "-middle"), (160, "-wide")]
 HEIGHTS = [(0, "-short"), (34, "-high"), (52, "-tall")]
 """Classes of the screen from so many columns or rows on."""
@@ -69,6 +73,7 @@ class TerminalApp(App[int]):
         # Worker processes are spawned through a helper that is handed the standard error's descriptor; once the screen
         # runs, that is Textual's own and has none. So the helper starts now.
         resource_tracker.ensure_running()
+        self._toasts_until_s = 0.0
         self.choice: Choice | None = None
         """What was chosen on the start screen."""
         self._make_first = make_first
@@ -115,6 +120,25 @@ class TerminalApp(App[int]):
         wanted = self.preferences.notices
         if wanted == "always" or (wanted == "when away" and not self.app_focus):
             write_to_terminal(self, notice_text(self.talents.notices, message.title, message.body))
+
+    @property
+    def shows_toasts(self) -> bool:
+        """A short notice may lie over a picture."""
+        return time.monotonic() < self._toasts_until_s
+
+    def notify(
+        self,
+        message: str,
+        *,
+        title: str = "",
+        severity: SeverityLevel = "information",
+        timeout: float | None = None,
+        markup: bool = False,
+    ) -> None:
+        """Show a short notice."""
+        lasts_s = self.NOTIFICATION_TIMEOUT if timeout is None else timeout
+        self._toasts_until_s = max(self._toasts_until_s, time.monotonic() + lasts_s + _TOAST_GOES_S)
+        super().notify(message, title=title, severity=severity, timeout=timeout, markup=markup)
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """The palette's commands: every action that works here, from the registry."""

@@ -11,6 +11,8 @@ import json
 import os
 import sys
 import threading
+import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +31,8 @@ from tethercap.session.options import RunnerOptions
 from tethercap.session.runner import RollRunner
 from tethercap.session.states import RunState
 
+PATIENCE_S = 2.0
+"""Hands-free tries again at once; so long after a failed take a person presses fire."""
 LIES_THERE_S = 1.0
 """A filed frame that lies at rest for so long without going on is spoken of."""
 
@@ -36,6 +40,25 @@ LIES_THERE_S = 1.0
 def say(did: str, **words: object) -> None:
     """Write one line at once."""
     os.write(1, json.dumps({"did": did, **words}).encode() + b"\n")
+
+
+class Person:
+    """Whoever sits at the holder: presses fire for a frame that hands-free leaves to them, when it lies still anew."""
+
+    def __init__(self, fire: Callable[[], None]) -> None:
+        self._fire = fire
+        self._failed_at_s: float | None = None
+        self.presses = 0
+
+    def take(self, event: SessionEvent) -> None:
+        """Take note of an event."""
+        match event:
+            case events.FrameFiled():
+                self._failed_at_s = None if event.accepted else time.monotonic()
+            case events.StateChanged(after=RunState.SEATED) if self._failed_at_s is not None:
+                if time.monotonic() - self._failed_at_s > PATIENCE_S:
+                    self.presses += 1
+                    self._fire()
 
 
 class Reporter:
@@ -126,10 +149,12 @@ def capture(folder: Path, port: str, *, convert: bool) -> None:
                 if isinstance(event, events.StateChanged):
                     STATE[0] = event.after
                 reporter.take(event)
+                person.take(event)
 
             runner: RollRunner = runner_maker(camera, roll, workers, options=RunnerOptions(mode=Mode.HANDS_FREE))(
                 listen
             )
+            person = Person(runner.fire)
             threading.Thread(target=stop_when_told, args=(runner,), daemon=True).start()
             say("running")
             runner.run()

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import psutil
 
-from tests.bench.chain.capture import process_ids
+from tests.bench.chain.capture import Person, process_ids
 from tests.bench.chain.truth import look_at_end, look_at_numbers, read_state
 from tethercap.camera.child import ChildCamera
 from tethercap.cli._simulated import EndOfFilm, SimulatedCamera, operator
@@ -145,10 +145,12 @@ def run_long(
             def listen(event: SessionEvent) -> None:
                 growth.take(event)
                 hand(event)
+                person.take(event)
                 if end_of_film.is_reached(event) or time.monotonic() - growth.last_filed_s > STUCK_S:
                     runner.stop()
 
             runner = runner_maker(camera, roll, workers, options=RunnerOptions(mode=Mode.HANDS_FREE))(listen)
+            person = Person(runner.fire)
             runner.run()
             if time.monotonic() - growth.last_filed_s > STUCK_S:
                 raise TimeoutError(f"nothing was filed for {STUCK_S:.0f} s; threads: {threading.enumerate()}")

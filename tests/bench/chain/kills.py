@@ -11,6 +11,7 @@ import sys
 import threading
 import time
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -36,7 +37,7 @@ MOMENTS = {
 """What is waited for before the kill: any moment, or a word of the capture."""
 GRACE_S = 20.0
 """Processes whose parent was killed end within this."""
-STUCK_S = 120.0
+STUCK_S = 90.0
 """No picture is filed for so long: something hangs."""
 REACTION_S = 0.05
 _LONGEST_WAIT_S = 8.0
@@ -142,12 +143,18 @@ class RollUnderFire:
     """One roll on one simulated camera, through any number of kills."""
 
     def __init__(
-        self, folder: Path, scratch: Path, strips: int, seed: int, chance: random.Random, figures: KillFigures
+        self,
+        folder: Path,
+        scratch: Path,
+        strips: int,
+        chance: random.Random,
+        figures: KillFigures,
+        plan: Sequence[str] = (),
     ) -> None:
-        self.folder, self.scratch, self.strips = folder, scratch, strips
+        self.folder, self.scratch, self.strips, self._plan = folder, scratch, strips, plan
         self._chance, self._figures = chance, figures
-        arguments = ("--hand", "bell", "--fast", "--sensor", "1200x800", "--strips", str(strips), "--seed", str(seed))
-        self.simulated = SimulatedCamera(arguments)
+        arguments = ("--hand", "bell", "--fast", "--sensor", "1200x800", "--strips", str(strips))
+        self.simulated = SimulatedCamera((*arguments, "--seed", str(chance.randrange(1 << 16))))
         self.safe: dict[str, Word] = {}
         self._rung: set[str] = set()
         self._unrung: list[dict[str, Any]] = []
@@ -185,7 +192,7 @@ class RollUnderFire:
             if self._figures.total >= most_kills:
                 victim, moment, at_s = "", "", float("inf")
             else:
-                victim = self._choose(VICTIMS)
+                victim = self._plan[self._figures.total] if self._plan else self._choose(VICTIMS)
                 moment = self._choose(MOMENTS if victim == "capture" else {**MOMENTS, "opened": 0.0})
                 at_s = self._moment(moment)
             if self._listen(moment, at_s):
@@ -336,7 +343,9 @@ def _kind_of(text: str) -> str:
     return " ".join(word for word in text.split() if not any(letter.isdigit() or letter in "/_" for letter in word))
 
 
-def run_kills(folder: Path, kills: int, seed: int, *, strips: int = 6, keep: bool = False) -> KillFigures:
+def run_kills(
+    folder: Path, kills: int, seed: int, *, strips: int = 6, keep: bool = False, plan: Sequence[str] = ()
+) -> KillFigures:
     """Kill until `kills` is reached, over as many rolls as that takes; the last roll is captured to its end.
 
     Parameters
@@ -347,6 +356,8 @@ def run_kills(folder: Path, kills: int, seed: int, *, strips: int = 6, keep: boo
         Strips of six frames a roll.
     keep : bool
         Leave the rolls there.
+    plan : sequence of str, optional
+        Whom to kill, one after the other, instead of by chance.
 
     Raises
     ------
@@ -357,7 +368,7 @@ def run_kills(folder: Path, kills: int, seed: int, *, strips: int = 6, keep: boo
     scratch.mkdir(parents=True, exist_ok=True)
     while figures.total < kills:
         roll = folder / f"roll-{figures.rolls}"
-        RollUnderFire(roll, scratch, strips, chance.randrange(1 << 16), chance, figures).run(kills)
+        RollUnderFire(roll, scratch, strips, chance, figures, plan).run(kills)
         if not keep:
             shutil.rmtree(roll)
     left = [path.name for path in scratch.iterdir() if path.name not in _MAY_BE_THERE]

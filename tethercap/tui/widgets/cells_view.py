@@ -80,9 +80,9 @@ class CellsView(Widget):
             ReadyStrip(line or self._ground, _segments_of(shown, row), shown.columns)
             for row, line in enumerate(shown.lines)
         ]
-        goes_on = before is not None and bool(before.pixels) and before.shape == shown.shape
-        if shown.pixels and goes_on:
-            self._refresh_last_row()  # pixels go out with the last row alone
+        goes_on = before is not None and before.shape == shown.shape and bool(before.pixels) == bool(shown.pixels)
+        if goes_on and not getattr(self.app, "shows_toasts", False):
+            self._refresh_last_row()  # the whole picture goes out with the last row: one line for Textual, not forty
         else:
             self.refresh()
 
@@ -114,11 +114,14 @@ class CellsView(Widget):
         return [strip.crop(crop.x, crop.right) for strip in strips]
 
     def _last_strip(self, shown: Shown) -> Strip:
-        text, row = shown.lines[-1] or self._ground, len(shown.lines) - 1
+        """The last row, with the whole picture in its escape text: cursor kept, moved, put back (DECSC, CUP, DECRC)."""
+        left, top = self.region.x + 1, self.region.y + 1
         if shown.pixels:
-            # Saved cursor, picture at the view's corner, cursor back (DEC: DECSC, CUP, DECRC).
-            text += f"\x1b7\x1b[{self.region.y + 1};{self.region.x + 1}H{shown.pixels}\x1b8"
-        return ReadyStrip(text + self._tail, _segments_of(shown, row), shown.columns)
+            text = f"{self._ground}\x1b7\x1b[{top};{left}H{shown.pixels}\x1b8"
+        else:
+            rows = (f"\x1b[{top + row};{left}H{line}" for row, line in enumerate(shown.lines[:-1]))
+            text = "".join((shown.lines[-1], "\x1b7", *rows, "\x1b8"))
+        return ReadyStrip(text + self._tail, _segments_of(shown, len(shown.lines) - 1), shown.columns)
 
     def _refresh_last_row(self) -> None:
         self.refresh(Region(0, self.size.height - 1, self.size.width, 1))
