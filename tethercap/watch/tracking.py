@@ -12,6 +12,12 @@ from tethercap.watch.confidence import Fitted, is_seen
 from tethercap.watch.edges import move_sides
 from tethercap.watch.refine import TRACKING, SideFit, refine_sides
 
+SEEN_AGAIN = 0.3
+"""Share of an edge to be seen where the grid expects it."""
+SAME_SIZE = 0.006
+"""All frames of a roll come from one gate: so much their sizes may differ, as a share."""
+SURE_AGAIN = 0.95
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Track:
@@ -38,12 +44,11 @@ class Track:
     def of(cls, fitted: Fitted, sure: float, base: F32Array) -> "Track":
         """Start to follow a frame that was found."""
         corners = fitted.corners
-        width = float(np.hypot(*(corners[1] - corners[0])) + np.hypot(*(corners[2] - corners[3]))) / 2
-        height = float(np.hypot(*(corners[3] - corners[0])) + np.hypot(*(corners[2] - corners[1]))) / 2
         bases = np.array([fit.outside if is_seen(fit) else base for fit in fitted.fits], np.float32)
         seen = tuple(float(fit.seen.mean()) for fit in fitted.fits)
         h = fitted.hypothesis
-        return cls(corners, fitted.fits, bases, h.inverted, h.touching, (width, height), fitted.px_per_mm, sure, seen)
+        track = cls(corners, fitted.fits, bases, h.inverted, h.touching, (0.0, 0.0), fitted.px_per_mm, sure, seen)
+        return replace(track, size_px=track.measured_px())
 
     def moved(self, x_px: float, y_px: float) -> "Track":
         """Give the same frame after the film moved."""
@@ -66,6 +71,25 @@ class Track:
         """Place the roll's frame, expected here, by those of its edges that are seen."""
         near = replace(self, keeps_shape=True).fitted(pixels_bgr, 1.0).fitted(pixels_bgr, 0.4)
         return replace(near, seen_then=near.seen_shares())
+
+    def seen_again(self, pixels_bgr: U8Array) -> "Track | None":
+        """Find a frame like this one near its place; None unless three edges or more are seen and its size is the same.
+
+        This frame is one of the roll's that was seen well, moved to where the next one is expected.
+        """
+        near = replace(self, keeps_shape=False).fitted(pixels_bgr, 1.0).fitted(pixels_bgr, 0.4)
+        shares = near.seen_shares()
+        if sum(share >= SEEN_AGAIN for share in shares) < 3 or max(shares[1::2]) < SEEN_AGAIN:
+            return None
+        width, height = near.measured_px()
+        same = max(abs(width / self.size_px[0] - 1), abs(height / self.size_px[1] - 1)) < SAME_SIZE
+        return replace(near, seen_then=shares, sure=min(self.sure, SURE_AGAIN)) if same else None
+
+    def measured_px(self) -> tuple[float, float]:
+        """Width and height between the edges as they are now, px."""
+        c = self.corners
+        width = float(np.hypot(*(c[1] - c[0])) + np.hypot(*(c[2] - c[3]))) / 2
+        return width, float(np.hypot(*(c[3] - c[0])) + np.hypot(*(c[2] - c[1]))) / 2
 
     def holds(self) -> bool:
         """Whether what is seen is still about what was seen when it was found."""

@@ -32,6 +32,9 @@ LEAST_SHORT_EDGE = 0.15
 """Share of a short edge that must be seen to place a frame of the grid along the film."""
 FITS_AT_REST = 4
 """Film at rest is fitted so many times, which averages the noise, and from then on every so many pictures."""
+SEARCH_SLOW, SEARCH_FAST = 2, 5
+"""So many pictures pass between two searches while film runs without a frame to follow: slower and faster than
+`FAST_MM_S`."""
 FAST_MM_S = 25.0
 SLOW_MM_S = 4.0
 FEATURELESS = 0.01
@@ -168,13 +171,21 @@ class Watcher:
         if self._track is not None:
             unsure = self._track.sure < SURE and self._since_search > 5
             return still and (not self._looked_at_rest or unsure)
-        if still and self._looked_at_rest:
-            return self._since_search > 6
-        return speed < FAST_MM_S or self._since_search > 3
+        if still:
+            return not self._looked_at_rest or self._since_search > 6
+        return self._since_search > (SEARCH_SLOW if speed < FAST_MM_S else SEARCH_FAST)
 
     def _search(self, frame: LiveFrame) -> None:
-        """Look for the frame anew, and weigh what is found against its place in the grid and the track so far."""
+        """Look for the frame anew: first where the grid says, which is quick, then everywhere. What is found is weighed
+        against its place in the grid and the track so far.
+        """
         self._since_search = 0
+        middle = (frame.size.width_px - 1) / 2
+        expected = self._grid.predict(self._meter.along_px * self._reducer.factor, middle)
+        again = None if expected is None else expected.seen_again(frame.pixels_bgr)
+        if again is not None:
+            self._track = again
+            return
         best = choose(
             fit_likely(
                 reduce_view(frame.pixels_bgr), frame.pixels_bgr, (self.film_format,), self.film_kind, self.mm_per_px
@@ -185,8 +196,6 @@ class Watcher:
         found = None if best is None else Track.of(best[0], best[1], best[0].hypothesis.base)
         if found is not None and (not found.is_placed() or found.sure < self.limits.least_confidence):
             found = None
-        middle = (frame.size.width_px - 1) / 2
-        expected = self._grid.predict(self._meter.along_px * self._reducer.factor, middle)
         if expected is not None and (found is None or found.sure < SURE or found.seen_sides() < 3):
             placed = expected.placed_by(frame.pixels_bgr)
             supported = placed.is_placed_along() and max(placed.seen_shares()[1::2]) > LEAST_SHORT_EDGE
