@@ -1,4 +1,4 @@
-"""Live pictures of an invented strip: orange base, perforations, six made-up scenes, and where each frame lies."""
+"""Live pictures of an invented strip: orange base, perforations, six drawn scenes, and where each frame lies."""
 
 from functools import lru_cache
 
@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from mock_camera.scenes import draw
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import OffsetMm, PointPx, QuadPx
 from tethercap.pictures import LiveFrame, U8Array
@@ -25,28 +26,15 @@ from tethercap.watch.sighting import (
 WIDTH_PX, HEIGHT_PX = 1024, 680
 PX_PER_MM = 24.0
 FRAME_MM, HEIGHT_MM, PITCH_MM = 36.0, 24.0, 38.0
+_SCENES = ("lake", "harbour", "hills", "meadow", "fruit", "street")
 _BASE_BGR = np.array([88, 140, 214], dtype=np.float32)
 
 
 def _scene(number: int) -> npt.NDArray[np.float32]:
-    """One made-up scene as transmittance per channel, shape (576, 864, 3): sky, hills, a house, a sun."""
-    rng = np.random.default_rng(number)
+    """One made-up scene as the transmittance of a negative per channel, shape (576, 864, 3), BGR."""
     height, width = int(HEIGHT_MM * PX_PER_MM), int(FRAME_MM * PX_PER_MM)
-    y, x = np.mgrid[0:height, 0:width].astype(np.float32)
-    sky = 0.75 - 0.35 * y / height
-    positive = np.stack([sky, 0.85 * sky, 0.55 * sky + 0.1], axis=-1)
-    for layer in range(3):
-        base, swing = 0.5 + 0.16 * layer, 0.05 + 0.05 * rng.random()
-        ridge = height * (base + swing * np.sin(x / width * rng.uniform(4, 9) + rng.uniform(0, 6)))
-        colour = np.array([0.16, 0.3, 0.2]) * (1.1 - 0.28 * layer) + rng.uniform(0, 0.08, 3)
-        positive = np.where((y > ridge)[..., None], colour, positive)
-    centre = (rng.uniform(0.2, 0.8) * width, rng.uniform(0.15, 0.35) * height)
-    disc = np.hypot(x - centre[0], y - centre[1]) < height * rng.uniform(0.06, 0.12)
-    positive = np.where(disc[..., None], np.array([0.6, 0.85, 0.98]), positive)
-    left, top = rng.uniform(0.1, 0.7) * width, 0.6 * height
-    house = (x > left) & (x < left + 0.18 * width) & (y > top) & (y < top + 0.22 * height)
-    positive = np.where(house[..., None], np.array([0.25, 0.3, 0.75]), positive)
-    return np.asarray(10 ** (-1.1 * positive), dtype=np.float32)
+    light = draw(_SCENES[number - 1], number, width, height)[..., ::-1]
+    return np.asarray((1 + 60 * light) ** -0.62, dtype=np.float32)
 
 
 @lru_cache(maxsize=1)

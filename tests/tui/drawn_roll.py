@@ -24,7 +24,9 @@ UNSHARP = FindingKind("invented-unsharp", Severity.FAILURE, "The picture is blur
 
 def dng_of(pixels_bgr: U8Array) -> bytes:
     """A DNG whose mosaic holds these pixels' light: red, green, blue at their places of an RGGB cell."""
-    light = (pixels_bgr[: pixels_bgr.shape[0] // 2 * 2, : pixels_bgr.shape[1] // 2 * 2].astype(np.float64) / 255) ** 2.2
+    light = (pixels_bgr[: pixels_bgr.shape[0] // 2 * 2, : pixels_bgr.shape[1] // 2 * 2].astype(np.float64) / 255) ** (
+        1 / 0.6
+    )
     counts = (512 + 15000 * light).astype(np.uint16)
     mosaic = counts[..., 1].copy()
     mosaic[0::2, 0::2] = counts[0::2, 0::2, 2]

@@ -118,9 +118,9 @@ def test_trouble_comes_before_everything_and_says_what_is_safe() -> None:
     error = CameraGoneError("The cable came out.", safe="All 13 frames are on disk.", todo="Plug it in again.")
     hint = _hint(_view(RunState.SEATED, sighting_at(1, 0.0), trouble=error))
     assert (hint.word, hint.tone) == ("TROUBLE", Tone.TROUBLE)
-    assert hint.sentence == "The cable came out. All 13 frames are on disk. Plug it in again."
+    assert hint.sentence.split("\n") == ["The cable came out.", "All 13 frames are on disk.", "Plug it in again."]
     recovering = _hint(_view(RunState.SEATED, sighting_at(1, 0.0), trouble=error, recovering=True))
-    assert recovering.word == "WAIT"
+    assert recovering.word == "NO CAMERA"
 
 
 def test_paused_and_blind_cameras_say_so() -> None:

@@ -43,4 +43,5 @@ def test_scrolling_goes_no_further_than_the_mark_needs() -> None:
 def test_a_heading_over_the_mark_stays_in_sight() -> None:
     rows = MarkedRows(tuple("abc"), "a")
     rows.first_row = 4
-    assert rows.keep_in_sight(3, 4, above=1) == 3
+    assert rows.keep_in_sight(3, 4, above=1, rows_in_all=9) == 3
+    assert rows.keep_in_sight(9, 4, above=1, rows_in_all=9) == 0, "what fits is shown whole"

@@ -39,7 +39,9 @@ class MarkedRows:
         self.mark = self.keys[place]
         return True
 
-    def keep_in_sight(self, rows: int, row_of_mark: int | None = None, *, above: int = 0) -> int:
+    def keep_in_sight(
+        self, rows: int, row_of_mark: int | None = None, *, above: int = 0, rows_in_all: int | None = None
+    ) -> int:
         """Scroll as little as shows the mark; give the first row in sight.
 
         Parameters
@@ -50,9 +52,12 @@ class MarkedRows:
             Where the mark's row is not told by its place: lists with headings between.
         above : int
             Rows to show over the mark, for its heading.
+        rows_in_all : int, optional
+            Where that is not told by the things: nothing is scrolled past the end.
         """
         row = self.place // self.across if row_of_mark is None else row_of_mark
         fitting = max(1, rows)
-        highest = max(0, row - above)
+        in_all = -(-len(self.keys) // self.across) if rows_in_all is None else rows_in_all
+        highest = max(0, min(row - above, in_all - fitting))
         self.first_row = min(max(self.first_row, row - fitting + 1), highest)
         return self.first_row

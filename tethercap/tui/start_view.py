@@ -16,6 +16,7 @@ from tethercap.roll.record import FILE_NAME as RECORD_NAME
 from tethercap.roll.record import read_record_file
 from tethercap.roll.setup import RollSetup
 from tethercap.roll.state import FrameStatus, rebuild
+from tethercap.tui.roll_cards import FrameCard
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +71,15 @@ def summarise(path: Path) -> RollSummary | None:
         next_frame=next_frame,
         changed_at_s=changed_at_s,
     )
+
+
+def peek_cards(path: Path) -> list[FrameCard]:
+    """Frames of a roll in film order, read without opening it for writing; none where it cannot be read."""
+    try:
+        state, _ = rebuild(read_folder_setup(path), read_record_file(path / RECORD_NAME).lines)
+    except (TethercapError, OSError):
+        return []
+    return [FrameCard(state.frames[frame_id], path) for frame_id in sorted(state.frames)]
 
 
 def when_text(at_s: float, now_s: float) -> str:

@@ -45,6 +45,11 @@ def histogram_lines(study: RawStudy, width: int, rows_each: int = 2) -> list[Lin
     return [*lines, scale]
 
 
+def scale_text(scale: float) -> str:
+    """How large the picture's pixels are shown: "1:11" is one dot for eleven pixels, "2:1" two dots for one."""
+    return f"{scale:.2g}:1" if scale >= 1 else f"1:{1 / scale:.2g}"
+
+
 def with_sharpness(pixels_bgr: U8Array, study: RawStudy) -> U8Array:
     """Lay the map of sharpness over a picture: grey where nothing is sharp, amber where most is."""
     height, width = pixels_bgr.shape[:2]
@@ -163,8 +168,8 @@ class FrameScreen(PictureScreen):
         kind = "negative" if self._negative else "positive"
         state = "" if self.opened is not None else "   opening …"
         left = line(" ", Span(f"frame {self.card.key}", Role.STRONG), Span(f"   {kind}{state}", Role.FAINT))
-        scale = f"{still.scale:.2g}x of its pixels" if still.pixels_bgr is not None else ""
-        right = line(Span(f"{self.place + 1} of {len(self.cards)}   zoom {still.window.zoom:g}   {scale} "))
+        scale = f"   {scale_text(still.scale)}" if still.pixels_bgr is not None else ""
+        right = line(Span(f"{self.place + 1} of {len(self.cards)}   zoom {still.window.zoom:g}{scale} "))
         self.query_one("#top", Rows).show([ends(left, right, self.size.width)])
         facts, levels = self.query_one("#facts", Rows), self.query_one("#levels", Rows)
         facts.show(fact_lines(self.card, facts.size.width)[: facts.size.height])

@@ -9,17 +9,26 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.message import Message
 from textual.screen import Screen
+from textual.worker import get_current_worker
 
 from tethercap.camera.base import CameraIdentity
 from tethercap.errors import RollNameError, TethercapError
+from tethercap.pictures import U8Array
 from tethercap.tui.actions import Where, bindings_of
 from tethercap.tui.big_letters import big_rows
 from tethercap.tui.lines import Line, Role, Span, bar, line
-from tethercap.tui.start_view import Choice, NewRoll, RollSummary, StartServices, when_text
+from tethercap.tui.pictures_of import picture_of
+from tethercap.tui.roll_cards import FrameCard
+from tethercap.tui.start_view import Choice, NewRoll, RollSummary, StartServices, peek_cards, when_text
 from tethercap.tui.widgets.ask_row import AskRow
 from tethercap.tui.widgets.bars import key_line
+from tethercap.tui.widgets.film_grid import FilmGrid, Tile
 from tethercap.tui.widgets.pick_list import Entry, PickList
 from tethercap.tui.widgets.rows import Rows
+
+_PEEK_FRAMES = 18
+"""Newest frames of the marked roll that are shown."""
+_PEEK_PX = 160
 
 
 class StartScreen(Screen[None]):
@@ -49,6 +58,13 @@ class StartScreen(Screen[None]):
             super().__init__()
             self.choice = choice
 
+    class Peeked(Message):
+        """Frames of the marked roll were read, or the picture of one of them."""
+
+        def __init__(self, path: Path, cards: list[FrameCard], key: str | None, pixels_bgr: U8Array | None) -> None:
+            super().__init__()
+            self.path, self.cards, self.key, self.pixels_bgr = path, cards, key, pixels_bgr
+
     def __init__(self, services: StartServices, folder: Path) -> None:
         super().__init__()
         self.services, self.folder = services, folder
@@ -56,12 +72,15 @@ class StartScreen(Screen[None]):
         self.form: NewRoll | None = None
         """The form of a new roll while it is filled in."""
         self.port: str | None = None
+        self._peeked = ""
+        """Folder of the roll whose frames are shown."""
 
     def compose(self) -> ComposeResult:
         """One list; the form takes its place."""
         yield Rows(id="top")
         yield Rows(id="brand")
         yield PickList(id="list")
+        yield FilmGrid(id="peek")
         yield AskRow(id="ask")
         yield Rows(id="said")
         yield Rows(id="keys")
@@ -108,7 +127,10 @@ class StartScreen(Screen[None]):
         )
         self.query_one("#brand", Rows).show(_brand())
         picks = self.query_one(PickList)
-        picks.set_entries(self._form_entries(self.form) if self.form is not None else self._entries())
+        entries = self._form_entries(self.form) if self.form is not None else self._entries()
+        picks.styles.height = max(len(entries) + 1, 1)
+        picks.set_entries(entries)
+        self._peek(picks.key)
         self.query_one("#said", Rows).show([self._advice(picks.key)])
         self.query_one("#keys", Rows).show([key_line(self.where, self.size.width, getattr(self.app, "keys", None))])
 
@@ -172,8 +194,49 @@ class StartScreen(Screen[None]):
     # --- choosing ---
 
     def on_pick_list_moved(self) -> None:
-        """Say what Enter does."""
-        self.query_one("#said", Rows).show([self._advice(self.query_one(PickList).key)])
+        """Say what Enter does, and show the roll that is marked."""
+        key = self.query_one(PickList).key
+        self.query_one("#said", Rows).show([self._advice(key)])
+        self._peek(key)
+
+    # --- the marked roll as film ---
+
+    def _peek(self, key: str) -> None:
+        """Show the marked roll's newest strips in the room that is left."""
+        kind, _, value = key.partition(" ")
+        film = self.query_one("#peek", FilmGrid)
+        film.can_focus = False
+        if kind != "roll" or self.form is not None:
+            self._peeked = ""
+            film.set_tiles([])
+        elif value != self._peeked:
+            self._peeked = value
+            film.pictures.clear()
+            film.set_tiles([])
+            self.read_peek(Path(value))
+
+    @work(thread=True, exclusive=True, group="peek")
+    def read_peek(self, path: Path) -> None:
+        """Read the roll's record and its small positives, in a thread."""
+        worker = get_current_worker()
+        cards = peek_cards(path)[-_PEEK_FRAMES:]
+        self.post_message(self.Peeked(path, cards, None, None))
+        for card in cards:
+            if worker.is_cancelled:
+                return
+            if card.proof is not None:
+                self.post_message(self.Peeked(path, cards, card.key, picture_of(card, _PEEK_PX)))
+
+    def on_start_screen_peeked(self, message: "StartScreen.Peeked") -> None:
+        """Show what was read, unless another roll is marked by now."""
+        if str(message.path) != self._peeked:
+            return
+        film = self.query_one("#peek", FilmGrid)
+        if message.key is None:
+            film.set_tiles([Tile(card.key, card.caption, "faint") for card in message.cards])
+            film.show_mark = False
+        else:
+            film.put_picture(message.key, message.pixels_bgr)
 
     def on_pick_list_stepped(self, message: PickList.Stepped) -> None:
         """Change a choice of the form."""
@@ -265,7 +328,11 @@ class StartScreen(Screen[None]):
 
 
 def _brand() -> list[Line]:
-    return [(), *((Span("  "), Span(row, Role.ACCENT)) for row in big_rows("TETHERCAP"))]
+    """The name on a piece of film."""
+    letters = big_rows("TETHERCAP")
+    holes = " ▆" * (len(letters[0]) // 2 + 2)
+    edge: Line = (Span(" "), Span(holes, Role.FAINT))
+    return [edge, *((Span("  "), Span(row, Role.ACCENT)) for row in letters), edge]
 
 
 def _heading(text: str) -> Entry:

@@ -73,6 +73,8 @@ class FilmGrid(CellsView, can_focus=True):
         self.tiles: list[Tile] = []
         self.pictures: dict[str, U8Array] = {}
         self._rows = MarkedRows()
+        self.show_mark = True
+        """Draw which frame is marked."""
 
     @property
     def key(self) -> str:
@@ -157,7 +159,7 @@ class FilmGrid(CellsView, can_focus=True):
         for number, tile in enumerate(tiles):
             left = number * layout.tile_columns
             self._draw_picture(grid, top + 1, left + 1, tile, layout, depth)
-            marked = tile.key == self.key
+            marked = self.show_mark and tile.key == self.key
             accent = rgb_of(theme, "accent")
             caption = f" {'▸' if marked else ''}{tile.caption} "
             colour = (ground, accent) if marked else (rgb_of(theme, tile.tone), film)

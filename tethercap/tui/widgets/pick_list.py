@@ -91,7 +91,7 @@ class PickList(Rows, can_focus=True):
     def _show(self) -> None:
         height = max(1, self.size.height)
         marked = next((row for row, entry in enumerate(self._entries) if entry.key and entry.key == self.key), 0)
-        first = self._rows.keep_in_sight(height, marked, above=1)
+        first = self._rows.keep_in_sight(height, marked, above=1, rows_in_all=len(self._entries))
         shown = self._entries[first : first + height]
         self.show([self._line_of(entry) for entry in shown])
 
