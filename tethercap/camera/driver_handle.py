@@ -8,6 +8,7 @@ import contextlib
 import itertools
 import multiprocessing
 import os
+import shutil
 import tempfile
 import time
 from multiprocessing.connection import wait
@@ -25,6 +26,24 @@ GRACE_S = 3.0
 OVERRUN_GRACE_S = 5.0
 """How much longer than a driver call's own deadline this side waits before it ends the process itself."""
 LOG_NAME = "camera.log"
+
+
+HOME_PREFIX = "tethercap-driver-"
+"""Of a camera process's private folder; the number of the program that made it follows."""
+
+
+def sweep_homes() -> None:
+    """Take away private folders whose program and camera process were both killed before they could."""
+    for folder in Path(tempfile.gettempdir()).glob(f"{HOME_PREFIX}*-*"):
+        pid = folder.name.removeprefix(HOME_PREFIX).partition("-")[0]
+        if not pid.isdigit() or int(pid) == os.getpid():
+            continue
+        try:
+            os.kill(int(pid), 0)
+        except ProcessLookupError:
+            shutil.rmtree(folder, ignore_errors=True)
+        except (OSError, OverflowError):
+            continue  # it lives, as another user's
 
 
 class DriverProcess:
@@ -47,7 +66,8 @@ class DriverProcess:
         self.board = LiveBoard(shared)
         self.board.clear()
         log_path = log_dir / LOG_NAME if log_dir is not None else None
-        self._home = tempfile.TemporaryDirectory(prefix="tethercap-driver-", ignore_cleanup_errors=True)
+        sweep_homes()
+        self._home = tempfile.TemporaryDirectory(prefix=f"{HOME_PREFIX}{os.getpid()}-", ignore_cleanup_errors=True)
         home = Path(self._home.name)
         setup = ProcessSetup(its_commands, its_events, its_bell, shared, log_path, os.getpid(), home, first_sequence)
         self.process: SpawnProcess = context.Process(

@@ -33,6 +33,8 @@ from tethercap.session.states import RunState
 
 PATIENCE_S = 2.0
 """Hands-free tries again at once; so long after a failed take a person presses fire."""
+MOST_FAILURES = 4
+"""Of one frame, before it is forced."""
 LIES_THERE_S = 1.0
 """A filed frame that lies at rest for so long without going on is spoken of."""
 
@@ -43,22 +45,22 @@ def say(did: str, **words: object) -> None:
 
 
 class Person:
-    """Whoever sits at the holder: presses fire for a frame that hands-free leaves to them, when it lies still anew."""
+    """Whoever sits at the holder: fires for a frame that hands-free leaves to them, and in the end forces it."""
 
-    def __init__(self, fire: Callable[[], None]) -> None:
-        self._fire = fire
+    def __init__(self, fire: Callable[[], None], force: Callable[[], None]) -> None:
+        self._fire, self._force = fire, force
         self._failed_at_s: float | None = None
-        self.presses = 0
+        self._failures = 0
 
     def take(self, event: SessionEvent) -> None:
         """Take note of an event."""
         match event:
             case events.FrameFiled():
                 self._failed_at_s = None if event.accepted else time.monotonic()
+                self._failures = 0 if event.accepted else self._failures + 1
             case events.StateChanged(after=RunState.SEATED) if self._failed_at_s is not None:
                 if time.monotonic() - self._failed_at_s > PATIENCE_S:
-                    self.presses += 1
-                    self._fire()
+                    (self._force if self._failures >= MOST_FAILURES else self._fire)()
 
 
 class Reporter:
@@ -154,7 +156,7 @@ def capture(folder: Path, port: str, *, convert: bool) -> None:
             runner: RollRunner = runner_maker(camera, roll, workers, options=RunnerOptions(mode=Mode.HANDS_FREE))(
                 listen
             )
-            person = Person(runner.fire)
+            person = Person(runner.fire, runner.force)
             threading.Thread(target=stop_when_told, args=(runner,), daemon=True).start()
             say("running")
             runner.run()

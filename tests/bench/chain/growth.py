@@ -114,7 +114,7 @@ class Growth:
 
 
 def run_long(
-    folder: Path, strips: int, seed: int, tell: Callable[[Look], None], *, sensor: str = "1200x800"
+    folder: Path, strips: int, seed: int, tell: Callable[[Look], None], *, sensor: str = "1500x1000"
 ) -> list[Look]:
     """Capture all strips in one run and look at its processes meanwhile.
 
@@ -150,7 +150,7 @@ def run_long(
                     runner.stop()
 
             runner = runner_maker(camera, roll, workers, options=RunnerOptions(mode=Mode.HANDS_FREE))(listen)
-            person = Person(runner.fire)
+            person = Person(runner.fire, runner.force)
             runner.run()
             if time.monotonic() - growth.last_filed_s > STUCK_S:
                 raise TimeoutError(f"nothing was filed for {STUCK_S:.0f} s; threads: {threading.enumerate()}")

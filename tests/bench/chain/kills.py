@@ -153,7 +153,7 @@ class RollUnderFire:
     ) -> None:
         self.folder, self.scratch, self.strips, self._plan = folder, scratch, strips, plan
         self._chance, self._figures = chance, figures
-        arguments = ("--hand", "bell", "--fast", "--sensor", "1200x800", "--strips", str(strips))
+        arguments = ("--hand", "bell", "--fast", "--sensor", "1500x1000", "--strips", str(strips))
         self.simulated = SimulatedCamera((*arguments, "--seed", str(chance.randrange(1 << 16))))
         self.safe: dict[str, Word] = {}
         self._rung: set[str] = set()
@@ -174,8 +174,8 @@ class RollUnderFire:
                     break
             self._end()
         finally:
-            if self._capture is not None:
-                self._capture.process.kill()
+            if self._capture is not None and self._capture.process.poll() is None:
+                self._capture.kill()
             self.simulated.close()
 
     # --- one life of the capture
@@ -324,7 +324,6 @@ class RollUnderFire:
             self._take(word)
         if self._done["ended"] != 1:
             raise LostError(f"the capture did not end in order: {self._log_tail()}")
-        self._capture = None
         state = look_for_filed(self.folder, self.safe.values())
         look_at_numbers(state, self.simulated.ask("shots")["shots"])
         self._open_once_more()
