@@ -17,12 +17,12 @@ SEEN_LEAST = 0.08
 
 FEATURES = (
     "better long edge", "better short edge", "worse long edge", "worse short edge", "one long edge unseen",
-    "one short edge unseen",
-    "size off", "shape off", "base uneven", "ragged", "brighter inside", "against", "dark", "clear",
-    "long edges not parallel",
-    "short edges not parallel", "not square", "tilted against strip", "strip middle known", "off strip middle",
-    "weakest contrast",
-    "touching", "slide", "corner only", "long edge unseen in view", "short edge unseen in view", "search score",
+    "one short edge unseen", "size off", "shape off", "base uneven", "ragged", "brighter inside", "against", "dark",
+    "clear", "long edges not parallel", "short edges not parallel", "not square", "strip middle known",
+    "off strip middle", "weakest contrast", "touching", "slide", "corner only", "long edge unseen in view",
+    "short edge unseen in view", "search score", "border across", "border along", "border where short edge unseen",
+    "border where long edge unseen", "middle off", "outdone", "slide, clear", "slide, worse short edge",
+    "slide, border across", "weaker way",
 )  # fmt: skip
 
 
@@ -41,6 +41,18 @@ class Fitted:
     """Frame's middle off the strip's, where perforations tell it."""
     light_inside: bool = False
     """The inside of a would-be slide is nothing but the light."""
+    borders: tuple[float, float] = (0.0, 0.0)
+    """Clearest border of base inside, parallel to the short and to the long edges, as shares of their length."""
+    middle_off: float = 0.0
+    """Frame's middle above or below the view's, as a share of its height."""
+    outdone: float = 0.0
+    """By how many edges' length another place shows more."""
+
+    @property
+    def seen_in_all(self) -> float:
+        """Length of edges seen, in edges."""
+        h = self.hypothesis
+        return sum(float(fit.seen.mean()) * (0.5 if t else 1.0) for fit, t in zip(self.fits, h.touching, strict=True))
 
 
 def is_seen(fit: SideFit) -> bool:
@@ -60,22 +72,25 @@ def features(fitted: Fitted) -> F32Array:
     uneven = float(np.ptp(np.array(tones), axis=0).max() / max(float(np.mean(tones)), 20.0)) if len(tones) > 1 else 0.0
     ragged = max((fit.ragged_px for fit, s in zip(fits, seen, strict=True) if s), default=0.0) / fitted.px_per_mm
     contrast = min((fit.contrast for fit, s in zip(fits, seen, strict=True) if s), default=1.0)
+    clear = sum(s.clear for s in h.sides)
     strip_off = abs(fitted.strip_off_mm) if fitted.strip_off_mm is not None else 0.0
     return np.array(
         [
             max(top, bottom), max(left, right), min(top, bottom), min(left, right), long_missing, short_missing,
             min(size_off, 0.1) * 10, min(shape_off, 0.1) * 10, min(uneven, 0.6), min(ragged, 0.3) * 5,
             min(h.brighter_inside, 0.1),
-            sum(s.against for s in h.sides), sum(s.dark for s in h.sides), sum(s.clear for s in h.sides),
+            sum(s.against for s in h.sides), sum(s.dark for s in h.sides), clear,
             0.0 if long_missing else min(abs(angles[0] - angles[2]), 3.0),
             0.0 if short_missing else min(abs(angles[1] - angles[3]), 3.0),
             min(abs((angles[0] + angles[2] - angles[1] - angles[3]) / 2), 3.0),
-            0.0,
             fitted.strip_off_mm is not None, min(strip_off, 1.5), np.log10(max(contrast, 1.0)), any(h.touching),
             h.inverted,
             long_missing and short_missing,
             _unseen_in_view(fits[0]) + _unseen_in_view(fits[2]),
             _unseen_in_view(fits[1]) + _unseen_in_view(fits[3]), float(np.clip(h.score, -1, 4)),
+            fitted.borders[0], fitted.borders[1], fitted.borders[0] * short_missing, fitted.borders[1] * long_missing,
+            min(fitted.middle_off, 0.5), float(np.clip(fitted.outdone, -1.5, 1.5)), h.inverted * clear,
+            h.inverted * min(left, right), h.inverted * fitted.borders[0], min(max(top, bottom), max(left, right)),
         ],
         np.float32,
     )  # fmt: skip
@@ -108,8 +123,9 @@ def _angles(corners: F32Array) -> tuple[float, float, float, float]:
 
 
 WEIGHTS: tuple[float, ...] = (
-    2.359, 0.800, 1.280, 1.893, -1.872, -2.276, -4.425, -7.661, -2.275, -5.462, -50.411, -1.089, 0.941, 0.706,
-    -0.298, -0.748, -0.921, 0.220, 1.168, -0.813, 0.888, 0.557, -0.779, 0.633, -0.476, -0.186, -0.438,
+    2.359, 0.8, 1.28, 1.893, -1.872, -2.276, -4.425, -7.661, -2.275, -5.462, -50.411, -1.089, 0.941, 0.706,
+    -0.298, -0.748, -0.921, 1.168, -0.813, 0.888, 0.557, -0.779, 0.633, -0.476, -0.186, -0.438, 0, 0, 0, 0, 0, 0,
+    0, 0, 0, 0,
 )  # fmt: skip
 """Fitted by penalised maximum likelihood on pictures drawn by tests/film_pictures (seeds apart from those it is
 judged on)."""
@@ -141,14 +157,15 @@ LIGHT_TONE = 235.0
 def is_believable(fitted: Fitted, film_kind: FilmKind | None) -> bool:
     """Whether nothing speaks against an answer that no amount of other evidence outweighs.
 
-    The inside of a slide is not bare light; clear colour negative is not white; and a frame known by one corner alone
+    A frame is placed each way by an edge; the inside of a slide is not bare light; clear colour negative is not white;
+    and a frame known by one corner alone
     shows both edges of it all the way to where they leave the view.
     """
-    if fitted.light_inside:
-        return False
     seen = [is_seen(fit) for fit in fitted.fits]
+    if fitted.light_inside or not ((seen[0] or seen[2]) and (seen[1] or seen[3])):
+        return False
     white = [float(fit.outside.min()) > LIGHT_TONE for fit, s in zip(fitted.fits, seen, strict=True) if s]
-    if film_kind is FilmKind.COLOUR_NEGATIVE and sum(white) * 2 > len(white):
+    if film_kind is FilmKind.COLOUR_NEGATIVE and sum(white) * 2 >= len(white):
         return False
     if seen[0] != seen[2] and seen[1] != seen[3]:
         runs = (fit.seen.sum() / max(fit.visible.sum(), 1) for fit, s in zip(fitted.fits, seen, strict=True) if s)

@@ -19,6 +19,7 @@ from tethercap.watch.search import search
 from tethercap.watch.sighting import EdgeEvidence, FrameEdges, Reason, ReasonCode, Side
 from tethercap.watch.survey import Scale, Scene, inverted, perforations_in, survey, without_holes
 from tethercap.watch.tones import like_base
+from tethercap.watch.within import borders_within
 
 SIDES = (Side.TOP, Side.RIGHT, Side.BOTTOM, Side.LEFT)
 
@@ -113,7 +114,21 @@ def fit_likely(
                 seen = scene if negative else inverted(scene)
                 anywhere = search(seen, film_format, scale, None, negative=negative)[:8]
                 found.extend((h, None) for h in anywhere)
-    return [_fit(pixels_bgr, scene, hypothesis, rows) for hypothesis, rows in _different(found)]
+    return _compared([_fit(pixels_bgr, scene, hypothesis, rows) for hypothesis, rows in _different(found)])
+
+
+ELSEWHERE = 0.05
+"""Places that differ by more than this share of the frame's length are two."""
+
+
+def _compared(fitted: list[Fitted]) -> list[Fitted]:
+    """Note for each place by how much another one is seen better."""
+    compared = []
+    for one in fitted:
+        apart = ELSEWHERE * one.hypothesis.film_format.along_mm * one.px_per_mm
+        others = (o.seen_in_all for o in fitted if np.abs(o.corners - one.corners).max() > apart)
+        compared.append(replace(one, outdone=max(others, default=0.0) - one.seen_in_all))
+    return compared
 
 
 NEIGHBOUR_PITCH = 0.62
@@ -197,8 +212,15 @@ def _fit(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: Perfor
         expected = middle_y + rows.slope * (x - (pixels_bgr.shape[1] - 1) / 2)
         strip_off_mm = float((y - expected) / px_per_mm)
     found = replace(hypothesis, touching=touching)
-    light = hypothesis.inverted and shows_bare_light(scene.view, hypothesis)
-    return Fitted(found, corners, fits, px_per_mm, strip_off_mm, light)
+    bases = [fit.outside for fit in fits if is_seen(fit)]
+    base = np.mean(bases, axis=0) if bases else hypothesis.base
+    middle_off = abs(float(corners[:, 1].mean()) - (pixels_bgr.shape[0] - 1) / 2)
+    return Fitted(
+        found, corners, fits, px_per_mm, strip_off_mm,
+        light_inside=hypothesis.inverted and shows_bare_light(scene.view, hypothesis),
+        borders=borders_within(scene.view, corners, base, inverted=hypothesis.inverted),
+        middle_off=middle_off / (hypothesis.film_format.across_mm * px_per_mm),
+    )  # fmt: skip
 
 
 BASE_SEEN = 0.3
