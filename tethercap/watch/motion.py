@@ -5,6 +5,7 @@ picture's gradients (Lucas and Kanade, 1981) together with a change of gain and 
 exposure are not taken for movement.
 """
 
+from collections import deque
 from dataclasses import dataclass
 
 import cv2
@@ -187,10 +188,15 @@ def _row_gain(before: F32Array, after: F32Array) -> F32Array:
 
 RESTING_SHARE = 0.2
 """Share of the speed that would blur, below which the film counts as having come to rest."""
+CREEPING_SHARE = 0.6
+"""The same for film that creeps to rest, slower from picture to picture: a hand that turns round is slow too, but only
+until the next picture."""
 
 
 ACROSS_COUNTS = 0.3
 """Weight of movement across the film: it lies between guides, and what bands of flicker leave behind is across."""
+ACROSS_OVER = 3
+"""It is averaged over so many pictures: bands that run through the picture push it to and fro."""
 REST_DRIFT_S = 0.1
 """Film at rest stays within what the fastest still film goes in this time; creeping further is no rest."""
 FORGETS = 0.997
@@ -206,6 +212,8 @@ class MotionMeter:
         self._lit: tuple[F32Array, F32Array] | None = None
         self._at_s = 0.0
         self._shift_px = 0.0
+        self._along_mm_s = 0.0
+        self._across_mm_s: deque[float] = deque(maxlen=ACROSS_OVER)
         self._rest_at_px = 0.0
         self.along_px = 0.0
         """Sum of all movement along x since the start, small px."""
@@ -277,10 +285,14 @@ class MotionMeter:
     def _speed(self, shift: Shift, at_s: float, elapsed_s: float, mm_per_px: float, still_mm_s: float) -> Motion:
         along, across = shift.x_px * mm_per_px / elapsed_s, shift.y_px * mm_per_px / elapsed_s
         noise = shift.noise_px * mm_per_px / elapsed_s
-        now = max(abs(along), ACROSS_COUNTS * abs(across))
+        self._across_mm_s.append(across)
+        now = max(abs(along), ACROSS_COUNTS * abs(sum(self._across_mm_s)) / ACROSS_OVER)
         still = now <= still_mm_s + 2.0 * noise
         # A hand that turns round is slow for a moment, but never without acceleration: rest is asked for, not slowness.
-        resting = still and now <= max(RESTING_SHARE * still_mm_s, 3.0 * noise + 0.01)
+        slows = along * self._along_mm_s >= 0.0 and abs(along) <= abs(self._along_mm_s) + noise
+        self._along_mm_s = along
+        share = CREEPING_SHARE if slows else RESTING_SHARE
+        resting = still and now <= max(share * still_mm_s, 3.0 * noise + 0.01)
         crept_mm = abs(self.along_px - self._rest_at_px) * mm_per_px
         if not resting:
             self.still_since_s = None

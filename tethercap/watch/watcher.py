@@ -37,6 +37,8 @@ SEARCH_SLOW, SEARCH_FAST = 2, 5
 `FAST_MM_S`."""
 FAST_MM_S = 25.0
 SLOW_MM_S = 4.0
+SAME_PLACE_MM = 2.0
+"""Film followed all the time since the shot, and moved by less than this to and fro in all, is where it was."""
 FEATURELESS = 0.01
 """Contrast, as a share, below which pictures cannot be told apart."""
 SAME_PICTURE = 0.75
@@ -99,6 +101,7 @@ class Watcher:
         self._fired_grey: F32Array | None = None
         self._kept_view: F32Array | None = None
         self._lost_since_shot = False
+        self._run_since_shot_mm = 0.0
         self._reopened = False
         self._another_lies_here: bool | None = None
         """Known once the film has come to rest; None before."""
@@ -125,6 +128,7 @@ class Watcher:
             (self._meter.across_px - before_px[1]) * factor,
         )
         self._film_mm += moved[0] * scale
+        self._run_since_shot_mm += abs(moved[0]) * scale
         self._lost_since_shot |= self._meter.lost
         if self._meter.lost:
             self._grid.forget()
@@ -290,6 +294,8 @@ class Watcher:
         """
         if self._fired_at_mm is None:
             return True
+        if not self._lost_since_shot and self._run_since_shot_mm < SAME_PLACE_MM:
+            return False
         moved_mm = abs(self._film_mm - self._fired_at_mm)
         if not self._lost_since_shot and moved_mm >= self.limits.rearm_pitch_fraction * self.film_format.pitch_mm:
             return True
@@ -308,6 +314,7 @@ class Watcher:
         self._fired_at_mm = self._film_mm
         self._fired_grey = self._meter.copy_of_last()
         self._lost_since_shot = False
+        self._run_since_shot_mm = 0.0
         self._reopened = False
         self._another_lies_here = None
 
