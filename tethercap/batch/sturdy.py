@@ -81,6 +81,11 @@ def _end_if_late(pool: ProcessPoolExecutor, future: "Future[Any]", longest_s: fl
 
 
 def _begin(initializer: Callable[..., None] | None) -> None:
+    if os.isatty(2):
+        # Libraries write of damaged pictures to the terminal, which may show a full screen just now.
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, 2)
+        os.close(nowhere)
     (initializer or end_with_parent)()
 
 

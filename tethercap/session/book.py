@@ -4,6 +4,7 @@ from collections import deque
 from dataclasses import dataclass, field
 
 from tethercap.camera.base import CameraFile
+from tethercap.errors import RollNameError
 from tethercap.roll.folder import Roll
 from tethercap.session.events import FrameFiled
 from tethercap.session.numbering import Numbering
@@ -36,7 +37,11 @@ class Book:
     @classmethod
     def from_roll(cls, roll: Roll) -> "Book":
         """Take up the numbers and marks that the roll's record holds."""
-        book = cls(Numbering(str(roll.next_frame_id()), roll.numbers_run, roll.setup.by_halves))
+        try:
+            current = str(roll.next_frame_id())
+        except RollNameError:  # the numbers ran off the end of the film: a person says what comes next
+            current = str(roll.last_taken or roll.setup.first)
+        book = cls(Numbering(current, roll.numbers_run, roll.setup.by_halves))
         book.strip = roll.strip
         book.marks = {frame_id: FrameMark(mark) for frame_id, mark in roll.marks().items()}
         return book

@@ -1,10 +1,12 @@
 """What the parts of a run share. Touched by the runner's thread only, but for the snapshot, which is replaced whole."""
 
-from collections.abc import Callable
+import contextlib
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from tethercap.camera.base import Camera
 from tethercap.clock import Clock
+from tethercap.errors import StorageError
 from tethercap.exposure.settings import Setting, SettingChange, SettingState, Value
 from tethercap.roll.folder import Roll
 from tethercap.session import events
@@ -79,7 +81,16 @@ class Desk:
         left = self.book.leave_open()
         self.say(f"Frame {left} was not good and the film has moved on: it stays open. Take it again later.")
         self.number_moved()
-        self.roll.go_to(self.book.frame_id)
+        with self.bearing_storage():
+            self.roll.go_to(self.book.frame_id)
+
+    @contextlib.contextmanager
+    def bearing_storage(self) -> Iterator[None]:
+        """Say that the disk refused a note beside the pictures, and go on: this run knows it all the same."""
+        try:
+            yield
+        except StorageError as error:
+            self.say(str(error))
 
     def read_settings(self) -> None:
         """Ask the camera for its settings; tell the watcher the shutter time, and the person what was turned."""

@@ -333,13 +333,15 @@ class RollRunner:
     def _on_skip(self, why: str) -> None:
         desk = self._desk
         desk.watcher.shot_taken(desk.clock.now_s())
-        desk.roll.skip(desk.book.frame_id, why, view=desk.watcher.view_of_shot())
+        with desk.bearing_storage():
+            desk.roll.skip(desk.book.frame_id, why, view=desk.watcher.view_of_shot())
         self._pass_over(why, blank=False)
 
     def _on_blank(self) -> None:
         desk = self._desk
         desk.watcher.shot_taken(desk.clock.now_s())
-        desk.roll.mark_blank(desk.book.frame_id, view=desk.watcher.view_of_shot())
+        with desk.bearing_storage():
+            desk.roll.mark_blank(desk.book.frame_id, view=desk.watcher.view_of_shot())
         self._pass_over("blank", blank=True)
 
     def _pass_over(self, why: str, *, blank: bool) -> None:

@@ -56,6 +56,8 @@ class ShotLine:
         self._picture_size: SizePx | None = None
         self._newest_taken_at = ""
         """Time of exposure of the last picture, as its RAW tells it; ISO 8601 of one clock sorts as text."""
+        self._older_taken_at = ""
+        """The same of one that was older than those before it; empty where the last one was not."""
         self._housekeeping = housekeeping
 
     @property
@@ -258,10 +260,13 @@ class ShotLine:
         if self._desk.roll.has_picture(picture.sha256):
             found.append(Finding(registry.SAME_PICTURE))
         taken_at = checked.shot.taken_at or ""
-        if taken_at and taken_at < self._newest_taken_at and not shot.forced:
+        is_older = bool(taken_at) and taken_at < self._newest_taken_at and not shot.forced
+        # Left over is one picture; where the next one is older too, and later than that one, the clock was set back.
+        if is_older and not "" < self._older_taken_at < taken_at:
             found.append(Finding(registry.OLDER_PICTURE, detail=f"{taken_at}, the last one {self._newest_taken_at}"))
+            self._older_taken_at = taken_at
         else:
-            self._newest_taken_at = taken_at or self._newest_taken_at
+            self._newest_taken_at, self._older_taken_at = taken_at or self._newest_taken_at, ""
         return RawFindings(tuple(found), checked.findings.edges, checked.findings.alignment)
 
     def _tell_filed(self, shot: Shot, filed: FiledTake, findings: RawFindings) -> None:

@@ -80,7 +80,9 @@ class Strips:
         run = lay.numbers_run or (desk.roll.numbers_run if again else desk.roll.setup.numbers_run)
         turned = run != book.numbering.numbers_run
         first = lay.first or (self._far_end(run) if turned and is_new else book.frame_id)
-        strip = desk.roll.start_strip(first=first, numbers_run=lay.numbers_run, mirrored=lay.mirrored, again=again)
+        strip = book.strip if again else book.strip + 1
+        with desk.bearing_storage():
+            strip = desk.roll.start_strip(first=first, numbers_run=lay.numbers_run, mirrored=lay.mirrored, again=again)
         if again:
             book.strip = strip
         else:
@@ -107,7 +109,8 @@ class Strips:
         if book.failed_in_a_row:
             desk.leave_open()
         desk.taken_here = False
-        desk.roll.end_strip()
+        with desk.bearing_storage():
+            desk.roll.end_strip()
         if book.numbering.numbers_run != desk.roll.numbers_run:
             book.numbering.numbers_run = desk.roll.numbers_run
             book.numbering.go_to(str(desk.roll.next_frame_id()))

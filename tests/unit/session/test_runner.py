@@ -8,10 +8,12 @@ from tests.unit.session.stage import Stage, set_stage, verdicts
 from tethercap.camera.fake import FakeFile
 from tethercap.check import registry
 from tethercap.check.findings import RawFindings
-from tethercap.errors import CameraError, CameraGoneError, CameraRefusedError, DriverDiedError
+from tethercap.errors import CameraError, CameraGoneError, CameraRefusedError, DriverDiedError, StorageError
 from tethercap.exposure.settings import Setting
+from tethercap.film.kinds import FilmKind
 from tethercap.geometry import SizePx
 from tethercap.pictures import ShotData
+from tethercap.roll.setup import RollSetup
 from tethercap.session import events
 from tethercap.session.check_job import CheckedFile
 from tethercap.session.events import FiredBy, Mode, Signal
@@ -311,3 +313,43 @@ def test_a_release_that_did_not_happen_after_all_is_repeated(tmp_path: Path) -> 
     assert stage.camera.calls.count("fire") == 2
     assert "delivered no picture" in stage.told(events.FrameHeld)[0].sentences[0]
     assert [(event.frame_id, event.take) for event in stage.told(events.FrameFiled)] == [("1", 1)]
+
+
+def test_a_camera_clock_that_is_set_back_costs_one_take_and_no_more(tmp_path: Path) -> None:
+    times = ["10:00:01", "09:00:05", "09:00:08", "09:00:12"]
+
+    def judge(number: int) -> CheckedFile:
+        shot = ShotData(taken_at=f"2031-05-01T{times[min(number, 3)]}")
+        return CheckedFile(RawFindings((), None, None), SizePx(600, 400), shot)
+
+    stage = run(set_stage(tmp_path / "roll-a", three_frames(), mode=Mode.HANDS_FREE, judge=judge))
+    assert [(event.frame_id, event.accepted) for event in stage.told(events.FrameFiled)] == [
+        ("1", True), ("2", False), ("2", True), ("3", True),
+    ]  # fmt: skip
+
+
+def test_a_disk_that_refuses_notes_does_not_end_the_run_nor_mix_up_the_numbers(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stage = set_stage(tmp_path / "roll-a", three_frames(), mode=Mode.HANDS_FREE)
+
+    def refuse(*_: object, **__: object) -> int:
+        raise StorageError("The disk is full (while writing the roll's record).")
+
+    for note in ("start_strip", "end_strip", "skip", "mark_blank", "go_to"):
+        monkeypatch.setattr(type(stage.roll), note, refuse)
+    stage.clock.at(2.0, stage.runner.skip)
+    stage.clock.at(2.2, lambda: stage.runner.go_to("3"))
+    run(stage)
+    assert [event.frame_id for event in stage.told(events.FrameFiled)] == ["1", "3", "4"]
+    said = [sentence for event in stage.told(events.FrameHeld) for sentence in event.sentences]
+    assert any("disk is full" in sentence for sentence in said)
+    assert stage.told(events.RunEnded)[0].why == "stopped"
+
+
+def test_a_roll_whose_numbers_ran_off_the_film_still_opens(tmp_path: Path) -> None:
+    setup = RollSetup(id="roll-a", film_kind=FilmKind.SLIDE, film_format="135-36x24", first_frame="S", numbers_run=-1)
+    run(set_stage(tmp_path / "roll-a", ONE_FRAME, mode=Mode.HANDS_FREE, setup=setup))
+    again = set_stage(tmp_path / "roll-a", [(0.5, "none")])
+    assert again.runner.snapshot().next_frame_id == "S"
+    run(again)
