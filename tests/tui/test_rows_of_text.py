@@ -73,14 +73,14 @@ def test_a_line_is_cut_or_filled_to_the_width(width: int) -> None:
 
 
 def test_the_right_end_survives_where_both_do_not_fit() -> None:
-    assert text_of(ends((Span("a long left side"),), (Span("right"),), 12)) == "a long…right"
+    assert text_of(ends((Span("a long left side"),), (Span("right"),), 12)) == "a lon… right"
 
 
 @pytest.mark.parametrize(
     ("fraction", "expected"), [(0, "────"), (0.5, "━━──"), (1, "━━━━"), (2, "━━━━"), (0.4, "━╸──")]
 )
 def test_bars_fill_by_half_cells(fraction: float, expected: str) -> None:
-    assert bar(fraction, 4) == expected
+    assert text_of(bar(fraction, 4, Role.BUSY)) == expected
 
 
 def test_sentences_break_at_blanks() -> None:

@@ -1,6 +1,7 @@
 """Pictures of the screens. Each says what the eye must find; the README shows some of them."""
 
 from collections.abc import Awaitable, Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,8 +14,10 @@ from tests.tui.drawn_roll import make_roll
 from tests.tui.scripted_runner import SETTINGS, STANDING, Step, held, seated, shot
 from tests.tui.scripted_source import ScriptedSource
 from tethercap.camera.base import CameraIdentity
+from tethercap.errors import CameraGoneError, StorageError
 from tethercap.roll.folder import Roll
 from tethercap.session import events
+from tethercap.session.snapshot import FrameMark
 from tethercap.session.states import RunState
 from tethercap.tui.app import TerminalApp
 from tethercap.tui.screens.convert import ConvertScreen
@@ -23,6 +26,7 @@ from tethercap.tui.screens.set_up import SetUpScreen
 from tethercap.tui.screens.start import StartScreen
 from tethercap.tui.start_view import FoundHere
 from tethercap.tui.widgets.live_view import LiveView
+from tethercap.watch.sighting import Decision, Reason, ReasonCode, Verdict
 
 Compare = Callable[..., bool]
 SIZES = [(80, 24), (120, 40), (200, 60)]
@@ -47,6 +51,7 @@ async def _at_rest(pilot: Pilot[int]) -> None:
     alike, before = 0, ""
     for _ in range(60):
         await pilot.pause(0.15)
+        await pilot.app.workers.wait_for_complete()
         now = pilot.app.export_screenshot()
         alike, before = (alike + 1, now) if now == before else (0, now)
         if alike == 3:
@@ -83,6 +88,47 @@ def test_filed(snap_compare: Compare) -> None:
     """You should see FILED with a tick, green on dark, and in the last rows a tick, the size, the file's name."""
     standing: list[Step] = [events.NextFrameSet("15"), events.StateChanged(RunState.CHECKING, RunState.FILED, 3.0)]
     assert _compare(snap_compare, [*seated(), *shot(), *standing], (120, 40))
+
+
+def test_blank(snap_compare: Compare) -> None:
+    """You should see BLANK with an empty frame before it, and under it which key notes the frame and which takes it."""
+    unexposed = Reason(ReasonCode.BLANK_FRAME, "this frame looks unexposed")
+    sighting = replace(sighting_at(2, 0.0), verdict=Verdict(Decision.HOLD, (unexposed,)), ready=False, blank=True)
+    steps: list[Step] = [
+        events.SettingsRead(dict(SETTINGS)),
+        events.NextFrameSet("14"),
+        events.StateChanged(RunState.SETTLING, RunState.HELD, 0.0),
+        events.Watched(live_frame(2, 0.0), sighting),
+    ]
+    assert _compare(snap_compare, steps, (80, 24))
+
+
+def test_roll_done(snap_compare: Compare) -> None:
+    """You should see ROLL DONE with a tick, all 36 frames green in the ribbon, and that q leaves."""
+    whole = replace(STANDING, frames={str(n): FrameMark.TAKEN for n in range(1, 37)}, next_frame_id="37")
+    steps = [*seated(), whole, *shot("36"), events.NextFrameSet("37")]
+    assert _compare(snap_compare, steps, (120, 40))
+
+
+def test_not_saved(snap_compare: Compare) -> None:
+    """You should see NOT SAVED on red, and under it three lines: what happened, what is safe, what to press."""
+    full = StorageError(
+        "The disk is full.", safe="Frame 14 is still on the camera.", todo="Make room, then press u to pull it again."
+    )
+    assert _compare(snap_compare, [*seated(), *shot()[:4], events.StorageTroubled("14", full)], (80, 24))
+
+
+def test_no_camera(snap_compare: Compare) -> None:
+    """You should see NO CAMERA on red, that the camera does not answer in the panel, and what to look at."""
+    gone = CameraGoneError(
+        "The camera does not answer.", safe="Every picture filed is on the disk.", todo="Look at cable and battery."
+    )
+    assert _compare(snap_compare, [*seated(), events.CameraTroubled(gone, recovering=True)], (120, 40))
+
+
+def test_how_a_strip_lies(snap_compare: Compare) -> None:
+    """You should see in an amber row that numbers fall, between brackets, and which keys turn what."""
+    assert _compare(snap_compare, seated(), (120, 40), "l", "up")
 
 
 def test_question_in_a_row(snap_compare: Compare) -> None:

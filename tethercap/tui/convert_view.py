@@ -32,10 +32,10 @@ def progress_line(state: QueueState, desk: RecipeDesk, words: tuple[str, bool], 
 
 
 def _running(state: QueueState, width: int) -> Line:
-    done = Span(bar(state.share, max(10, width // 3)), Role.BUSY)
+    done = bar(state.share, max(10, width // 3), Role.BUSY)
     if not state.total:
-        return line(" ", done, " looking for frames …")
+        return line(" ", *done, " looking for frames …")
     if state.looked < state.total or not state.now:
-        return line(" ", done, f" looking at frame {min(state.looked + 1, state.total)} of {state.total}")
+        return line(" ", *done, f" looking at frame {min(state.looked + 1, state.total)} of {state.total}")
     left = f", {duration_text(state.seconds_left)} left" if state.seconds_left is not None else ""
-    return line(" ", done, f" {state.done} of {state.total} made, now frame {state.now}", Span(left, Role.FAINT))
+    return line(" ", *done, f" {state.done} of {state.total} made, now frame {state.now}", Span(left, Role.FAINT))

@@ -73,7 +73,8 @@ def ends(left: Sequence[Span], right: Sequence[Span], width: int) -> Line:
     room = width - width_of(right)
     if room <= 0:
         return fit(right, width)
-    return fit(left, room) + tuple(right)
+    gap = 1 if width_of(left) >= room > 1 else 0  # what is cut off does not run into the right side
+    return fit((*fit(left, room - gap), Span(" " * gap)), room) + tuple(right)
 
 
 def wrap(text: str, width: int) -> list[str]:
@@ -121,8 +122,15 @@ def level(value: float | None, *, full_scale: float, limit: float, width: int, r
     )
 
 
-def bar(fraction: float, width: int) -> str:
-    """Draw a progress bar in half cells, heavy over light; `fraction` is held to 0..1."""
+def bar(fraction: float, width: int, role: Role) -> Line:
+    """Draw a progress bar in half cells, heavy for what is done, light and faint for the rest.
+
+    Parameters
+    ----------
+    fraction : float
+        Held to 0..1.
+    """
     halves = round(max(0.0, min(1.0, fraction)) * width * 2)
     full, half = divmod(halves, 2)
-    return ("━" * full + "╸" * half).ljust(width, "─")
+    done = "━" * full + "╸" * half
+    return line(Span(done, role), Span("─" * (width - len(done)), Role.FAINT))

@@ -80,7 +80,7 @@ def look_at_framing(view: SetUpView, width: int) -> Finding:
     lines: list[Line] = []
     for name, room_mm in zip(("left", "right", "top", "bottom"), framing.margin_mm, strict=True):
         role = Role.GOOD if room_mm >= _ROOM_MM[0] else Role.CAUTION
-        lines.append(_row(f"room {name}", f"{room_mm:.1f} mm", (Span(bar(room_mm / 6, room), role),), role))
+        lines.append(_row(f"room {name}", f"{room_mm:.1f} mm", bar(room_mm / 6, room, role), role))
     limits = view.limits
     for name, value, limit in (
         ("turned", alignment.tilt_deg, limits.tilt_deg),
@@ -127,7 +127,7 @@ def look_at_focus(view: SetUpView, width: int) -> Finding:
     lines = []
     for place, share in zip(PLACES, view.focus, strict=True):
         role = Role.FAINT if share is None else (Role.GOOD if share > 0.9 else Role.CAUTION)
-        meter = (Span(bar(share or 0, room), role),)
+        meter = bar(share or 0, room, role)
         lines.append(_row(place, "nothing" if share is None else f"{share:.0%}", meter, role))
     told = [share for share in view.focus if share is not None]
     if not told:

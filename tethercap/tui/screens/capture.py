@@ -280,7 +280,7 @@ class CaptureScreen(LiveScreen):
             try:
                 frame_id = str(FrameId.parse(text))
             except RollNameError as error:
-                return f"{error.what} {error.todo}"
+                return f"{error.what} {error.todo}" if self.size.width >= 120 else error.what
             then(frame_id)
             return None
 

@@ -149,12 +149,10 @@ class StartScreen(Screen[None]):
         if found.trouble:
             return [Entry(line(Span("! ", Role.BAD), found.trouble)), Entry((Span("look again"),), "look")]
         if not found.cameras:
+            asked = "none found: is it on, is its cable in? Some need a menu set for a computer;"
             return [
-                Entry(
-                    line(
-                        Span("! ", Role.CAUTION), "none found: is it on, is the cable in, does it stand on PC control?"
-                    )
-                ),
+                Entry(line(Span("! ", Role.CAUTION), asked)),
+                Entry(line("  `tethercap doctor` says what stands in the way.")),
                 Entry((Span("look again"),), "look"),
             ]
         return [
@@ -253,7 +251,7 @@ class StartScreen(Screen[None]):
             case "look":
                 self.found = None
                 self.look()
-            case "roll":
+            case "roll" if self._has_camera("o looks at the roll without one"):
                 self._end(Choice("capture", Path(value), port=self.port))
             case "new":
                 self.form = NewRoll()
@@ -262,10 +260,21 @@ class StartScreen(Screen[None]):
             case "form":
                 self._type(value)
             case "begin":
-                self._begin()
+                if self._has_camera("the form stays as it is"):
+                    self._begin()
+            case "roll":
+                pass
             case _:
                 self.form = None
         self.show()
+
+    def _has_camera(self, otherwise: str) -> bool:
+        """Whether there is a camera to begin with; says so where there is none, and stays."""
+        found = self.found
+        if found is None or found.cameras:
+            return True
+        self.notify(f"No camera is here yet: connect it, then press r. Meanwhile {otherwise}.", timeout=8)
+        return False
 
     def _type(self, key: str) -> None:
         form = self.form
@@ -356,4 +365,4 @@ def _roll_line(roll: RollSummary, now_s: float, width: int) -> Line:
     held = Span(f"! {roll.held} again  ", Role.BAD) if roll.held else Span("")
     when = Span(when_text(roll.changed_at_s, now_s), Role.FAINT)
     name, film = f"{roll.roll_id:<17} ", Span(f"{roll.film[:19]:<20}" if width >= 100 else "", Role.FAINT)
-    return line(name, film, Span(bar(share, 8), Role.ACCENT), f" {count:<9} ", state, held, when)
+    return line(name, film, *bar(share, 8, Role.ACCENT), f" {count:<9} ", state, held, when)

@@ -55,6 +55,7 @@ class AskRow(Horizontal, can_focus=True):
         self._begin(question, "y: yes   n or esc: no")
         self._on_yes = then
         self.query_one(Input).display = False
+        self.add_class("-keys")
         self.focus()
 
     def ask_keys(self, text: str, keys: str, *, pressed: Callable[[str], str | None]) -> None:
@@ -62,6 +63,7 @@ class AskRow(Horizontal, can_focus=True):
         self._begin(text, keys)
         self._on_key_given = pressed
         self.query_one(Input).display = False
+        self.add_class("-keys")
         self.focus()
 
     def retext(self, text: str) -> None:
@@ -79,6 +81,7 @@ class AskRow(Horizontal, can_focus=True):
         self._on_text = self._on_yes = self._on_key_given = None
         self.retext(question)
         self.query_one("#ask-keys", Static).update(f" {keys} ")
+        self.remove_class("-keys")
         self.display = True
 
     def on_input_submitted(self, event: Input.Submitted) -> None:

@@ -42,7 +42,7 @@ def _progress(view: CaptureView, last: LastShot, width: int) -> Line:
     if view.state is RunState.PULLING:
         share = last.done_bytes / last.total_bytes if last.total_bytes else 0.0
         size = f" {last.done_bytes / 1e6:.0f} of {last.total_bytes / 1e6:.0f} MB" if last.total_bytes else ""
-        return line(Span(bar(share, max(8, min(30, width - 50))), Role.BUSY), size)
+        return line(*bar(share, max(8, min(30, width - 50)), Role.BUSY), size)
     if last.filed is None:
         return line(Span("checking …", Role.BUSY) if last.passed is None else Span("filing …", Role.BUSY))
     filed = last.filed
@@ -82,7 +82,7 @@ def key_line(where: Where, width: int, keys: Mapping[str, str] | None = None) ->
         if action.rank < 50
     }
     last = tuple(span for action_id in _ALWAYS for span in pieces.pop(action_id, ()))
-    left = width - width_of(last)
+    left = width - width_of(last) - 1
     shown: list[Span] = []
     for piece in pieces.values():
         if width_of(piece) > left:

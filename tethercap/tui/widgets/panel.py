@@ -150,7 +150,7 @@ def _camera(view: CaptureView, width: int) -> list[Line]:
     parts: list[Span | str] = [Span("power  ", Role.FAINT)]
     if battery is not None and battery.value.number is not None:
         percent = battery.value.number
-        parts += [bar(percent / 100, 6), f" {percent:.0f} %"]
+        parts += [*bar(percent / 100, 6, Role.PLAIN), f" {percent:.0f} %"]
         if percent <= 15:
             parts.append(Span("  low", Role.BAD))
     else:
@@ -173,9 +173,7 @@ def _pace(view: CaptureView, width: int) -> list[Line]:
     lines = [_heading("roll", _MODE_WORDS[view.mode], width)]
     done, expected = view.frames_done, max(view.frames_expected or 36, view.frames_done, 1)
     room = max(6, width - 19)
-    lines.append(
-        line(Span("done   ", Role.FAINT), Span(bar(done / expected, room), Role.ACCENT), f" {done} of {expected}")
-    )
+    lines.append(line(Span("done   ", Role.FAINT), *bar(done / expected, room, Role.ACCENT), f" {done} of {expected}"))
     pace = f"{view.frames_per_minute:.1f} a minute" if view.frames_per_minute else "not known yet"
     left = f", {duration_text(view.time_left_s)} to go" if view.time_left_s else ""
     lines.append(line(Span("pace   ", Role.FAINT), pace, Span(left, Role.FAINT)))
