@@ -44,6 +44,8 @@ class Desk:
     """Those that somebody turned on the body."""
     taken_here: bool = False
     """The frame in view is filed, and the film has not gone on since."""
+    number_said: bool = False
+    """A person said, since the film lay down here, which number the next picture gets: whatever lies there is that."""
     conversions_waiting: int = 0
     snapshot: Snapshot = field(default_factory=Snapshot)
 
@@ -69,7 +71,8 @@ class Desk:
     def frame_in_view(self) -> str:
         """Frame that a picture taken now is of: the one taken last while it lies there still, else the next one."""
         last, is_watched = self.roll.last_taken, self.mode is not Mode.PAUSED and self.camera.abilities.live_view
-        return str(last) if self.taken_here and is_watched and last is not None else self.book.frame_id
+        lies_there = self.taken_here and not self.number_said and is_watched
+        return str(last) if lies_there and last is not None else self.book.frame_id
 
     def number_moved(self) -> None:
         """Tell the number that comes next."""

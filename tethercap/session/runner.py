@@ -268,7 +268,7 @@ class RollRunner:
         desk = self._desk
         if not sighting.gone_on:
             return
-        desk.taken_here = False
+        desk.taken_here = desk.number_said = False
         if desk.book.failed_in_a_row and not self._line.busy:
             desk.leave_open()
 
@@ -318,7 +318,7 @@ class RollRunner:
             return (Reason(ReasonCode.MOVING, "the film is not still yet"),)
         if sighting.verdict.decision is not Decision.ACCEPT:
             return sighting.verdict.reasons
-        if desk.taken_here:
+        if desk.taken_here and not desk.number_said:
             return (Reason(ReasonCode.BETWEEN_FRAMES, "this frame is filed: move the film on, or force another take"),)
         return ()
 
@@ -356,6 +356,7 @@ class RollRunner:
             desk.book.numbering.visit(frame_id)
         else:
             desk.roll.go_to(desk.book.numbering.go_to(frame_id))
+            desk.number_said = True
         desk.book.failed_in_a_row = 0
         if visit:
             desk.watcher.reopen_frame()

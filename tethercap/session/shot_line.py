@@ -284,6 +284,7 @@ class ShotLine:
         )
         desk.book.last_filed = fact
         if filed.accepted:
+            desk.number_said = False
             # The hand may be faster than pull and check: another frame may lie there by now.
             desk.taken_here = not (desk.sighting and desk.sighting is not shot.sighting and desk.sighting.gone_on)
             desk.book.filed(filed.frame_id, forced=shot.forced, at_s=desk.clock.now_s())

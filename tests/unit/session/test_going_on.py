@@ -62,3 +62,12 @@ def test_a_frame_left_open_keeps_its_number_over_a_crash(tmp_path: Path) -> None
     assert run(first) == ["1", "1"]
     again = set_stage(tmp_path / "r", [(1.0, "crooked")])
     assert again.runner.snapshot().next_frame_id == "2"
+
+
+def test_a_frame_mistaken_for_the_last_one_is_taken_by_key_once_its_number_is_said(tmp_path: Path) -> None:
+    assert run(stage_of(tmp_path / "r", TAKEN_AND_LEFT_THERE, b"a grey wall")) == ["1"]
+    again = stage_of(tmp_path / "r", [(4.0, "seated")], b"a grey wall")
+    again.clock.at(1.0, lambda: again.runner.go_to("2"))
+    again.clock.at(3.0, again.runner.fire)
+    assert run(again) == ["2"]
+    assert [shot.fired_at_s > 2.9 for shot in again.told(events.ShotFired)] == [True], "and not by itself"
