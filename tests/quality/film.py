@@ -56,7 +56,9 @@ def densities(stock: Stock, exposures: F64, stops: float = 0.0) -> F64:
     if stock.kind == "slide":
         return slide_amounts(stock, log_exposure)
     if stock.kind == "bw-negative":
-        silver = spectra.dye_amounts(stock, log_exposure @ np.full((3, 1), 1 / 3) * np.ones(3))
+        # One emulsion that sees what the three layers together see.
+        seen = np.log10(np.maximum(exposures.mean(axis=-1, keepdims=True) * 2.0**stops, 1e-6))
+        silver = spectra.dye_amounts(stock, seen * np.ones(3))
         return np.repeat(silver.mean(axis=-1, keepdims=True), 3, axis=-1)
     return spectra.dye_amounts(stock, log_exposure)
 

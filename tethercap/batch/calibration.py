@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from tethercap.batch.find_frame import find_frame
-from tethercap.convert.calibrate import fit_cards, fit_chart, whole_stops
+from tethercap.convert.calibrate import ChartFit, fit_cards, fit_chart, fit_slide_chart, whole_stops
 from tethercap.convert.cells import Cells, measure_cells
 from tethercap.convert.charts import (
     CHART_EDITIONS,
@@ -24,7 +24,7 @@ from tethercap.convert.charts import (
 from tethercap.convert.film_base import FilmBase, estimate_base, measure_base
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField
-from tethercap.convert.pipeline import TYPICAL_BASE_DENSITY, convert
+from tethercap.convert.pipeline import TYPICAL_BASE_DENSITY, bare_light, convert
 from tethercap.convert.recipe import Border, Recipe
 from tethercap.convert.usual_film import usual_film
 from tethercap.errors import ConversionError, ProfileError
@@ -34,6 +34,8 @@ from tethercap.image_files.raw import read_raw
 from tethercap.pictures import RawPicture, U8Array
 
 _CARD_REFLECTANCE = 0.18
+_MOST_SLIDE_MISFIT = 4.0
+"""CIE L*a*b* that a slide's chart may be off its own colours; one that shows the film's look is off by ten and more."""
 _CELL_PX = 8
 
 
@@ -77,7 +79,7 @@ def calibrate_on_cards(
         width_px, height_px = raw.size
         said = target.patches or ((target.outline,) if target.outline is not None else ())
         patches = [Patch(quad) for quad in said] or [card_patch(width_px, height_px, corners)]
-        here = _base(raw, cells, corners, film_kind, base)
+        here = _base(raw, cells, corners, film_kind, base, flat)
         usual = usual_film(film_kind, raw, here, flat)
         rows.append(np.median(patch_densities(cells, patches, here), axis=0))
         stops.append(target.stops)
@@ -100,7 +102,7 @@ def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | Non
     raw = read_raw(target.raw_path)
     cells = measure_cells(raw, flat, _CELL_PX)
     corners = find_frame(raw, film_kind)
-    here = _base(raw, cells, corners, film_kind, base)
+    here = _base(raw, cells, corners, film_kind, base, flat)
     patches = [Patch(quad) for quad in target.patches]
     if not patches:
         outline = target.outline or _look_for_chart(raw, film_kind, here)
@@ -119,18 +121,34 @@ def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | Non
         greys = chart_linear_srgb()[GREY_PATCHES].mean(axis=1)
         model = fit_cards(density[GREY_PATCHES], np.log10(greys), usual)
     else:
-        fits = [fit_chart(density, edition, GREY_PATCHES, usual) for edition in CHART_EDITIONS]
-        model = min(fits, key=lambda one: one.misfit).model
+        fit_one = fit_slide_chart if film_kind is FilmKind.SLIDE else fit_chart
+        best = min((fit_one(density, edition, GREY_PATCHES, usual) for edition in CHART_EDITIONS), key=_misfit)
+        # A chart that was photographed shows what the slide made of it, and that look is to be kept.
+        own_look = film_kind is FilmKind.SLIDE and best.misfit > _MOST_SLIDE_MISFIT
+        model = usual.model() if own_look else best.model
+        if own_look:
+            return model
     return dataclasses.replace(model, source="colour chart on the roll")
 
 
 def _base(
-    raw: RawPicture, cells: Cells, corners: QuadPx | None, film_kind: FilmKind, base: FilmBase | None
+    raw: RawPicture,
+    cells: Cells,
+    corners: QuadPx | None,
+    film_kind: FilmKind,
+    base: FilmBase | None,
+    flat: FlatField | None,
 ) -> FilmBase:
     if base is not None:
         return base.for_shot(raw.shot)
+    if film_kind is FilmKind.SLIDE and flat is not None:
+        return bare_light(flat, raw.shot)
     measured = measure_base(raw, cells, corners, film_kind)
     return measured or estimate_base(raw, cells, film_kind, TYPICAL_BASE_DENSITY[film_kind])
+
+
+def _misfit(found: ChartFit) -> float:
+    return found.misfit
 
 
 def _look_for_chart(raw: RawPicture, film_kind: FilmKind, base: FilmBase) -> QuadPx | None:

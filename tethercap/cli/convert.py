@@ -171,9 +171,9 @@ def _calibration(
     grey: Sequence[Path], chart: Path | None, flat: FlatField | None, film_kind: FilmKind
 ) -> Calibration | None:
     """Make the function that measures the roll's model on its chart or cards, where there are any."""
-    if film_kind is FilmKind.SLIDE and (chart is not None or grey):
-        Console(stderr=True).print("A slide keeps its film's own colours; the card or chart is not used for it.")
-        return None
+    if film_kind is FilmKind.SLIDE and grey:
+        Console(stderr=True).print("A slide keeps its film's own colours; the cards are not used for it.")
+        grey = ()
     if chart is not None:
         return lambda base: calibrate_on_chart(read_targets([chart])[0], film_kind, base, flat)
     if grey:

@@ -5,6 +5,7 @@ usual than that asks for.
 """
 
 import dataclasses
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,7 @@ from tethercap.convert import spaces
 from tethercap.convert.exposure import scene_light
 from tethercap.convert.film_model import GREEN, FilmModel
 from tethercap.convert.least_squares import fit
-from tethercap.convert.usual_film import UsualFilm
+from tethercap.convert.usual_film import UsualFilm, as_matrix
 from tethercap.pictures import ColourSpace, F64Array
 
 _STEP_DOUBT = 0.35
@@ -104,23 +105,53 @@ def fit_chart(density: F64Array, linear_srgb: F64Array, greys: npt.NDArray[np.in
         Indices of the grey patches.
     usual : UsualFilm
     """
+
+    def seen(parameters: F64Array) -> F64Array:
+        light = scene_light(density, usual.model(parameters[1:]))
+        return np.asarray(light * 10.0 ** (-_EXPOSURE_DOUBT * parameters[0]))
+
+    found, misfit = _fit_colours(seen, linear_srgb, greys, 1 + usual.spread.shape[1])
+    return ChartFit(dataclasses.replace(usual.model(found[1:]), source="colour chart"), misfit)
+
+
+def fit_slide_chart(
+    density: F64Array, linear_srgb: F64Array, greys: npt.NDArray[np.intp], usual: UsualFilm
+) -> ChartFit:
+    """Fit the matrix of a slide to a target on it whose own colours are known; parameters as in `fit_chart`.
+
+    The matrix holds the level as well: its rows sum to what makes the target as bright as it is said to be.
+    """
+    transmittance = 10.0**-density
+
+    def matrix(parameters: F64Array) -> F64Array:
+        level = 10.0 ** (_EXPOSURE_DOUBT * parameters[0])
+        return np.asarray(level * np.array(usual.model(parameters[1:]).light_matrix))
+
+    found, misfit = _fit_colours(
+        lambda parameters: transmittance @ matrix(parameters).T, linear_srgb, greys, 1 + usual.spread.shape[1]
+    )
+    model = dataclasses.replace(usual.model(), light_matrix=as_matrix(matrix(found)), source="colour chart")
+    return ChartFit(model, misfit)
+
+
+def _fit_colours(
+    seen: Callable[[F64Array], F64Array], linear_srgb: F64Array, greys: npt.NDArray[np.intp], number: int
+) -> tuple[F64Array, float]:
+    """Find the parameters, standard deviations from the usual, that explain a chart best; and how well they do."""
     wanted = _lab(linear_srgb)
     weight = 1.0 / (1.0 + 0.045 * np.hypot(wanted[:, 1], wanted[:, 2]))
     weights = np.stack([np.ones_like(weight), weight, weight], axis=1)
+    trust = np.ones((len(wanted), 1)) / _COLOUR_NOISE
+    trust[greys] *= _GREY_WEIGHT
 
     def distances(parameters: F64Array) -> F64Array:
-        light = scene_light(density, usual.model(parameters[1:]))
-        return np.asarray((_lab(light * 10.0 ** (-_EXPOSURE_DOUBT * parameters[0])) - wanted) * weights)
-
-    trust = np.ones((len(density), 1)) / _COLOUR_NOISE
-    trust[greys] *= _GREY_WEIGHT
+        return np.asarray((_lab(seen(parameters)) - wanted) * weights)
 
     def residuals(parameters: F64Array) -> F64Array:
         return np.concatenate([(distances(parameters) * trust).ravel(), parameters])
 
-    found = fit(residuals, np.zeros(1 + usual.spread.shape[1]), rounds=40)
-    misfit = float(np.linalg.norm(distances(found), axis=1).mean())
-    return ChartFit(dataclasses.replace(usual.model(found[1:]), source="colour chart"), misfit)
+    found = fit(residuals, np.zeros(number), rounds=40)
+    return found, float(np.linalg.norm(distances(found), axis=1).mean())
 
 
 def _lab(linear_srgb: F64Array) -> F64Array:

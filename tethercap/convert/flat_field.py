@@ -1,12 +1,12 @@
 """The rig's own unevenness, light and lens together, measured on a picture of the bare light."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
 
 from tethercap.errors import ConversionError
-from tethercap.pictures import F32Array, F64Array, RawPicture
+from tethercap.pictures import F32Array, F64Array, RawPicture, ShotData
 
 FLAT_CELL_PX = 32
 """The unevenness of light and lens is smooth over this many pixels of the mosaic; noise and dust are not."""
@@ -24,6 +24,8 @@ class FlatField:
     """Height and width of the mosaic it was measured on."""
     light_counts: F64Array
     """The light itself at its brightest, counts over black for red, green, blue, shape (3,)."""
+    shot: ShotData = field(default_factory=ShotData)
+    """How it was photographed."""
 
     def rows(self, first: int, last: int, colour: int) -> F32Array:
         """Density to take away on mosaic rows first, first + 2, ... below last, at every other column.
@@ -82,7 +84,7 @@ def measure_flat_field(raw: RawPicture) -> FlatField:
     brightest = np.percentile(smooth.reshape(-1, 3), 99.5, axis=0)
     _refuse_unusable(raw, brightest)
     density = -np.log10(np.maximum(smooth / brightest, _DARKEST))
-    return FlatField(density.astype(np.float32), raw.mosaic.shape, brightest.astype(np.float64))
+    return FlatField(density.astype(np.float32), raw.mosaic.shape, brightest.astype(np.float64), raw.shot)
 
 
 def _refuse_unusable(raw: RawPicture, brightest: F64Array) -> None:

@@ -27,7 +27,7 @@ from tethercap.convert.exposure import (
     settle_exposures,
     usual_gain_stops,
 )
-from tethercap.convert.film_base import FilmBase, estimate_base, measure_base
+from tethercap.convert.film_base import FilmBase, camera_exposure, estimate_base, measure_base
 from tethercap.convert.film_model import IDENTITY, NO_BOWS, FilmModel, Triple
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.neutral import estimate_neutral
@@ -37,7 +37,7 @@ from tethercap.convert.usual_film import UsualFilm, usual_film
 from tethercap.errors import ConversionError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx, SizePx
-from tethercap.pictures import ColourSpace, F64Array, Positive, RawPicture, U16Array
+from tethercap.pictures import ColourSpace, F64Array, Positive, RawPicture, ShotData, U16Array
 
 Step = tuple[str, dict[str, object]]
 RunBands = Callable[[Callable[[tuple[int, int]], None], Iterable[tuple[int, int]]], None]
@@ -237,8 +237,7 @@ def _base_for(
     if look.base is not None:
         return look.base.for_shot(raw.shot), ()
     if film_kind is FilmKind.SLIDE and look.flat is not None:
-        red, green, blue = (float(count) for count in look.flat.light_counts)
-        return FilmBase((red, green, blue), how=BARE_LIGHT), ()
+        return bare_light(look.flat, raw.shot), ()
     measured = measure_base(raw, cells, corners, film_kind)
     if measured is not None:
         return measured, ()
@@ -246,6 +245,13 @@ def _base_for(
     if film_kind is FilmKind.SLIDE:
         return estimate, ()
     return estimate, ("No clear film was found beside the picture; the base is estimated from the picture itself.",)
+
+
+def bare_light(flat: FlatField, shot: ShotData) -> FilmBase:
+    """What a slide's densities are measured over: the light itself, at the shot's exposure where the files say it."""
+    red, green, blue = (float(count) for count in flat.light_counts)
+    light = FilmBase((red, green, blue), camera_exposure=camera_exposure(flat.shot), how=BARE_LIGHT)
+    return light.for_shot(shot)
 
 
 def grey_model(model: FilmModel, recipe: Recipe) -> FilmModel:
@@ -263,21 +269,10 @@ def _exposure_for(
         if base.how == BARE_LIGHT:
             # With the light known a slide is shown as it lies on a light table: its brightness is the photographer's.
             return PrintExposure(1.0)
-        return find_slide_exposure(10.0**-density @ slide_matrix(raw, model).T)
+        return find_slide_exposure(10.0**-density @ np.array(model.light_matrix).T)
     if not recipe.auto_exposure:
         return PrintExposure(2.0 ** usual_gain_stops(model))
     return settle_exposures([find_exposure(density, model, black_point=recipe.black_point)], model)[0]
-
-
-def slide_matrix(raw: RawPicture, model: FilmModel) -> F64Array:
-    """Transmittance per camera channel to linear sRGB, rows summing to one, shape (3, 3).
-
-    The model's own matrix where it was measured, else the one the RAW file brings.
-    """
-    if model.light_matrix != IDENTITY or raw.camera_to_xyz is None:
-        return np.array(model.light_matrix)
-    matrix = np.linalg.inv(spaces.rgb_to_xyz(ColourSpace.SRGB)) @ raw.camera_to_xyz
-    return np.asarray(matrix / matrix.sum(axis=1, keepdims=True))
 
 
 def make_tables(
@@ -305,7 +300,7 @@ def make_tables(
             to_density[row, column] = density if with_flat else model.equalised(density, channel)
     grid = density_at(np.arange(LUT_SIZE))
     equalise = np.stack([model.equalised(grid, channel) for channel in range(3)]).astype(np.float32)
-    scene_to_light = slide_matrix(raw, model) if positive_film else np.array(model.light_matrix)
+    scene_to_light = np.array(model.light_matrix)
     return DevelopTables(
         to_density,
         equalise if with_flat and not positive_film else None,
@@ -390,5 +385,4 @@ __all__ = [
     "own_neutral",
     "plan_conversion",
     "render",
-    "slide_matrix",
 ]

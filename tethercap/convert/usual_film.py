@@ -17,7 +17,16 @@ from tethercap.convert import spaces
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel, Five, Matrix, Triple
 from tethercap.convert.flat_field import FlatField
-from tethercap.convert.usual_film_numbers import FEATURES, FEATURES_COVARIANCE, MIDDLE, PER_FEATURE, SPREAD
+from tethercap.convert.usual_film_numbers import (
+    FEATURES,
+    FEATURES_COVARIANCE,
+    MIDDLE,
+    PER_FEATURE,
+    SLIDE_MIDDLE,
+    SLIDE_PER_FEATURE,
+    SLIDE_SPREAD,
+    SPREAD,
+)
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import ColourSpace, F64Array, RawPicture
 
@@ -74,8 +83,8 @@ def usual_film(
     base, flat : optional
         The film's base and the bare light, which together tell the base's density.
     """
-    if film_kind is not FilmKind.COLOUR_NEGATIVE:
-        return _grey_film(film_kind)
+    if film_kind is FilmKind.BW_NEGATIVE:
+        return _grey_film()
     figures = np.concatenate([_camera_figures(raw), _base_figures(raw, base, flat)])
     scale = np.sqrt(np.diag(np.array(FEATURES_COVARIANCE)))
     away = (figures - np.array(FEATURES)) / scale
@@ -83,6 +92,8 @@ def usual_film(
     for group in (slice(0, 6), slice(6, 8)):
         known[group] &= bool(np.all(np.abs(away[group]) < _NO_RIG))
     filled = _filled(np.where(known, np.clip(away, -_FURTHEST, _FURTHEST), 0.0), known, scale)
+    if film_kind is FilmKind.SLIDE:
+        return _slide(filled[:6])
     return UsualFilm(film_kind, np.array(MIDDLE) + filled @ np.array(PER_FEATURE), np.array(SPREAD))
 
 
@@ -143,7 +154,15 @@ def model_of(numbers: F64Array, film_kind: FilmKind = FilmKind.COLOUR_NEGATIVE) 
     )
 
 
-def _grey_film(film_kind: FilmKind) -> UsualFilm:
+def _slide(camera: F64Array) -> UsualFilm:
+    """A positive: only the matrix from what the camera sees through it to what the eye sees."""
+    middle, spread = np.zeros(39), np.zeros((39, 6))
+    middle[18:24] = np.array(SLIDE_MIDDLE) + camera @ np.array(SLIDE_PER_FEATURE)
+    spread[18:24] = SLIDE_SPREAD
+    return UsualFilm(FilmKind.SLIDE, middle, spread)
+
+
+def _grey_film() -> UsualFilm:
     """Film without colour: all channels see the same, and no matrix is needed."""
     middle, spread = np.zeros(39), np.zeros((39, 4))
     middle[3:6] = -1.35
@@ -151,7 +170,7 @@ def _grey_film(film_kind: FilmKind) -> UsualFilm:
         zip((slice(0, 3), slice(3, 6), slice(6, 7), slice(9, 12)), _BW_SPREAD, strict=True)
     ):
         spread[numbers, direction] = size
-    return UsualFilm(film_kind, middle, spread)
+    return UsualFilm(FilmKind.BW_NEGATIVE, middle, spread)
 
 
 def matrix_from(free: F64Array) -> F64Array:

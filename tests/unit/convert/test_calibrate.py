@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from tests.unit.convert.film_shots import density_of
-from tethercap.convert.calibrate import fit_cards, fit_chart, whole_stops
+from tethercap.convert.calibrate import fit_cards, fit_chart, fit_slide_chart, whole_stops
 from tethercap.convert.charts import CHART_EDITIONS, GREY_PATCHES, chart_linear_srgb
 from tethercap.convert.exposure import scene_light
 from tethercap.convert.film_model import FilmModel
@@ -65,3 +65,23 @@ def test_charts_made_later_differ_a_little_from_older_ones() -> None:
 def test_matrices_keep_greys() -> None:
     free = np.array([-0.2, 0.1, 0.05, -0.3, 0.2, -0.1])
     np.testing.assert_allclose(np.array(as_matrix(matrix_from(free))).sum(axis=1), 1.0)
+
+
+def test_a_target_on_a_slide_tells_the_matrix_and_the_level() -> None:
+    chart = CHART_EDITIONS[0]
+    camera = np.array([[1.9, -0.85, -0.05], [-0.25, 1.6, -0.35], [0.05, -0.5, 1.45]])
+    density = -np.log10(0.8 * chart @ np.linalg.inv(camera).T)
+    found = fit_slide_chart(density, chart, GREY_PATCHES, usual_film(FilmKind.SLIDE))
+    assert found.misfit < 0.5
+    seen = 10.0**-density @ np.array(found.model.light_matrix).T
+    np.testing.assert_allclose(seen, chart, atol=0.02)
+
+
+def test_a_chart_that_a_slide_made_contrasty_does_not_pass_for_a_target() -> None:
+    found = fit_slide_chart(
+        -1.6 * np.log10(np.maximum(CHART_EDITIONS[0], 0.01)),
+        CHART_EDITIONS[0],
+        GREY_PATCHES,
+        usual_film(FilmKind.SLIDE),
+    )
+    assert found.misfit > 4.0

@@ -8,6 +8,7 @@ import pytest
 
 from tests.unit.convert.film_shots import PLAIN, Shot, colour_patches, grey_wedge, raw_of, shoot
 from tethercap.convert.film_base import FilmBase
+from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import measure_flat_field
 from tethercap.convert.pipeline import RollLook, RunBands, convert, one_after_another
 from tethercap.convert.recipe import Border, Recipe
@@ -159,13 +160,17 @@ def test_black_and_white_has_no_colour(patches: Shot) -> None:
     assert np.abs(pixels - pixels[..., [1]]).max() == 0
 
 
+EYE = FilmModel(film_kind=FilmKind.SLIDE)
+"""A camera that sees as the output space does."""
+
+
 def test_a_slide_is_shown_as_it_is() -> None:
     scene = colour_patches(side=160)
     neutral = np.array([1.9, 1.0, 1.5])
     raw = raw_of(scene * 14000.0 / neutral)
     low, right, bottom = -0.5, scene.shape[1] - 0.5, scene.shape[0] - 0.5
     corners = QuadPx.from_array([[low, low], [right, low], [right, bottom], [low, bottom]])
-    made = convert(raw, WHOLE, base=None, corners=corners, film_kind=FilmKind.SLIDE)
+    made = convert(raw, WHOLE, base=None, corners=corners, film_kind=FilmKind.SLIDE, look=RollLook(model=EYE))
     got = linear(made.positive)
     gain = got[80, 80] / scene[80, 80]
     np.testing.assert_allclose(gain / gain[1], 1.0, atol=0.03)
@@ -178,7 +183,8 @@ def test_with_the_light_known_a_slide_keeps_its_own_brightness() -> None:
     transmittance = 0.7 * colour_patches(side=160)
     flat = measure_flat_field(raw_of(np.broadcast_to(light, transmittance.shape)))
     raw = raw_of(transmittance * light)
-    made = convert(raw, WHOLE, base=None, corners=None, film_kind=FilmKind.SLIDE, look=RollLook(flat=flat))
+    look = RollLook(flat=flat, model=EYE)
+    made = convert(raw, WHOLE, base=None, corners=None, film_kind=FilmKind.SLIDE, look=look)
     got = linear(made.positive)
     for row, column in ((0, 0), (1, 2), (3, 5)):
         middle = (slice(row * 160 + 40, row * 160 + 120), slice(column * 160 + 40, column * 160 + 120))
