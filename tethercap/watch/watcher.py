@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-import cv2
 import numpy as np
 
 from tethercap.film.formats import FilmFormat
@@ -13,6 +12,7 @@ from tethercap.watch.alignment import measure_alignment
 from tethercap.watch.decision import decide
 from tethercap.watch.directions import Directions, sentence_for
 from tethercap.watch.edges import choose, evidence_of, fit_likely, kind_of
+from tethercap.watch.likeness import KEPT_VIEW_PX, halved, likeness, small_view
 from tethercap.watch.limits import Limits
 from tethercap.watch.motion import MotionMeter
 from tethercap.watch.presence import film_in_view, is_blank
@@ -39,12 +39,9 @@ FAST_MM_S = 25.0
 SLOW_MM_S = 4.0
 SAME_PLACE_MM = 2.0
 """Film followed all the time since the shot, and moved by less than this to and fro in all, is where it was."""
-FEATURELESS = 0.01
-"""Contrast, as a share, below which pictures cannot be told apart."""
-SAME_PICTURE = 0.75
-"""Correlation from which on two views show the same picture."""
-KEPT_VIEW_PX = 48, 32
-"""Width and height of a view that is kept for a later run: enough to tell frames apart, small enough for a line."""
+SAME_PICTURE, VERY_SAME_PICTURE = 0.75, 0.97
+"""Likeness from which on two views show the same picture; and where the film seems to have gone on, though it was lost
+from sight on its way: two pictures taken of one thing are alike, but not so much."""
 
 
 class Watcher:
@@ -294,14 +291,16 @@ class Watcher:
         """
         if self._fired_at_mm is None:
             return True
-        if not self._lost_since_shot and self._run_since_shot_mm < SAME_PLACE_MM:
+        if self._fired_grey is not None and not self._lost_since_shot and self._run_since_shot_mm < SAME_PLACE_MM:
             return False
         moved_mm = abs(self._film_mm - self._fired_at_mm)
-        if not self._lost_since_shot and moved_mm >= self.limits.rearm_pitch_fraction * self.film_format.pitch_mm:
+        went_on = moved_mm >= self.limits.rearm_pitch_fraction * self.film_format.pitch_mm
+        if went_on and not self._lost_since_shot:
             return True
         if self._fired_grey is None:
-            return self._kept_view is None or not _alike(_evened(self._kept_view), _evened(_small(grey)))
-        return not _same_picture(self._fired_grey, grey)
+            return self._kept_view is None or likeness(self._kept_view, small_view(grey)) <= SAME_PICTURE
+        alike = likeness(halved(self._fired_grey), halved(grey))
+        return alike <= (VERY_SAME_PICTURE if went_on else SAME_PICTURE)
 
     def shot_taken(self, at_s: float) -> None:
         """Note that a shot was fired: not ready again until the film has moved by about a pitch.
@@ -320,7 +319,7 @@ class Watcher:
 
     def view_of_shot(self) -> bytes:
         """Give the view at the last shot, small, for `recall_shot` in a later run; empty where there was none."""
-        return b"" if self._fired_grey is None else _small(self._fired_grey).astype(np.uint8).tobytes()
+        return b"" if self._fired_grey is None else small_view(self._fired_grey).astype(np.uint8).tobytes()
 
     def recall_shot(self, view: bytes) -> None:
         """Note what an earlier run saw when it fired last: that frame may lie in the holder still.
@@ -349,34 +348,3 @@ def _nothing_seen(film_present: bool | None) -> tuple[Reason, ...]:
     if film_present is False:
         return (Reason(ReasonCode.NO_FILM, "no film in the holder"),)
     return (Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),)
-
-
-def _same_picture(one: F32Array, two: F32Array) -> bool:
-    """Whether two small grey pictures show the same, give or take a few pixels, noise, flicker and the exposure."""
-    if one.shape != two.shape:
-        return False
-    return _alike(_evened(_halved(one)), _evened(_halved(two)))
-
-
-def _alike(first: F32Array, second: F32Array) -> bool:
-    """Compare two small pictures that went through `_evened`; where nothing is to be seen they count as one."""
-    rows, columns = first.shape[0] // 6, first.shape[1] // 6
-    centre = first[rows:-rows, columns:-columns]
-    if float(centre.std()) < FEATURELESS:
-        return True
-    around = second[rows // 2 : -(rows // 2), columns // 2 : -(columns // 2)]
-    return bool(np.max(cv2.matchTemplate(around, centre, cv2.TM_CCOEFF_NORMED)) > SAME_PICTURE)
-
-
-def _halved(grey: F32Array) -> F32Array:
-    size = grey.shape[1] // 2, grey.shape[0] // 2
-    return np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), np.float32)
-
-
-def _small(grey: F32Array) -> F32Array:
-    return np.asarray(np.round(cv2.resize(grey, KEPT_VIEW_PX, interpolation=cv2.INTER_AREA)), np.float32)
-
-
-def _evened(grey: F32Array) -> F32Array:
-    """Every row divided by its mean: bands of flicker are gone."""
-    return np.asarray(grey / (grey.mean(axis=1, keepdims=True) + 4.0), np.float32)

@@ -8,8 +8,9 @@ import pytest
 from tests.unit.watch.pictures import FORMAT, PX_PER_MM, film
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import LiveFrame
+from tethercap.watch.likeness import KEPT_VIEW_PX
 from tethercap.watch.sighting import Sighting
-from tethercap.watch.watcher import KEPT_VIEW_PX, Watcher
+from tethercap.watch.watcher import Watcher
 
 
 def new_watcher() -> Watcher:
