@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from textual.app import App
+from textual.geometry import Region
 from textual.pilot import Pilot
 from textual.screen import Screen
 
@@ -313,3 +314,14 @@ async def test_whole_roll_is_converted_with_progress_and_noted(roll: Roll) -> No
         assert "6 positives made" in _text(app, "#said")
     converted = [frame.frame_id.number for frame in roll.frames.values() if frame.chosen and frame.chosen.converted]
     assert converted == [1, 2, 3, 4, 6, 8], "frame 5 is held and 7 is blank: no take stands for them"
+
+
+async def test_film_follows_the_colours(roll: Roll) -> None:
+    app = _app(lambda: RollScreen(roll))
+    async with app.run_test(size=(120, 40)) as pilot:
+        await _ready(pilot, RollScreen)
+        film = app.screen.query_one(FilmGrid)
+        before = film.render_lines(Region(0, 0, film.size.width, 1))[0].render(app.console)
+        await pilot.press("t")
+        await pilot.pause()
+        assert film.render_lines(Region(0, 0, film.size.width, 1))[0].render(app.console) != before

@@ -66,6 +66,13 @@ class CellsView(Widget):
         self._ground = ""
         """A line of nothing, for pixels to lie on."""
 
+    def on_mount(self) -> None:
+        """Follow the theme."""
+        self.app.theme_changed_signal.subscribe(self, lambda _theme: self.draw())
+
+    def draw(self) -> None:
+        """Draw again in the present size and colours; views that are drawn elsewhere do nothing."""
+
     def put(self, shown: Shown, tail: str = "") -> None:
         """Show a picture.
 
