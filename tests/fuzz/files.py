@@ -58,14 +58,14 @@ _BODIES: tuple[LineBody, ...] = (
 RECORD = b"".join(encode_line(number, _AT, body) for number, body in enumerate(_BODIES, start=1))
 
 
-def _summed(content: bytes) -> bytes:
+def summed(content: bytes) -> bytes:
     """Lines whose sums fit again: what a damaged program may have written rather than a damaged disk."""
     lines = (line.partition(b',"sum"')[0] for line in content.split(b"\n"))
     return b"".join(line + b',"sum":"' + line_sum(line).encode() + b'"}\n' for line in lines if line)
 
 
 _RECORD_WORDS = (b"{}", b'"n":', b"1e999", b"null", b'"../x"', b"\\u0000", b'"kind":"filed"', b"\n", b"[[[[", b"-1")
-records = st.one_of(damaged([RECORD], _RECORD_WORDS), damaged([RECORD], _RECORD_WORDS).map(_summed))
+records = st.one_of(damaged([RECORD], _RECORD_WORDS), damaged([RECORD], _RECORD_WORDS).map(summed))
 
 
 def read_a_record(content: bytes) -> None:

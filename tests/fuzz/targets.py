@@ -7,7 +7,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from tests.fuzz import files, pictures, wire
+from tests.fuzz import files, pictures, rolls, wire
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +37,7 @@ def all_targets() -> Iterator[tuple[Target, ...]]:
             Target("roll.toml", files.setups, files.read_a_setup),
             Target("profile", files.profiles, files.read_a_profile),
             Target("table of notes", files.tables, files.read_a_table),
+            Target("roll folder", rolls.cases(), rolls.open_a_roll, 3.0),
             Target("manifest", files.manifests, files.read_a_manifest, 0.5),
             Target("name", files.names, files.take_a_name, 0.5),
             Target("live picture", pictures.live_jpegs, pictures.decode_a_live_picture, 2.0),

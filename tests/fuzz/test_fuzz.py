@@ -8,10 +8,10 @@ from hypothesis import HealthCheck, Phase
 
 from tests.fuzz.targets import Target, all_targets
 
-CASES = {"RAW": 30, "PTP packets": 25, "control lines": 15, "live picture": 80, "roll.toml": 40}
+CASES = {"roll folder": 25, "RAW": 30, "PTP packets": 25, "control lines": 15, "live picture": 80, "roll.toml": 40}
 NAMES = (
-    "record", "roll.toml", "profile", "table of notes", "manifest", "name", "live picture", "RAW", "PTP packets",
-    "control lines",
+    "record", "roll.toml", "profile", "table of notes", "roll folder", "manifest", "name", "live picture", "RAW",
+    "PTP packets", "control lines",
 )  # fmt: skip
 
 
