@@ -3,9 +3,11 @@
 import io
 import threading
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 import pytest
 
+from tests.tui.drawn_film import sighting_at
 from tests.tui.scripted_runner import ScriptedRunner, held, seated, shot
 from tethercap.errors import CameraGoneError
 from tethercap.session import events
@@ -31,6 +33,13 @@ def test_a_frame_held_for_long_is_told_again_when_the_way_has_changed() -> None:
     state = events.StateChanged(RunState.MOVING, RunState.HELD, 0.0)
     told = _told(state, held(1.24, 0.0, sequence=0)[1], held(2.24, 0.0, sequence=120)[1])
     assert told == ["hold: Move the film 1.2 mm to the left.", "hold: Move the film 2.2 mm to the left."]
+
+
+def test_why_a_frame_is_held_is_told_once() -> None:
+    state = events.StateChanged(RunState.CHECKING, RunState.HELD, 0.0)
+    picture = replace(held(0.0)[1], sighting=sighting_at(1, 0.0))
+    told = _told(state, events.FrameHeld("14", (), ("The film slipped. Take the frame again.",)), picture)
+    assert told == ["frame 14 held: The film slipped. Take the frame again."]
 
 
 def test_a_shot_is_told_from_shutter_to_positive() -> None:

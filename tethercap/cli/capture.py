@@ -19,6 +19,7 @@ from tethercap.session.events import Mode
 from tethercap.session.options import RunnerOptions
 from tethercap.tui.app import run_capture
 from tethercap.tui.plain import run_plain
+from tethercap.tui.start_view import SHOWN_KINDS
 from tethercap.tui.web import in_browser, serve_again
 from tethercap.watch.directions import Directions
 
@@ -122,11 +123,12 @@ def capture(
     with open_roll(roll, setup, mirror=mirror) as opened, Workers.started(convert=not no_convert) as workers:
         for note in opened.opening_notes:
             click.echo(note, err=True)
+        click.echo("Opening the camera ...", err=True)
         camera = open_camera(port, serial)
         try:
             directions = Directions.for_camera(camera_place)
             make_runner = runner_maker(camera, opened, workers, options=options, directions=directions)
-            title = f"{load_film_format(opened.setup.film_format).name}, {opened.setup.film_kind.value}"
+            title = f"{load_film_format(opened.setup.film_format).name}, {SHOWN_KINDS[opened.setup.film_kind]}"
             if plain or not (sys.stdout.isatty() or in_browser()):
                 failed = run_plain(make_runner, roll_name=opened.setup.id, directions=directions)
             else:

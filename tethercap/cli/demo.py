@@ -25,6 +25,7 @@ from tethercap.session.options import RunnerOptions
 from tethercap.session.runner import RollRunner
 from tethercap.tui.app import run_capture
 from tethercap.tui.plain import run_plain
+from tethercap.tui.start_view import SHOWN_KINDS
 from tethercap.tui.web import in_browser
 
 INVENTED = "Invented film for a demonstration; no real pictures, people or places."
@@ -92,7 +93,7 @@ def demo(
         try:
             options = RunnerOptions(mode=Mode.HANDS_FREE, skip_blank=True)
             make_runner = ending_itself(runner_maker(camera, roll, workers, options=options), simulated)
-            title = f"{film_format.name}, {kind}, invented"
+            title = f"{film_format.name}, {SHOWN_KINDS[FilmKind(kind)]}, invented"
             plain = headless or not (sys.stdout.isatty() or in_browser())
             failed = (
                 run_plain(make_runner, roll_name=setup.id, typed=(), out=sys.stderr)

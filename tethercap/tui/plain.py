@@ -55,6 +55,9 @@ class PlainTeller:
                 return [f"cannot watch: {event.why}"]
             case events.CameraTroubled() | events.StorageTroubled():
                 return [f"trouble: {event.error}"]
+            case events.FrameHeld():
+                # Said now; the next live picture must not say it once more.
+                self._said, self._said_state = f"hold: {' '.join(self.view.held)}", RunState.HELD
         newest = self.view.log[-1] if self.view.log else None
         return [newest.text] if newest is not None and newest is not last_before else []
 
@@ -71,7 +74,7 @@ class PlainTeller:
             fire_key="Enter",
         )
         sentence = "the film moves" if state is RunState.MOVING else hint.sentence
-        told = f"{hint.word.lower()}: {sentence}"
+        told = f"{hint.word.lower()}: {' '.join(sentence.split())}"
         waited = at_s - self._said_at_s >= _SAY_AGAIN_S
         if told == self._said or (state is self._said_state and not waited):
             return []
