@@ -3,11 +3,10 @@
 import io
 import threading
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 
 import pytest
 
-from tests.tui.drawn_film import sighting_at
+from tests.tui.drawn_film import live_frame, sighting_at
 from tests.tui.scripted_runner import ScriptedRunner, held, seated, shot
 from tethercap.errors import CameraGoneError
 from tethercap.session import events
@@ -37,7 +36,7 @@ def test_a_frame_held_for_long_is_told_again_when_the_way_has_changed() -> None:
 
 def test_why_a_frame_is_held_is_told_once() -> None:
     state = events.StateChanged(RunState.CHECKING, RunState.HELD, 0.0)
-    picture = replace(held(0.0)[1], sighting=sighting_at(1, 0.0))
+    picture = events.Watched(live_frame(1, 0.0), sighting_at(1, 0.0))
     told = _told(state, events.FrameHeld("14", (), ("The film slipped. Take the frame again.",)), picture)
     assert told == ["frame 14 held: The film slipped. Take the frame again."]
 
