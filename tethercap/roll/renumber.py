@@ -12,7 +12,7 @@ from typing import Any
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
-from tethercap.errors import RollExistsError, RollNameError
+from tethercap.errors import RollError, RollExistsError, RollNameError
 from tethercap.roll.core import FILED_SAFE, RollCore
 from tethercap.roll.describe import write_metadata
 from tethercap.roll.lines import FileMove, FrameMove, Renumbered, Renumbering, RenumberingParked
@@ -38,6 +38,8 @@ def renumber(core: RollCore, new_ids: Mapping[FrameId, FrameId]) -> None:
     ------
     RollExistsError
         If a number would be given twice.
+    RollError
+        While a picture is on its way: it would be filed under a number that means another frame by then.
     StorageError
     """
     with core.guard, disk_troubles("renumbering", safe="Every picture is there; opening the roll finishes this."):
@@ -45,6 +47,12 @@ def renumber(core: RollCore, new_ids: Mapping[FrameId, FrameId]) -> None:
         _check_moves(core.state, moves)
         if not moves:
             return
+        if core.arriving:
+            raise RollError(
+                f"A picture is on its way ({', '.join(sorted(core.arriving))}); nothing was renumbered.",
+                safe=FILED_SAFE,
+                todo="Try again when it is filed.",
+            )
         core.say(
             Renumbering(
                 frames=tuple(FrameMove(frame=str(old), new_frame=str(new)) for old, new in moves.items()),

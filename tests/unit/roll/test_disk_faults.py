@@ -235,12 +235,12 @@ def test_a_roll_with_a_faulty_disk_closes(tmp_path: Path) -> None:
 
 
 def test_a_picture_named_before_the_disk_failed_keeps_its_name(tmp_path: Path) -> None:
-    """Its number was given to another frame's picture meanwhile, so it had become a second take."""
+    """Somebody had put a file under its name meanwhile, so it had become a second take."""
     disk = FaultyDisk()
     with rolls.create(tmp_path / "roll", layer=disk) as roll:
         take(roll, "4", 4)
         incoming = receive(roll, "5", 5)
-        roll.renumber({FrameId(4): FrameId(5)})
+        (roll.path / "raw/X31-007_05.dng").write_bytes(b"in the way")
         disk.arm(8, 1, errno.EIO)  # line and its sync, rename, four for the sidecar; then the folder's sync
         with pytest.raises(StorageError):
             roll.file(incoming, ACCEPTED)

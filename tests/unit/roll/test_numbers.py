@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.unit.roll import rolls
-from tests.unit.roll.rolls import NOT_ACCEPTED, picture, reopen, take
+from tests.unit.roll.rolls import ACCEPTED, NOT_ACCEPTED, picture, receive, reopen, take
 from tethercap.errors import RollError, RollExistsError
 from tethercap.roll.fixity import verify
 from tethercap.roll.folder import Roll
@@ -214,3 +214,14 @@ def test_recipes_of_single_frames_go_with_their_numbers(roll: Roll) -> None:
     assert (found["01"], found["02"]) == ({"contrast": 0.7}, {"contrast": 1.5})
     assert "1-3" in found
     assert "# mine" in text
+
+
+def test_nothing_is_renumbered_while_a_picture_is_on_its_way(roll: Roll) -> None:
+    _take_next(roll, 2)
+    incoming = receive(roll, "3", 9)
+    with pytest.raises(RollError, match="on its way"):
+        roll.insert("2")
+    assert list(map(str, roll.frames)) == ["1", "2"]
+    roll.file(incoming, ACCEPTED)
+    roll.insert("2")
+    assert list(map(str, roll.frames)) == ["1", "3", "4"]
