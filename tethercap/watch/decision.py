@@ -109,8 +109,9 @@ def _wrong_size(edges: FrameEdges, film_format: FilmFormat | None, limits: Limit
     if film_format is None or any(e.inferred for e in edges.evidence):
         return
     tl, tr, br, bl = edges.corners.as_array()
-    along = float(((tr - tl)[0] + (br - bl)[0]) / 2) * edges.mm_per_px
-    across = float(((bl - tl)[1] + (br - tr)[1]) / 2) * edges.mm_per_px
+    wide = float(((tr - tl)[0] + (br - bl)[0]) / 2) * edges.mm_per_px
+    high = float(((bl - tl)[1] + (br - tr)[1]) / 2) * edges.mm_per_px
+    along, across = (high, wide) if edges.upright else (wide, high)
     for measured, nominal in ((along, film_format.along_mm), (across, film_format.across_mm)):
         slack = film_format.size_tolerance_mm + limits.size_off_fraction * nominal
         if abs(measured - nominal) > slack:

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 
@@ -11,15 +10,14 @@ from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F32Array, U8Array
 from tethercap.watch.confidence import Fitted, confidence, features, is_believable, is_seen
-from tethercap.watch.judging import Hypothesis, shows_bare_light
+from tethercap.watch.fitting import fit_place
+from tethercap.watch.judging import Hypothesis
 from tethercap.watch.perforations import PerforationRows
 from tethercap.watch.reduced import ReducedView, reduce_view
-from tethercap.watch.refine import BLACK_SPREAD, SideFit, refine_sides
+from tethercap.watch.refine import SideFit
 from tethercap.watch.search import search
 from tethercap.watch.sighting import EdgeEvidence, FrameEdges, Reason, ReasonCode, Side
-from tethercap.watch.survey import Scale, Scene, inverted, perforations_in, survey, without_holes
-from tethercap.watch.tones import like_base
-from tethercap.watch.within import borders_within
+from tethercap.watch.survey import Scale, inverted, perforations_in, survey, without_holes
 
 SIDES = (Side.TOP, Side.RIGHT, Side.BOTTOM, Side.LEFT)
 
@@ -76,17 +74,46 @@ def find_frame_edges(
         raise ValueError("a film format, or formats to choose from, must be given")
     if min(pixels_bgr.shape[:2]) < LEAST_VIEW_PX:
         return NotSeen((Reason(ReasonCode.NO_PICTURE, "the picture is too small to see a frame in"),))
-    best = choose(
-        fit_likely(reduce_view(pixels_bgr), pixels_bgr, candidates, film_kind, mm_per_px),
-        pixels_bgr.shape[1],
-        film_kind,
-    )
+    found = _find(pixels_bgr, candidates, film_kind, mm_per_px)
+    if isinstance(found, FrameEdges) and found.confidence >= (SURE if film_format is not None else SURE_OF_FORMAT):
+        return found
+    turned = np.ascontiguousarray(pixels_bgr.transpose(1, 0, 2))
+    upright = _find(turned, candidates, film_kind, mm_per_px)
+    if isinstance(upright, NotSeen) or upright.confidence < LEAST_UPRIGHT:
+        return found
+    is_surer = isinstance(found, NotSeen) or upright.confidence > found.confidence + UPRIGHT_LESS_LIKELY
+    return _exchanged(upright) if is_surer else found
+
+
+SURE = 0.5
+"""Confidence from which on film is not looked for the other way round, where its format is known."""
+SURE_OF_FORMAT = 0.9
+"""The same where the format is not known: a frame lying upright resembles another format."""
+LEAST_UPRIGHT = 0.6
+UPRIGHT_LESS_LIKELY = 0.1
+"""So much surer must an upright frame be."""
+
+
+def _find(
+    pixels_bgr: U8Array, formats: tuple[FilmFormat, ...], film_kind: FilmKind | None, mm_per_px: float | None
+) -> FrameEdges | NotSeen:
+    """Find the frame nearest the middle on film that lies along x."""
+    fitted = fit_likely(reduce_view(pixels_bgr), pixels_bgr, formats, film_kind, mm_per_px)
+    best = choose(fitted, pixels_bgr.shape[1], film_kind)
     if best is None:
         return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),))
     if _is_neighbour(best[0], pixels_bgr.shape[1]):
         why = Reason(ReasonCode.BETWEEN_FRAMES, "only a neighbour of the frame nearest the middle is seen")
         return NotSeen((why,), True, film_kind)
     return as_answer(*best, film_kind, mm_per_px)
+
+
+def _exchanged(edges: FrameEdges) -> FrameEdges:
+    """Give an answer found with x and y exchanged in terms of the picture itself."""
+    tl, tr, br, bl = edges.corners.as_array()[:, ::-1]
+    names = dict(zip((Side.LEFT, Side.BOTTOM, Side.RIGHT, Side.TOP), edges.evidence, strict=True))
+    evidence = tuple(replace(names[side], side=side) for side in SIDES)
+    return replace(edges, corners=QuadPx.from_array(np.array([tl, bl, br, tr])), evidence=evidence, upright=True)
 
 
 def fit_likely(
@@ -107,14 +134,14 @@ def fit_likely(
         if rows is not None and film_format.perforations is not None:
             bare = without_holes(scene, rows, film_format.perforations)
         for negative in _polarities(film_kind):
-            likely = search(bare if negative else inverted(bare), film_format, scale, rows, negative=negative)[:8]
+            likely = search(bare if negative else inverted(bare), film_format, scale, rows, negative=negative)
             found.extend((h, rows) for h in likely)
             if rows is not None and (not likely or likely[0].score < WELL_PLACED):
                 # What looks like perforations may be part of a picture.
                 seen = scene if negative else inverted(scene)
-                anywhere = search(seen, film_format, scale, None, negative=negative)[:8]
+                anywhere = search(seen, film_format, scale, None, negative=negative)
                 found.extend((h, None) for h in anywhere)
-    return _compared([_fit(pixels_bgr, scene, hypothesis, rows) for hypothesis, rows in _different(found)])
+    return _compared([fit_place(pixels_bgr, scene, hypothesis, rows) for hypothesis, rows in _different(found)])
 
 
 ELSEWHERE = 0.05
@@ -157,12 +184,6 @@ REFINED = 4
 LEAST_SCORE = 0.15
 LEAST_VIEW_PX = 64
 """Below this height or width nothing is looked for."""
-COARSE_PX, COARSE_MM = 3.0, 0.15
-"""How far off the search may be: so many small px, and as much as a gate is ragged. Further out lies edge print."""
-COARSE_BLACK = 20.0
-"""Codes by which the black beside a slide's edges may differ from that of the search."""
-FINER = ((0.35, 6.0), (0.2, 5.0))
-"""How far from the assumed edge the finer passes look: mm, and px at least."""
 WELL_PLACED = 2.5
 """Score of a place that needs no second search without what the perforations seem to say."""
 
@@ -194,80 +215,6 @@ def _polarities(film_kind: FilmKind | None) -> tuple[bool, ...]:
     return (True, False) if film_kind is None else (film_kind.is_negative,)
 
 
-def _fit(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: PerforationRows | None) -> Fitted:
-    """Fit the edges near a hypothesis in the full picture."""
-    corners, fits = _passes(pixels_bgr, scene.view.factor, hypothesis, (False, False, False, False))
-    # A side may look like two pictures touching because the holder begins just beyond a strip of base.
-    bare = [
-        is_touching and fit.seen.mean() < BASE_SEEN for is_touching, fit in zip(hypothesis.touching, fits, strict=True)
-    ]
-    touching = (bare[0], bare[1], bare[2], bare[3])
-    if any(touching):
-        corners, fits = _passes(pixels_bgr, scene.view.factor, hypothesis, touching)
-    px_per_mm = hypothesis.px_per_mm * scene.view.factor
-    strip_off_mm = None
-    if rows is not None:
-        middle_y = scene.view.to_full(rows.middle_y)
-        x, y = corners.mean(axis=0)
-        expected = middle_y + rows.slope * (x - (pixels_bgr.shape[1] - 1) / 2)
-        strip_off_mm = float((y - expected) / px_per_mm)
-    found = replace(hypothesis, touching=touching)
-    bases = [fit.outside for fit in fits if is_seen(fit)]
-    base = np.mean(bases, axis=0) if bases else hypothesis.base
-    middle_off = abs(float(corners[:, 1].mean()) - (pixels_bgr.shape[0] - 1) / 2)
-    return Fitted(
-        found, corners, fits, px_per_mm, strip_off_mm,
-        light_inside=hypothesis.inverted and shows_bare_light(scene.view, hypothesis),
-        borders=borders_within(scene.view, corners, base, inverted=hypothesis.inverted),
-        middle_off=middle_off / (hypothesis.film_format.across_mm * px_per_mm),
-    )  # fmt: skip
-
-
-BASE_SEEN = 0.3
-"""Share of an edge with clear base outside from which on it is taken for an edge against base."""
-
-
-def _passes(
-    pixels_bgr: U8Array, factor: int, hypothesis: Hypothesis, touching: tuple[bool, bool, bool, bool]
-) -> tuple[F32Array, tuple[SideFit, ...]]:
-    """Fit from coarse to fine, each pass around the edges of the one before."""
-    corners = ((hypothesis.corners() + 0.5) * factor - 0.5).astype(np.float32)
-    f, px_per_mm = hypothesis.film_format, hypothesis.px_per_mm * factor
-    size_px = (f.along_mm * px_per_mm, f.across_mm * px_per_mm)
-    bases = np.repeat(hypothesis.base[None, :], 4, axis=0)
-    coarse_px = COARSE_PX * factor + COARSE_MM * px_per_mm
-    fit = partial(refine_sides, pixels_bgr, inverted=hypothesis.inverted, touching=touching)
-    fits = fit(corners, bases, reach_px=coarse_px, black=COARSE_BLACK)
-    corners, bases = move_sides(corners, fits, size_px), _bases(bases, fits, inverted=hypothesis.inverted)
-    if hypothesis.inverted and not _share_a_base(fits, bases):
-        # One of them is an edge inside the picture: the frame's lies further out.
-        fits = fit(corners, bases, reach_px=coarse_px)
-        corners = move_sides(corners, fits, size_px)
-    for reach_mm, least_px in FINER:
-        fits = fit(corners, bases, reach_px=max(reach_mm * px_per_mm, least_px))
-        corners, bases = move_sides(corners, fits, size_px), _bases(bases, fits, inverted=hypothesis.inverted)
-    return corners, fits
-
-
-def _share_a_base(fits: tuple[SideFit, ...], bases: F32Array) -> bool:
-    """Whether all sides that are seen lie against the same black."""
-    black = [like_base(fit.outside, base, black=BLACK_SPREAD) for fit, base in zip(fits, bases, strict=True)]
-    return all(is_black or not is_seen(fit) for is_black, fit in zip(black, fits, strict=True))
-
-
-def _bases(bases: F32Array, fits: tuple[SideFit, ...], *, inverted: bool) -> F32Array:
-    """Tone of the base beside each side, as the fits show it, shape (4, 3).
-
-    Light falls off towards the corners, and a negative's base with it. What is black in a slide hardly changes: the
-    blackest side tells it for all, so that a dark part of the picture is not taken for it.
-    """
-    tones = np.array([fit.outside if fit.seen.mean() > 0.2 else base for fit, base in zip(fits, bases, strict=True)])
-    if inverted:
-        seen = [fit.outside for fit in fits if fit.seen.mean() > 0.2]
-        tones[:] = max(seen, key=lambda tone: float(tone.sum()), default=bases[0])
-    return np.asarray(tones, np.float32)
-
-
 def as_answer(fitted: Fitted, sure: float, film_kind: FilmKind | None, mm_per_px: float | None) -> FrameEdges | NotSeen:
     """Say what was found, or what is missing."""
     evidence = evidence_of(fitted.fits)
@@ -294,49 +241,6 @@ def kind_of(base: F32Array, *, inverted: bool) -> FilmKind:
         return FilmKind.SLIDE
     blue, _, red = (float(c) for c in base)
     return FilmKind.COLOUR_NEGATIVE if red > 1.2 * blue else FilmKind.BW_NEGATIVE
-
-
-def move_sides(corners: F32Array, fits: tuple[SideFit, ...], size_px: tuple[float, float]) -> F32Array:
-    """Move each side by its fit; place unseen sides by the frame's size from the opposite one.
-
-    Parameters
-    ----------
-    corners : ndarray
-        Corners the fits refer to, shape (4, 2), clockwise from the top left.
-    fits : tuple of SideFit
-        Top, right, bottom, left.
-    size_px : tuple of float
-        Width and height to use where one of a pair is not seen, px.
-    """
-    start = corners.astype(np.float64)
-    end = np.roll(start, -1, axis=0)
-    along = end - start
-    inward = np.stack([-along[:, 1], along[:, 0]], axis=1) / np.hypot(along[:, 0], along[:, 1])[:, None]
-    seen = [is_seen(fit) for fit in fits]
-    lines = []
-    for side in range(4):
-        low, high = fits[side].shift - fits[side].turn, fits[side].shift + fits[side].turn
-        if not seen[side]:
-            other = (side + 2) % 4
-            low = high = 0.0
-            if seen[other]:
-                depth = size_px[side % 2 == 0]
-                a, b = (
-                    start[other] + inward[other] * (fits[other].shift - fits[other].turn),
-                    end[other] + inward[other] * (fits[other].shift + fits[other].turn),
-                )
-                normal = np.array([-(b - a)[1], (b - a)[0]]) / np.hypot(*(b - a))
-                lines.append((b + normal * depth, a + normal * depth))
-                continue
-        lines.append((start[side] + inward[side] * low, end[side] + inward[side] * high))
-    return np.array([_cross(lines[side - 1], lines[side]) for side in range(4)], np.float32)
-
-
-def _cross(first: tuple[np.ndarray, np.ndarray], second: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
-    (a, b), (c, d) = first, second
-    matrix = np.array([b - a, c - d]).T
-    t, _ = np.linalg.solve(matrix, c - a)
-    return np.asarray(a + t * (b - a))
 
 
 def evidence_of(fits: tuple[SideFit, ...]) -> tuple[EdgeEvidence, ...]:

@@ -36,11 +36,13 @@ WINDOW = 6
 """Samples on either side of a step that say how large it is."""
 BLACK_SPREAD = 12.0
 """Codes by which the black of a slide differs along its edges."""
-LIGHT_OVER_BASE = 1.12
+LIGHT_OVER_BASE = 1.04
 """How much brighter than expected the base may be."""
 ENOUGH_STEP = 10.0
 ENOUGH_NOISE = 8.0
 """So much of the noise, up to `ENOUGH_STEP` codes, is an edge, however much stronger ones there may be further in."""
+FULL_WEIGHT = 14.0
+"""Steps of more codes weigh no more: a faint edge seen all along goes before a strong one here and there."""
 LEAST_STEP = 3.5
 """Steps of fewer codes are none."""
 
@@ -167,7 +169,7 @@ def _fit(
     high, low = _at(before, best), _at(after, best)
     offset = (_step_place(_grey(total), _grey(high), _grey(low), best) - across // 2) * np.float32(step_px)
     u = ((np.arange(segments) + 0.5) / segments * 2 - 1).astype(np.float32)
-    weight = np.where(usable, np.minimum(size, np.float32(40)), np.float32(0))
+    weight = np.where(usable, np.minimum(size, np.float32(FULL_WEIGHT)), np.float32(0))
     shift, turn, kept = robust_lines(u, offset, weight, step_px, across // 2)
     residual = np.where(kept, offset - shift[:, None] - turn[:, None] * u, 0)
     count = np.maximum(kept.sum(axis=1), 1)

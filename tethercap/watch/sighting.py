@@ -44,6 +44,8 @@ class FrameEdges:
     format_id: str
     confidence: float
     """0..1, calibrated on generated pictures: share of such answers with every seen edge within 1 % of the width."""
+    upright: bool = False
+    """The film lies upright in the view: the frame's long sides, along the film, are left and right."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,12 +8,14 @@ from tethercap.film.formats import FilmFormat, Perforations
 from tethercap.pictures import F32Array
 from tethercap.watch.lines import steps, support_map
 from tethercap.watch.perforations import PerforationRows, find_perforations
-from tethercap.watch.reduced import ReducedView, segment_rows
+from tethercap.watch.reduced import ReducedView, segment_columns, segment_rows
 
 LARGEST_TILT_DEG = 6.0
 ACROSS_SEGMENTS = 24
 SLOPES = np.tan(np.radians(np.arange(-LARGEST_TILT_DEG, LARGEST_TILT_DEG + 0.1, 0.3))).astype(np.float32)
 """Directions in which lines are looked for, rise over run."""
+_STEP = float(SLOPES[1] - SLOPES[0])
+UPRIGHT_SEGMENTS = 14
 DIRECTIONS = 3
 """So many directions are tried: holder, film and what is pictured need not be parallel."""
 WEAKEST_DIRECTION = 0.05
@@ -58,7 +60,13 @@ def survey(view: ReducedView) -> Scene:
     """Prepare what the search needs of a view."""
     profiles, centres = segment_rows(view.pixels, ACROSS_SEGMENTS)
     support = support_map(steps(profiles), centres, (view.width - 1) / 2, SLOPES)
-    return Scene(view, profiles, centres, support, main_slopes(support))
+    # What is pictured seldom fools both directions at once: the film also turns as upright lines do.
+    columns, heights = segment_columns(view.pixels, UPRIGHT_SEGMENTS)
+    upright = main_slopes(support_map(steps(columns), heights, (view.height - 1) / 2, SLOPES))[0]
+    tilts = main_slopes(support)
+    if all(abs(tilt + upright) > APART_SLOPES * _STEP for tilt in tilts):
+        tilts = (*tilts[: DIRECTIONS - 1], -upright)
+    return Scene(view, profiles, centres, support, tilts)
 
 
 def inverted(scene: Scene) -> Scene:

@@ -9,7 +9,7 @@ import numpy as np
 from tethercap.film.formats import FilmFormat
 from tethercap.pictures import F32Array, U8Array
 from tethercap.watch.confidence import Fitted, is_seen
-from tethercap.watch.edges import move_sides
+from tethercap.watch.fitting import move_sides
 from tethercap.watch.refine import TRACKING, SideFit, refine_sides
 
 SEEN_AGAIN = 0.3

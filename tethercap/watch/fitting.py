@@ -1,0 +1,166 @@
+"""The edges of one likely place, fitted in the full picture from coarse to fine."""
+
+from dataclasses import replace
+from functools import partial
+
+import numpy as np
+
+from tethercap.pictures import F32Array, U8Array
+from tethercap.watch.confidence import Fitted, is_seen
+from tethercap.watch.judging import Hypothesis, shows_bare_light
+from tethercap.watch.perforations import PerforationRows
+from tethercap.watch.refine import BLACK_SPREAD, SideFit, refine_sides
+from tethercap.watch.survey import Scene
+from tethercap.watch.tones import like_base
+from tethercap.watch.within import borders_within
+
+COARSE_PX, COARSE_MM = 3.0, 0.15
+"""How far off the search may be: so many small px, and as much as a gate is ragged. Further out lies edge print."""
+COARSE_BLACK = 20.0
+"""Codes by which the black beside a slide's edges may differ from that of the search."""
+STILL_SEEN = 0.35
+"""Share of an edge's segments that a blacker one further out must have to be taken for the frame's."""
+FINER = ((0.35, 6.0), (0.2, 5.0))
+"""How far from the assumed edge the finer passes look: mm, and px at least."""
+BASE_SEEN = 0.3
+"""Share of an edge with clear base outside from which on it is taken for an edge against base."""
+
+
+def fit_place(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: PerforationRows | None) -> Fitted:
+    """Fit the edges near a hypothesis in the full picture.
+
+    Parameters
+    ----------
+    pixels_bgr : ndarray
+        The full view, shape (height, width, 3), uint8.
+    scene : Scene
+        The same view, small, not inverted.
+    hypothesis : Hypothesis
+        Where to look.
+    rows : PerforationRows or None
+        Where the strip's middle is, if it is known.
+    """
+    corners, fits = _passes(pixels_bgr, scene.view.factor, hypothesis, (False, False, False, False))
+    # A side may look like two pictures touching because the holder begins just beyond a strip of base.
+    bare = [
+        is_touching and fit.seen.mean() < BASE_SEEN for is_touching, fit in zip(hypothesis.touching, fits, strict=True)
+    ]
+    touching = (bare[0], bare[1], bare[2], bare[3])
+    if any(touching):
+        corners, fits = _passes(pixels_bgr, scene.view.factor, hypothesis, touching)
+    px_per_mm = hypothesis.px_per_mm * scene.view.factor
+    strip_off_mm = None
+    if rows is not None:
+        middle_y = scene.view.to_full(rows.middle_y)
+        x, y = corners.mean(axis=0)
+        expected = middle_y + rows.slope * (x - (pixels_bgr.shape[1] - 1) / 2)
+        strip_off_mm = float((y - expected) / px_per_mm)
+    found = replace(hypothesis, touching=touching)
+    bases = [fit.outside for fit in fits if is_seen(fit)]
+    base = np.mean(bases, axis=0) if bases else hypothesis.base
+    middle_off = abs(float(corners[:, 1].mean()) - (pixels_bgr.shape[0] - 1) / 2)
+    return Fitted(
+        found, corners, fits, px_per_mm, strip_off_mm,
+        light_inside=hypothesis.inverted and rows is None and shows_bare_light(scene.view, hypothesis),
+        borders=borders_within(scene.view, corners, base, inverted=hypothesis.inverted),
+        middle_off=middle_off / (hypothesis.film_format.across_mm * px_per_mm),
+    )  # fmt: skip
+
+
+def _passes(
+    pixels_bgr: U8Array, factor: int, hypothesis: Hypothesis, touching: tuple[bool, bool, bool, bool]
+) -> tuple[F32Array, tuple[SideFit, ...]]:
+    """Fit from coarse to fine, each pass around the edges of the one before."""
+    corners = ((hypothesis.corners() + 0.5) * factor - 0.5).astype(np.float32)
+    f, px_per_mm = hypothesis.film_format, hypothesis.px_per_mm * factor
+    size_px = (f.along_mm * px_per_mm, f.across_mm * px_per_mm)
+    bases = np.repeat(hypothesis.base[None, :], 4, axis=0)
+    coarse_px = COARSE_PX * factor + COARSE_MM * px_per_mm
+    fit = partial(refine_sides, pixels_bgr, inverted=hypothesis.inverted, touching=touching)
+    fits = fit(corners, bases, reach_px=coarse_px, black=COARSE_BLACK)
+    if hypothesis.inverted:
+        bases = _blackest(bases, fits)
+        if not _share_a_base(fits, bases):
+            # One of them may be an edge inside the picture, with the frame's further out.
+            fits, bases = _stricter(fits, fit(corners, bases, reach_px=coarse_px), bases)
+    corners = move_sides(corners, fits, size_px)
+    for reach_mm, least_px in FINER:
+        bases = _beside(bases, fits)
+        fits = fit(corners, bases, reach_px=max(reach_mm * px_per_mm, least_px), black=COARSE_BLACK)
+        corners = move_sides(corners, fits, size_px)
+    return corners, fits
+
+
+def _beside(bases: F32Array, fits: tuple[SideFit, ...]) -> F32Array:
+    """Tone of the base beside each side, as the fits show it, shape (4, 3): light falls off towards the corners."""
+    tones = [fit.outside if fit.seen.mean() > 0.2 else base for fit, base in zip(fits, bases, strict=True)]
+    return np.asarray(tones, np.float32)
+
+
+def _blackest(bases: F32Array, fits: tuple[SideFit, ...]) -> F32Array:
+    """Blackest tone beside any side, for all of them, shape (4, 3): a dark part of a slide is not its base."""
+    seen = [fit.outside for fit in fits if fit.seen.mean() > 0.2]
+    blackest = max(seen, key=lambda tone: float(tone.sum()), default=bases[0])
+    return np.asarray(np.tile(blackest, (4, 1)), np.float32)
+
+
+def _share_a_base(fits: tuple[SideFit, ...], bases: F32Array) -> bool:
+    """Whether all sides that are seen lie against the same black."""
+    black = [like_base(fit.outside, base, black=BLACK_SPREAD) for fit, base in zip(fits, bases, strict=True)]
+    return all(is_black or not is_seen(fit) for is_black, fit in zip(black, fits, strict=True))
+
+
+def _stricter(
+    loose: tuple[SideFit, ...], strict: tuple[SideFit, ...], bases: F32Array
+) -> tuple[tuple[SideFit, ...], F32Array]:
+    """Take the fit against the blackest tone where there is such an edge; elsewhere light has spread over the black."""
+    fits, tones = list(loose), bases.copy()
+    for side, (one, other) in enumerate(zip(loose, strict, strict=True)):
+        if other.seen.sum() >= STILL_SEEN * one.seen.sum():
+            fits[side] = other
+        else:
+            tones[side] = one.outside
+    return tuple(fits), tones
+
+
+def move_sides(corners: F32Array, fits: tuple[SideFit, ...], size_px: tuple[float, float]) -> F32Array:
+    """Move each side by its fit; place unseen sides by the frame's size from the opposite one.
+
+    Parameters
+    ----------
+    corners : ndarray
+        Corners the fits refer to, shape (4, 2), clockwise from the top left.
+    fits : tuple of SideFit
+        Top, right, bottom, left.
+    size_px : tuple of float
+        Width and height to use where one of a pair is not seen, px.
+    """
+    start = corners.astype(np.float64)
+    end = np.roll(start, -1, axis=0)
+    along = end - start
+    inward = np.stack([-along[:, 1], along[:, 0]], axis=1) / np.hypot(along[:, 0], along[:, 1])[:, None]
+    seen = [is_seen(fit) for fit in fits]
+    lines = []
+    for side in range(4):
+        low, high = fits[side].shift - fits[side].turn, fits[side].shift + fits[side].turn
+        if not seen[side]:
+            other = (side + 2) % 4
+            low = high = 0.0
+            if seen[other]:
+                depth = size_px[side % 2 == 0]
+                a, b = (
+                    start[other] + inward[other] * (fits[other].shift - fits[other].turn),
+                    end[other] + inward[other] * (fits[other].shift + fits[other].turn),
+                )
+                normal = np.array([-(b - a)[1], (b - a)[0]]) / np.hypot(*(b - a))
+                lines.append((b + normal * depth, a + normal * depth))
+                continue
+        lines.append((start[side] + inward[side] * low, end[side] + inward[side] * high))
+    return np.array([_cross(lines[side - 1], lines[side]) for side in range(4)], np.float32)
+
+
+def _cross(first: tuple[np.ndarray, np.ndarray], second: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+    (a, b), (c, d) = first, second
+    matrix = np.array([b - a, c - d]).T
+    t, _ = np.linalg.solve(matrix, c - a)
+    return np.asarray(a + t * (b - a))
