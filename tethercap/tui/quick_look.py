@@ -1,6 +1,6 @@
 """A frame opened for quick looks: measured once, then printed anew with every turn of its recipe."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
@@ -68,14 +68,20 @@ class QuickFrame:
         return np.ascontiguousarray(np.rot90(view, layout.quarters))
 
     def plan_for(self, recipe: Recipe) -> ConversionPlan:
-        """What is measured and chosen for a recipe; kept for all recipes that choose the same."""
-        chosen = (recipe.auto_exposure, recipe.black_point, recipe.own_base, recipe.channel_weights, recipe.corners_px)
+        """What is measured and chosen for a recipe; kept for all recipes that choose the same.
+
+        Film base and neutral, which take longest, are found once for all that concern neither.
+        """
+        found_with = (recipe.own_base, recipe.channel_weights, recipe.corners_px)
+        chosen = (*found_with, recipe.auto_exposure, recipe.black_point)
         if chosen not in self._plans:
-            look = RollLook(base=None if recipe.own_base else self.roll_base, frame_long_mm=self.frame_long_mm)
+            found = next((plan for key, plan in self._plans.items() if key[: len(found_with)] == found_with), None)
+            base = found.base if found is not None else (None if recipe.own_base else self.roll_base)
+            model = found.model if found is not None else None
+            look = RollLook(base=base, model=model, frame_long_mm=self.frame_long_mm)
             corners = recipe_corners(recipe) or self.corners
-            self._plans[chosen] = plan_conversion(
-                self.raw, recipe, corners=corners, film_kind=self.film_kind, look=look
-            )
+            plan = plan_conversion(self.raw, recipe, corners=corners, film_kind=self.film_kind, look=look)
+            self._plans[chosen] = plan if found is None else replace(plan, warnings=found.warnings)
         return self._plans[chosen]
 
 
