@@ -20,6 +20,9 @@ from tethercap.watch.still import inspect_still
 FIRST_JUDGED_SEED = 500_000
 """Seeds below were used to fit the confidence; none of them is judged."""
 
+TURN = ("easy", "typical", "hard", "hard", "impossible", "typical")
+"""Tiers in turn."""
+
 
 @dataclass(frozen=True, eq=False)
 class Judged:
@@ -152,12 +155,14 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("--n", type=int, default=400)
     parser.add_argument("--seed", type=int, default=FIRST_JUDGED_SEED)
     parser.add_argument("--unknown", default="", help="what is not told, of k(ind), f(ormat), s(cale); e.g. ks")
-    parser.add_argument("--worst", type=Path, help="folder for pictures of the twenty worst")
+    parser.add_argument("--tier", choices=TIERS, help="all of one tier, instead of tiers in turn")
+    parser.add_argument("--worst", type=int, default=20, help="so many of the worst answers are drawn, with --out")
+    parser.add_argument("--out", type=Path, help="folder for the worst answers: the truth green, what was found red")
     chosen = parser.parse_args(arguments)
     cv2.setNumThreads(1)
     judged = []
     for i in range(chosen.n):
-        tier = ("easy", "typical", "hard", "hard", "impossible", "typical")[i % 6]
+        tier = chosen.tier or TURN[i % len(TURN)]
         case = make_case(chosen.seed + i, tier)
         judged.append(
             judge(
@@ -167,8 +172,8 @@ def main(arguments: list[str]) -> None:
         )  # fmt: skip
     print(table(judged), hazard_table(judged), sep="\n\n")
     print(f"\nmedian {1e3 * float(np.median([j.seconds for j in judged])):.0f} ms a picture")
-    if chosen.worst is not None:
-        draw_worst(judged, chosen.worst, 20)
+    if chosen.out is not None:
+        draw_worst(judged, chosen.out, chosen.worst)
 
 
 if __name__ == "__main__":

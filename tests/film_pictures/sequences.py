@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tests.film_pictures import camera
-from tests.film_pictures.cases import SIZES, Setup, _setup
+from tests.film_pictures.setups import SIZES, Setup, well_behaved
 from tests.film_pictures.strip import FORMATS, Picture, draw_strip
 from tests.film_second.pulls import Place
 
@@ -65,7 +65,7 @@ class Pull:
     def __post_init__(self) -> None:
         self._rng = np.random.default_rng([self.seed, 99])
         film_format = next(f for f in FORMATS if f.id == self.format_id)
-        self._setup = s = _setup(self._rng, film_format, self.kind)
+        self._setup = s = well_behaved(self._rng, film_format, self.kind)
         gate, pitch = s.strip.gate, film_format.pitch
         gate.tilt_deg *= 0.5
         lefts = np.arange(self.frames) * pitch - gate.along / 2 + np.cumsum(self._rng.normal(0, 0.12, self.frames))
