@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import numpy as np
+
 from tethercap.convert.archive import ArchiveKind
 from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
@@ -14,6 +16,25 @@ from tethercap.convert.recipe import Recipe
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx, SizePx
 from tethercap.image_files.tiff import Compression
+from tethercap.pictures import U8Array
+
+
+@dataclass(frozen=True, slots=True)
+class PackedMask:
+    """A mask of ones and zeros, packed for its way between processes."""
+
+    shape: tuple[int, int]
+    bits: bytes
+
+    @classmethod
+    def of(cls, mask: U8Array) -> "PackedMask":
+        """Pack a mask."""
+        return cls((mask.shape[0], mask.shape[1]), np.packbits(mask > 0).tobytes())
+
+    def unpacked(self) -> U8Array:
+        """Give the mask, 1 = set."""
+        count = self.shape[0] * self.shape[1]
+        return np.unpackbits(np.frombuffer(self.bits, np.uint8), count=count).reshape(self.shape)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -22,6 +43,8 @@ class ConversionJob:
 
     raw_path: Path
     film_kind: FilmKind
+    further_raws: tuple[Path, ...] = ()
+    """Further exposures of the same frame, to be merged with the first."""
     positive_path: Path | None = None
     """16-bit TIFF to write; None writes none."""
     proof_path: Path | None = None
@@ -30,6 +53,10 @@ class ConversionJob:
     """What the archive picture is to hold."""
     archive_path: Path | None = None
     """16-bit TIFF of the film as measured; None writes none."""
+    dust_path: Path | None = None
+    """PNG for where dust is, as large as the positive; written where the recipe looks for dust."""
+    still_dust: PackedMask | None = None
+    """Dust that sits on the rig, per 2 x 2 cell of the mosaic, as found over the roll."""
     recipe: Recipe = field(default_factory=Recipe)
     corners: QuadPx | None = None
     """The picture on the film, mosaic pixels."""

@@ -4,12 +4,14 @@ from collections.abc import Callable
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 
+from tethercap.batch.dust import with_still_dust
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.recipes import RollRecipes, read_recipes
 from tethercap.batch.together import convert_each, share_look
+from tethercap.batch.work import frame_long_mm
 from tethercap.convert.crop import quad_or_none
 from tethercap.convert.flat_field import FlatField
-from tethercap.convert.recipe import Recipe
+from tethercap.convert.recipe import Dust, Recipe
 from tethercap.errors import TethercapError
 from tethercap.roll.folder import Roll
 from tethercap.roll.metadata import positive_properties
@@ -64,8 +66,15 @@ def roll_jobs(
             format_id=roll.setup.film_format,
             properties=positive_properties(roll.setup, frame_id, take),
         )
-        jobs.append(RollJob(roll, frame_id, take.number, job))
+        jobs.append(RollJob(roll, frame_id, take.number, with_dust_path(roll, frame_id, take.number, job)))
     return jobs
+
+
+def with_dust_path(roll: Roll, frame_id: FrameId, take: int, job: ConversionJob) -> ConversionJob:
+    """Give the job a place for its mask of dust, if its recipe looks for dust."""
+    if job.recipe.dust is Dust.KEEP:
+        return job
+    return replace(job, dust_path=roll.waiting_path(roll.made_path(frame_id, take, "dust", ".png")))
 
 
 def put_in_roll(roll_job: RollJob, result: ConversionResult) -> ConversionResult:
@@ -152,6 +161,7 @@ def reconvert_roll(
     if not wanted:
         return []
     jobs = [replace(each.job, flat=flat, threads=threads) for each in wanted]
+    jobs = with_still_dust(jobs, pool, frame_long_mm=frame_long_mm)
     failed = []
     for each, result in zip(wanted, convert_each(share_look(jobs, pool, on_done=on_step), pool), strict=True):
         if isinstance(result, ConversionResult):

@@ -69,7 +69,8 @@ def share_look(
                 todo="Try with --jobs 1; the file at which it stops then is the damaged one.",
             ) from error
         for number, ((place, job), frame) in enumerate(zip(of_kind, found.frames, strict=True)):
-            own = job.recipe.own_base
+            # Exposures that are merged have a scale of their own, so the roll's counts do not fit them.
+            own = job.recipe.own_base or bool(job.further_raws)
             shared[place] = replace(
                 job,
                 base=found.bases[number] if found.bases and not own else None,

@@ -3,6 +3,7 @@
 import json
 import time
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -11,14 +12,16 @@ import numpy as np
 from tethercap import __version__
 from tethercap.batch.archive import write_archive
 from tethercap.batch.bands import with_bands
+from tethercap.batch.dust import Dusted, look_for_dust, write_dust_mask
+from tethercap.batch.exposures import open_exposures
 from tethercap.batch.find_frame import find_frame
 from tethercap.batch.job import ConversionJob, ConversionResult
+from tethercap.convert.film_base import FilmBase
 from tethercap.convert.pipeline import ConversionPlan, RollLook, plan_conversion, render
 from tethercap.convert.recipe import Border
 from tethercap.geometry import QuadPx, SizePx
 from tethercap.image_files.jpeg import write_jpeg
 from tethercap.image_files.metadata import xmp_packet
-from tethercap.image_files.raw import read_raw
 from tethercap.image_files.tiff import PutRows, TiffOptions, fill_positive
 from tethercap.pictures import RawPicture, U8Array, U16Array
 from tethercap.profile_files import load_film_format
@@ -48,19 +51,29 @@ def convert_file(job: ConversionJob) -> ConversionResult:
         If a result cannot be written; the RAW is never touched.
     """
     started_s = time.perf_counter()
-    raw = read_raw(job.raw_path)
+    raw, merging = open_exposures(job)
     corners, warnings = _corners(job, raw)
+    long_mm = frame_long_mm(job.format_id)
+    dusted = look_for_dust(raw, corners, job, long_mm)
     look = RollLook(
         base=None if job.recipe.own_base else job.base,
         model=job.model,
         flat=job.flat,
         exposure=job.exposure,
-        frame_long_mm=frame_long_mm(job.format_id),
+        frame_long_mm=long_mm,
     )
-    plan = plan_conversion(raw, job.recipe, corners=corners, film_kind=job.film_kind, look=look)
+    film = raw if dusted is None else dusted.raw
+    plan = plan_conversion(film, job.recipe, corners=corners, film_kind=job.film_kind, look=look)
+    if dusted is not None:
+        warnings += dusted.warnings
+    plan = replace(plan, steps=(*merging, *([dusted.step] if dusted is not None else []), *plan.steps))
     xmp = xmp_packet({**job.properties, **_how_made(plan)})
-    positive_sha256, proof_sha256 = _write(job, plan, raw, xmp)
-    further = _write_further(job, raw, plan, corners)
+    positive_sha256, proof_sha256 = _write(job, plan, film, xmp)
+    base = plan.base
+    if job.archive is not None and film is not raw:
+        # Not even the base that an archive picture states is measured on film that was painted over.
+        base = plan_conversion(raw, job.recipe, corners=corners, film_kind=job.film_kind, look=look).base
+    further = _write_further(job, raw, plan, base, corners, dusted)
     return ConversionResult(
         raw_path=job.raw_path,
         positive=job.positive_path,
@@ -80,14 +93,22 @@ def convert_file(job: ConversionJob) -> ConversionResult:
 
 
 def _write_further(
-    job: ConversionJob, raw: RawPicture, plan: ConversionPlan, corners: QuadPx | None
+    job: ConversionJob,
+    raw: RawPicture,
+    plan: ConversionPlan,
+    base: FilmBase,
+    corners: QuadPx | None,
+    dusted: Dusted | None,
 ) -> dict[str, Path]:
-    """Write what is wanted besides positive and proof; what it is -> where."""
+    """Write what is wanted besides positive and proof; what it is -> where. Archive pictures keep their dust."""
     further: dict[str, Path] = {}
     if job.archive is not None and job.archive_path is not None:
         long_mm = frame_long_mm(job.format_id)
-        write_archive(job.archive_path, job.archive, job, raw, corners=corners, base=plan.base, frame_long_mm=long_mm)
+        write_archive(job.archive_path, job.archive, job, raw, corners=corners, base=base, frame_long_mm=long_mm)
         further[job.archive.value] = job.archive_path
+    if dusted is not None and job.dust_path is not None:
+        write_dust_mask(job.dust_path, dusted.cells, plan.layout)
+        further["dust"] = job.dust_path
     return further
 
 

@@ -12,18 +12,23 @@ import click
 from rich.console import Console
 
 from tethercap.batch.calibration import calibrate_on_cards, calibrate_on_chart, read_targets
+from tethercap.batch.dust import with_still_dust
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import make_pool
-from tethercap.batch.roll_jobs import put_in_roll
+from tethercap.batch.roll_jobs import put_in_roll, with_dust_path
+from tethercap.batch.stitch import stitch
 from tethercap.batch.together import Calibration, convert_each, share_look
+from tethercap.batch.work import frame_long_mm
 from tethercap.cli._convert_say import say_done, say_failed
 from tethercap.cli._greedy import GreedyCommand
 from tethercap.cli._progress import count_bar
 from tethercap.cli._rolls import Item, Wanted, expand_sources
+from tethercap.cli._several import groups_of, merged_items, paired_items, refuse_rolls
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.convert.archive import ArchiveKind
 from tethercap.convert.flat_field import FlatField, measure_flat_field
-from tethercap.convert.recipe import Border, Recipe
+from tethercap.convert.recipe import Border, Dust, Recipe
+from tethercap.errors import TethercapError
 from tethercap.film.kinds import FilmKind
 from tethercap.image_files.raw import read_raw
 from tethercap.image_files.tiff import Compression
@@ -59,6 +64,19 @@ def _names(values: type[Any]) -> click.Choice[str]:
     "--archive",
     type=_names(ArchiveKind),
     help="Also write the film as measured, flat-fielded and squared, 16 bits: linear light, or density.",
+)
+@click.option(
+    "--dust",
+    type=_names(Dust),
+    help="Look for dust on film and rig: mark writes a mask beside the positive, repair paints it over as well.",
+)
+@click.option("--merge", is_flag=True, help="The files are exposures of one frame: a bracket, or repeats.")
+@click.option("--stitch", is_flag=True, help="The files are overlapping parts of one frame.")
+@click.option("--each", type=click.IntRange(2), help="Files to a frame, for --merge and --stitch.  [default: all]")
+@click.option(
+    "--pairs",
+    type=click.Choice(["left-first", "right-first"]),
+    help="Each RAW shows two half frames side by side; they get NAME and NAMEA, or 7 and 7A.",
 )
 @click.option("--compression", type=_names(Compression), default="none", show_default=True, help="Of the TIFFs.")
 @click.option("--proofs/--no-proofs", default=None, help="JPEG proofs beside the positives.  [default: for rolls only]")
@@ -96,12 +114,39 @@ def convert(
     with contextlib.ExitStack() as stack:
         items = expand_sources(stack, sources, wanted)
         pool = stack.enter_context(make_pool("processes" if jobs > 1 else "serial", jobs))
-        work = [_as_chosen(item, {**choices, "kind": kind}, field, threads=1 if jobs > 1 else 2) for item in items]
+        said = {**choices, "kind": kind}
+        items = [replace(item, job=_as_chosen(item, said, field, threads=1 if jobs > 1 else 2)) for item in items]
+        if choices["stitch"]:
+            return _stitch_all(groups_of(items, choices["each"]), pool, as_json=as_json)
+        if choices["merge"]:
+            items = merged_items(items, choices["each"])
+        if choices["pairs"]:
+            items = paired_items(items, pool, is_right_first=choices["pairs"] == "right-first")
+        work = [item.job for item in items]
         if roll_together or grey or chart or any(item.roll_job for item in items):
             with count_bar("Looking at the roll", len(work)) as advance:
                 calibration = partial(_calibration, grey, chart, field)
                 work = share_look(work, pool, calibration=calibration, on_done=advance)
+        work = with_still_dust(work, pool, frame_long_mm=frame_long_mm)
         is_done = _convert_all(items, work, pool, as_json=as_json)
+    return ExitCode.DONE if is_done else ExitCode.FOUND
+
+
+def _stitch_all(groups: Sequence[Sequence[Item]], pool: Executor, *, as_json: bool) -> ExitCode:
+    """Put each group of parts together into one positive."""
+    is_done = True
+    for group in groups:
+        refuse_rolls(group, "--stitch")
+        jobs = [item.job for item in group]
+        if jobs[0].positive_path is None:
+            continue
+        target = jobs[0].positive_path.with_name(f"{group[0].name}_stitched.tif")
+        with count_bar("Putting together", len(group)) as advance:
+            try:
+                say_done(stitch(jobs, target, pool, on_done=advance), as_json=as_json)
+            except TethercapError as error:
+                is_done = False
+                say_failed(jobs[0], error, as_json=as_json)
     return ExitCode.DONE if is_done else ExitCode.FOUND
 
 
@@ -110,7 +155,7 @@ def _as_chosen(item: Item, choices: dict[str, Any], flat: FlatField | None, *, t
     job = item.job
     if choices.get("kind") is not None:
         job = replace(job, film_kind=FilmKind(choices["kind"]))
-    return replace(
+    chosen = replace(
         job,
         recipe=replace(job.recipe, **said_of_recipe(choices)),
         format_id=choices["format_id"] or job.format_id,
@@ -118,6 +163,11 @@ def _as_chosen(item: Item, choices: dict[str, Any], flat: FlatField | None, *, t
         compression=Compression(choices["compression"]),
         threads=threads,
     )
+    if item.roll_job is not None:
+        return with_dust_path(item.roll_job.roll, item.roll_job.frame_id, item.roll_job.take, chosen)
+    if chosen.recipe.dust is not Dust.KEEP and chosen.positive_path is not None:
+        return replace(chosen, dust_path=chosen.positive_path.with_name(f"{item.name}_dust.png"))
+    return chosen
 
 
 def _convert_all(items: Sequence[Item], work: Sequence[ConversionJob], pool: Executor, *, as_json: bool) -> bool:
@@ -160,6 +210,8 @@ def said_of_recipe(choices: dict[str, Any]) -> dict[str, Any]:
         said["border"] = Border(choices["border"])
     if choices.get("no_crop"):
         said["border"] = Border.WHOLE
+    if choices.get("dust"):
+        said["dust"] = Dust(choices["dust"])
     if choices.get("exposure") is not None:
         said["exposure_stops"] = choices["exposure"]
     if choices.get("contrast") is not None:

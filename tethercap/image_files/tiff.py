@@ -181,3 +181,18 @@ def read_tiff(path: Path) -> U16Array:
     if pixels.dtype != np.uint16:
         raise UnreadablePictureError(f"{path} has pixels of type {pixels.dtype}, 16 bits are needed.")
     return np.asarray(pixels, dtype=np.uint16)
+
+
+def map_tiff(path: Path) -> U16Array:
+    """Map the pixels of an uncompressed 16-bit TIFF into memory, for reading parts of it.
+
+    Raises
+    ------
+    UnreadablePictureError
+        If it is no TIFF that can be mapped.
+    """
+    try:
+        pixels = tifffile.memmap(path, mode="r")
+    except (OSError, tifffile.TiffFileError, ValueError) as error:
+        raise UnreadablePictureError(f"{path} is not a TIFF that can be mapped: {error}.") from error
+    return pixels  # type: ignore[no-any-return]
