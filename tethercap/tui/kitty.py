@@ -62,6 +62,11 @@ def place_shared(pixels_rgb: U8Array, image_id: int, columns: int, rows: int, me
     return f"\x1b_G{_keys(pixels_rgb, image_id, columns, rows)},t=s,S={size};{name}\x1b\\", path
 
 
+def place_again(image_id: int, columns: int, rows: int) -> str:
+    """Command that shows a picture once more that the terminal has: shared memory can be taken but once."""
+    return f"\x1b_Ga=p,i={image_id},p=1,c={columns},r={rows},C=1,q=2\x1b\\"
+
+
 def remove(image_id: int) -> str:
     """Command that takes a picture off the screen and forgets it."""
     return f"\x1b_Ga=d,d=I,i={image_id},q=2\x1b\\"

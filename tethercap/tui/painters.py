@@ -173,7 +173,8 @@ class KittyPainter:
         text = self._place(pixels, now, columns, rows) + kitty.remove(before)
         self._ids = (now, before)
         make_grid = _grid_of(scene, rows, columns, step.depth)
-        return Shown([""] * rows, columns, step.depth, make_grid, pixels=text, sequence=sequence)
+        again = kitty.place_again(now, columns, rows)
+        return Shown([""] * rows, columns, step.depth, make_grid, pixels=text, again=again, sequence=sequence)
 
     def _place(self, pixels: U8Array, image_id: int, columns: int, rows: int) -> str:
         if self._shared:

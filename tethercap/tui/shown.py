@@ -19,11 +19,13 @@ class Shown:
         The same picture in cells, for dialogs and screen shots; made when asked for.
     pixels : str
         Escape text that draws a picture with its upper left corner at the cursor.
+    again : str
+        The same for a terminal that has the picture already; `pixels` again where it is empty.
     sequence : int
         Number of the live picture.
     """
 
-    __slots__ = ("_grid", "_make_grid", "columns", "depth", "lines", "pixels", "sequence")
+    __slots__ = ("_grid", "_make_grid", "again", "columns", "depth", "lines", "pixels", "sequence")
 
     def __init__(
         self,
@@ -33,10 +35,11 @@ class Shown:
         make_grid: Callable[[], CellGrid],
         *,
         pixels: str = "",
+        again: str = "",
         sequence: int = 0,
     ) -> None:
         self.lines, self.columns, self.depth = lines, columns, depth
-        self.pixels, self.sequence = pixels, sequence
+        self.pixels, self.again, self.sequence = pixels, again or pixels, sequence
         self._make_grid = make_grid
         self._grid: CellGrid | None = None
 

@@ -63,6 +63,8 @@ class CellsView(Widget):
         self._ready: list[Strip] = []
         self._picture: Shown | None = None
         self._tail = ""
+        self._sent: Shown | None = None
+        """The picture whose pixels the terminal has."""
         self._ground = ""
         """A line of nothing, for pixels to lie on."""
 
@@ -99,7 +101,7 @@ class CellsView(Widget):
 
     def clear(self) -> None:
         """Show nothing."""
-        self._ready, self._picture = [], None
+        self._ready, self._picture, self._sent = [], None, None
         self.rest()
         self.refresh()
 
@@ -124,7 +126,9 @@ class CellsView(Widget):
         """The last row, with the whole picture in its escape text: cursor kept, moved, put back (DECSC, CUP, DECRC)."""
         left, top = self.region.x + 1, self.region.y + 1
         if shown.pixels:
-            text = f"{self._ground}\x1b7\x1b[{top};{left}H{shown.pixels}\x1b8"
+            pixels = shown.again if self._sent is shown else shown.pixels
+            self._sent = shown
+            text = f"{self._ground}\x1b7\x1b[{top};{left}H{pixels}\x1b8"
         else:
             rows = (f"\x1b[{top + row};{left}H{line}" for row, line in enumerate(shown.lines[:-1]))
             text = "".join((shown.lines[-1], "\x1b7", *rows, "\x1b8"))

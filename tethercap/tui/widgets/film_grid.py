@@ -14,8 +14,9 @@ from tethercap.pictures import U8Array
 from tethercap.tui.cells import CellEncoder, CellGrid, Depth, half_blocks, shrink_into
 from tethercap.tui.marked_rows import MarkedRows
 from tethercap.tui.overlay import Rgb, canvas_size, place, to_grid
+from tethercap.tui.picture_way import Way
 from tethercap.tui.themes import rgb_of
-from tethercap.tui.widgets.cells_view import CellsView, still_depth
+from tethercap.tui.widgets.cells_view import CellsView, painter_of, still_depth
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +121,11 @@ class FilmGrid(CellsView, can_focus=True):
         grid = self._draw_grid(rows, columns, layout, depth)
         self.put_lines(CellEncoder(rows, columns, depth).lines(grid), grid, depth)
 
+    def _way(self) -> Way:
+        """Small pictures stand between letters, so they are made of text whatever else the terminal has."""
+        way = painter_of(self.app).way
+        return Way.HALF_BLOCKS if way.in_pixels else way
+
     def _keep_in_sight(self, layout: GridLayout, rows: int) -> None:
         self._rows.across = layout.across
         self._rows.keep_in_sight(rows // layout.strip_rows)
@@ -176,14 +182,15 @@ class FilmGrid(CellsView, can_focus=True):
             return
         theme = self.app.current_theme
         pixels = self.pictures.get(tile.key)
-        canvas_px = canvas_size(layout.picture_rows, columns, depth)
+        way = self._way()
+        canvas_px = canvas_size(layout.picture_rows, columns, depth, way)
         canvas = np.empty((canvas_px.height_px, canvas_px.width_px, 3), dtype=np.uint8)
         canvas[:] = rgb_of(theme, "background")
         if pixels is not None:
             spot = place(SizePx(pixels.shape[1], pixels.shape[0]), canvas_px)
             shown = shrink_into(pixels, spot.width_px, spot.height_px)[..., ::-1]
             canvas[spot.y_px : spot.y_px + spot.height_px, spot.x_px : spot.x_px + spot.width_px] = shown
-        picture = to_grid(canvas, depth)
+        picture = to_grid(canvas, depth, way)
         area = np.s_[top : top + rows, left : left + columns]
         grid.glyphs[area] = picture.glyphs[:rows] if pixels is not None else ord(" ")
         grid.foreground[area], grid.background[area] = picture.foreground[:rows], picture.background[:rows]
