@@ -79,7 +79,7 @@ def calibrate_on_cards(
         width_px, height_px = raw.size
         said = target.patches or ((target.outline,) if target.outline is not None else ())
         patches = [Patch(quad) for quad in said] or [card_patch(width_px, height_px, corners)]
-        here = _base(raw, cells, corners, film_kind, base, flat)
+        here = base_of(raw, cells, corners, film_kind, base, flat)
         usual = usual_film(film_kind, raw, here, flat)
         rows.append(np.median(patch_densities(cells, patches, here), axis=0))
         stops.append(target.stops)
@@ -102,7 +102,7 @@ def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | Non
     raw = read_raw(target.raw_path)
     cells = measure_cells(raw, flat, _CELL_PX)
     corners = find_frame(raw, film_kind)
-    here = _base(raw, cells, corners, film_kind, base, flat)
+    here = base_of(raw, cells, corners, film_kind, base, flat)
     patches = [Patch(quad) for quad in target.patches]
     if not patches:
         outline = target.outline or _look_for_chart(raw, film_kind, here)
@@ -131,7 +131,7 @@ def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | Non
     return dataclasses.replace(model, source="colour chart on the roll")
 
 
-def _base(
+def base_of(
     raw: RawPicture,
     cells: Cells,
     corners: QuadPx | None,
@@ -139,6 +139,7 @@ def _base(
     base: FilmBase | None,
     flat: FlatField | None,
 ) -> FilmBase:
+    """Film base of one picture: the roll's at its exposure, else as the picture itself tells it."""
     if base is not None:
         return base.for_shot(raw.shot)
     if film_kind is FilmKind.SLIDE and flat is not None:
