@@ -98,7 +98,9 @@ def _find(
     pixels_bgr: U8Array, formats: tuple[FilmFormat, ...], film_kind: FilmKind | None, mm_per_px: float | None
 ) -> FrameEdges | NotSeen:
     """Find the frame nearest the middle on film that lies along x."""
-    fitted = fit_likely(reduce_view(pixels_bgr), pixels_bgr, formats, film_kind, mm_per_px)
+    fitted = fit_likely(
+        reduce_view(pixels_bgr, None if mm_per_px is None else 1 / mm_per_px), pixels_bgr, formats, film_kind, mm_per_px
+    )
     best = choose(fitted, pixels_bgr.shape[1], film_kind)
     if best is None:
         return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),))
@@ -127,16 +129,19 @@ def fit_likely(
     scene = survey(view)
     known = None if mm_per_px is None else 1.0 / (mm_per_px * scene.view.factor)
     found: list[tuple[Hypothesis, PerforationRows | None]] = []
+    films = {(f.perforations, f.strip_width_mm): f for f in formats}.values()
+    rows = next((rows for f in films if (rows := perforations_in(scene, f, Scale(known))) is not None), None)
     for film_format in formats:
-        rows = perforations_in(scene, film_format, Scale(known))
-        scale = Scale(known or (rows.px_per_mm if rows else None))
-        bare = scene
-        if rows is not None and film_format.perforations is not None:
-            bare = without_holes(scene, rows, film_format.perforations)
+        holes = film_format.perforations
+        if holes is None and rows is not None and rows.rows_seen == BOTH_ROWS:
+            continue
+        own_rows = None if holes is None else rows
+        scale = Scale(known or (own_rows.px_per_mm if own_rows else None))
+        bare = scene if holes is None or own_rows is None else without_holes(scene, own_rows, holes)
         for negative in _polarities(film_kind):
-            likely = search(bare if negative else inverted(bare), film_format, scale, rows, negative=negative)
-            found.extend((h, rows) for h in likely)
-            if rows is not None and (not likely or likely[0].score < WELL_PLACED):
+            likely = search(bare if negative else inverted(bare), film_format, scale, own_rows, negative=negative)
+            found.extend((h, own_rows) for h in likely)
+            if own_rows is not None and (not likely or likely[0].score < WELL_PLACED):
                 # What looks like perforations may be part of a picture.
                 seen = scene if negative else inverted(scene)
                 anywhere = search(seen, film_format, scale, None, negative=negative)
@@ -144,6 +149,8 @@ def fit_likely(
     return _compared([fit_place(pixels_bgr, scene, hypothesis, rows) for hypothesis, rows in _different(found)])
 
 
+BOTH_ROWS = 2
+"""Perforations along both edges are proof enough that the film has some."""
 ELSEWHERE = 0.05
 """Places that differ by more than this share of the frame's length are two."""
 

@@ -125,7 +125,7 @@ def judge(
         False when the scene is inverted.
     """
     top, bottom, left, right = lines
-    scores, base = score_sides(read(left, right), inverted=not negative)
+    scores, base = score_sides(read(left, right), inverted=not negative, light=scene.light)
     touching = tuple(i % 2 == 1 and s.against > 0.5 and s.any_step > 0.6 for i, s in enumerate(scores))
     patch = _inside(scene.view, lines)
     brighter = _brighter_inside(patch, base)

@@ -12,6 +12,10 @@ LEAST_WIDTH_PX = 250
 gap worth finding."""
 
 
+LEAST_PX_PER_MM = 2.4
+"""The base beside the frames of 120 film is 2.7 mm wide: several small px, where the full picture has them."""
+
+
 def reduction_for(width_px: int) -> int:
     """Halvings leave at least `LEAST_WIDTH_PX`: averaging two by two is several times faster than any other area."""
     factor = 1
@@ -63,15 +67,19 @@ class ReducedView:
         return ReducedView(255.0 - self.pixels, self.factor)
 
 
-def reduce_view(pixels_bgr: U8Array) -> ReducedView:
+def reduce_view(pixels_bgr: U8Array, px_per_mm: float | None = None) -> ReducedView:
     """Make a view small by area averaging.
 
     Parameters
     ----------
     pixels_bgr : ndarray
         Shape (height, width, 3), uint8.
+    px_per_mm : float or None
+        Full px; where many frames are in view it keeps them from becoming too small.
     """
     factor = reduction_for(pixels_bgr.shape[1])
+    while factor > 1 and px_per_mm is not None and px_per_mm / factor < LEAST_PX_PER_MM:
+        factor //= 2
     return ReducedView(_halved(pixels_bgr, factor).astype(np.float32), factor)
 
 

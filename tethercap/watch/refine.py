@@ -39,7 +39,7 @@ BLACK_SPREAD = 12.0
 LIGHT_OVER_BASE = 1.04
 """How much brighter than expected the base may be."""
 ENOUGH_STEP = 10.0
-ENOUGH_NOISE = 8.0
+ENOUGH_NOISE = 5.0
 """So much of the noise, up to `ENOUGH_STEP` codes, is an edge, however much stronger ones there may be further in."""
 FULL_WEIGHT = 14.0
 """Steps of more codes weigh no more: a faint edge seen all along goes before a strong one here and there."""
@@ -165,7 +165,7 @@ def _fit(
     noise = _noise(_grey(bands))
     best = _outermost(step, clear, across, noise)
     size = _at(step, best)
-    usable = (size > np.maximum(4.0 * noise, LEAST_STEP)[:, None]) & _at(clear, best) & visible
+    usable = (size > np.maximum(3.5 * noise, LEAST_STEP)[:, None]) & _at(clear, best) & visible
     high, low = _at(before, best), _at(after, best)
     offset = (_step_place(_grey(total), _grey(high), _grey(low), best) - across // 2) * np.float32(step_px)
     u = ((np.arange(segments) + 0.5) / segments * 2 - 1).astype(np.float32)

@@ -47,6 +47,8 @@ class Scene:
     """Middle column of each, shape (segments,)."""
     support: F32Array
     """Support of every near-horizontal line, shape (slopes, height)."""
+    light: float
+    """Level of the brightest light in view, 0..255; in an inverted scene that of the deepest black."""
     tilts: tuple[float, ...]
     """Directions in which most lines run, strongest first, rise over run."""
 
@@ -66,12 +68,19 @@ def survey(view: ReducedView) -> Scene:
     tilts = main_slopes(support)
     if all(abs(tilt + upright) > APART_SLOPES * _STEP for tilt in tilts):
         tilts = (*tilts[: DIRECTIONS - 1], -upright)
-    return Scene(view, profiles, centres, support, tilts)
+    return Scene(view, profiles, centres, support, light_in(view), tilts)
+
+
+def light_in(view: ReducedView) -> float:
+    """Level of the brightest places, but for single ones."""
+    return float(np.percentile(view.pixels[::3, ::3].sum(axis=2), 99.0)) / 3
 
 
 def inverted(scene: Scene) -> Scene:
     """Give the same scene with light and dark exchanged."""
-    return Scene(scene.view.inverted(), np.float32(255) - scene.profiles, scene.centres, -scene.support, scene.tilts)
+    return Scene(
+        scene.view.inverted(), np.float32(255) - scene.profiles, scene.centres, -scene.support, 255.0, scene.tilts
+    )
 
 
 def main_slopes(support: F32Array) -> tuple[float, ...]:
@@ -130,4 +139,4 @@ def without_holes(scene: Scene, rows: PerforationRows, holes: Perforations) -> S
         within = np.abs(np.arange(first, last)[:, None] - middle) < tall
         filled[first:last] = np.where(within[..., None], np.minimum(band, band[:, beside]), filled[first:last])
     again = survey(ReducedView(filled, scene.view.factor))
-    return Scene(again.view, again.profiles, again.centres, again.support, (rows.slope, *again.tilts[:1]))
+    return Scene(again.view, again.profiles, again.centres, again.support, scene.light, (rows.slope, *again.tilts[:1]))

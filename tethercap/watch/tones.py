@@ -17,6 +17,11 @@ SEEN_STEP = 5.0
 """Codes from which on a step is taken for one; the mean of a segment has a noise of well under one code."""
 
 
+LIT = 0.94
+"""Share of the brightest light's level from which on a tone is bare light."""
+FILM_SHARE = 0.35
+LIGHT_OVER_BASE = 1.1
+"""Bare light is told from base where it is so much brighter."""
 BLACK_SPREAD = 20.0
 """Codes by which the black of a slide differs from place to place, and by which small px mix it with the picture."""
 
@@ -47,7 +52,7 @@ class SideScore:
     """A step either way between two pictures: what is left of an edge where frames touch."""
 
 
-def base_tone(outside: F32Array, step: F32Array) -> F32Array:
+def base_tone(outside: F32Array, step: F32Array, light: float) -> F32Array:
     """Tone of the clear base: the middle one of the brighter half of all bright sides; NaN when there is none.
 
     Parameters
@@ -56,6 +61,8 @@ def base_tone(outside: F32Array, step: F32Array) -> F32Array:
         Tones outside all four sides, shape (n, 3), NaN where out of view.
     step : ndarray
         By how much they are brighter than inside, shape (n,).
+    light : float
+        Level of bare light; what is so bright is base only where hardly anything else is.
 
     Returns
     -------
@@ -66,6 +73,9 @@ def base_tone(outside: F32Array, step: F32Array) -> F32Array:
     if len(stepped) == 0:
         return np.full(3, np.nan, np.float32)
     bright = stepped.sum(axis=1)
+    film = bright < 3 * LIT * light
+    if film.mean() > FILM_SHARE:
+        stepped, bright = stepped[film], bright[film]
     order = np.sort(bright)
     upper = stepped[bright >= order[len(order) // 2] * np.float32(0.9)]
     return np.asarray(np.sort(upper, axis=0)[len(upper) // 2], np.float32)
@@ -96,7 +106,9 @@ def like_base(tone: F32Array, base: F32Array, spread: float = 0.15, *, black: fl
     return np.asarray(level_ok & (apart <= 6.0 + 0.07 * base.max(axis=-1)))
 
 
-def score_sides(sides: tuple[SideTones, ...], *, inverted: bool) -> tuple[tuple[SideScore, ...], F32Array]:
+def score_sides(
+    sides: tuple[SideTones, ...], *, inverted: bool, light: float
+) -> tuple[tuple[SideScore, ...], F32Array]:
     """Judge what lies along the four sides of a hypothetical frame.
 
     Parameters
@@ -105,6 +117,8 @@ def score_sides(sides: tuple[SideTones, ...], *, inverted: bool) -> tuple[tuple[
         Top, right, bottom, left.
     inverted : bool
         True for a slide: what is dark then is light in truth, and no holder.
+    light : float
+        Level of bare light, which lies beyond the film's ends and through its holes.
 
     Returns
     -------
@@ -117,12 +131,14 @@ def score_sides(sides: tuple[SideTones, ...], *, inverted: bool) -> tuple[tuple[
     inside = np.concatenate([side.inside for side in sides])
     out_level, in_level = outside.sum(axis=1) / np.float32(3), inside.sum(axis=1) / np.float32(3)
     step = out_level - in_level
-    base = base_tone(outside, step)
+    base = base_tone(outside, step, np.inf if inverted else light)
     if np.isnan(base[0]):
         return (SideScore(),) * len(sides), base
     visible = ~np.isnan(step)
     black = BLACK_SPREAD if inverted else None
     clear_out = like_base(outside, base, black=black) & visible
+    if not inverted and light > LIGHT_OVER_BASE * base.mean():
+        clear_out &= out_level < np.float32(0.5) * (base.mean() + np.float32(light))
     dark = visible & (out_level < np.float32(0.3) * base.mean()) & (not inverted)
     shares = np.stack(
         [

@@ -1,5 +1,7 @@
 """Plain drawn film for unit tests: exact geometry, no hazards; the hazards are in tests/film_pictures."""
 
+from functools import cache
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -35,6 +37,13 @@ def film(
     over: int = 4,
 ) -> npt.NDArray[np.uint8]:
     """Draw one frame and its neighbours on clear base, `over` times oversampled; uint8, shape (height, width, 3)."""
+    return _film(x_mm, y_mm, tilt_deg, seed, over, blank=blank, slide=slide).copy()
+
+
+@cache
+def _film(
+    x_mm: float, y_mm: float, tilt_deg: float, seed: int, over: int, *, blank: bool, slide: bool
+) -> npt.NDArray[np.uint8]:
     base: tuple[int, int, int] = (6, 6, 6) if slide else ORANGE
     big = np.full((SIZE[1] * over, SIZE[0] * over, 3), base, np.uint8)
     rng = np.random.default_rng(seed)
