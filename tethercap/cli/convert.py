@@ -13,6 +13,7 @@ from rich.console import Console
 
 from tethercap.batch.calibration import calibrate_on_cards, calibrate_on_chart, read_targets
 from tethercap.batch.dust import with_still_dust
+from tethercap.batch.it8 import SlideTarget, calibrate_on_target, read_slide_target
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import make_pool
 from tethercap.batch.roll_jobs import put_in_roll, with_dust_path
@@ -54,6 +55,8 @@ def _names(values: type[Any]) -> click.Choice[str]:
     "--grey", multiple=True, type=_PATH, help="RAWs of a grey card on this roll, or a JSON that says where it lies."
 )
 @click.option("--chart", type=_PATH, help="A RAW of a 24-patch colour chart on this roll, or a JSON with its corners.")
+@click.option("--it8", type=_PATH, help="For slides: a JSON that says where a target of ISO 12641 lies in a RAW.")
+@click.option("--it8-values", type=_PATH, help="The text (CGATS.17) that came with that target.")
 @click.option("--space", type=_names(ColourSpace), help="Colour space of the positives.  [default: srgb]")
 @click.option("--border", type=_names(Border), help="How much is kept around the picture.  [default: frame]")
 @click.option("--no-crop", is_flag=True, help="Keep all the camera saw; the same as --border whole.")
@@ -123,9 +126,10 @@ def convert(
         if choices["pairs"]:
             items = paired_items(items, pool, is_right_first=choices["pairs"] == "right-first")
         work = [item.job for item in items]
-        if roll_together or grey or chart or any(item.roll_job for item in items):
+        if roll_together or grey or chart or choices["it8"] or any(item.roll_job for item in items):
             with count_bar("Looking at the roll", len(work)) as advance:
-                calibration = partial(_calibration, grey, chart, field)
+                target = _slide_target(choices["it8"], choices["it8_values"])
+                calibration = partial(_calibration, grey, chart, target, field)
                 work = share_look(work, pool, calibration=calibration, on_done=advance)
         work = with_still_dust(work, pool, frame_long_mm=frame_long_mm)
         is_done = _convert_all(items, work, pool, as_json=as_json)
@@ -219,10 +223,20 @@ def said_of_recipe(choices: dict[str, Any]) -> dict[str, Any]:
     return said
 
 
+def _slide_target(said: Path | None, values: Path | None) -> SlideTarget | None:
+    if said is None and values is None:
+        return None
+    if said is None or values is None:
+        raise click.UsageError("A slide target needs both --it8 and --it8-values.")
+    return read_slide_target(said, values)
+
+
 def _calibration(
-    grey: Sequence[Path], chart: Path | None, flat: FlatField | None, film_kind: FilmKind
+    grey: Sequence[Path], chart: Path | None, target: SlideTarget | None, flat: FlatField | None, film_kind: FilmKind
 ) -> Calibration | None:
-    """Make the function that measures the roll's model on its chart or cards, where there are any."""
+    """Make the function that measures the roll's model on its target, chart or cards, where there are any."""
+    if target is not None and film_kind is FilmKind.SLIDE:
+        return lambda base: calibrate_on_target(target, flat, base)
     if film_kind is FilmKind.SLIDE and grey:
         Console(stderr=True).print("A slide keeps its film's own colours; the cards are not used for it.")
         grey = ()
