@@ -16,7 +16,9 @@ _KEYSTONE_SLOPES = np.tan(np.radians(np.arange(-1.2, 1.3, 0.4))).astype(np.float
 _NEAR_SLOPE = float(np.tan(np.radians(1.0)))
 LEAST_SUPPORT = 0.08
 LEAST_FRAME_PX = 20
-SHORT_PAIRS = 6
+SAME_PX = 1.2
+SAME_SLOPE = float(np.tan(np.radians(0.35)))
+SHORT_PAIRS = 8
 """So many pairs of short edges are judged for each pair of long ones."""
 LONG_PAIRS = (12, 5, 4)
 """So many pairs of long edges are followed up in the likeliest direction and the ones after it."""
@@ -44,10 +46,23 @@ def search(
         False when the scene is inverted.
     """
     found: list[Hypothesis] = []
+    tried: list[tuple[Line, Line]] = []
     for tilt, most in zip(scene.tilts, LONG_PAIRS, strict=False):
-        for _, top, bottom, px_per_mm in _long_pairs(scene, tilt, film_format, scale, rows)[:most]:
+        new = 0
+        for _, top, bottom, px_per_mm in _long_pairs(scene, tilt, film_format, scale, rows):
+            if new == most:
+                break
+            if any(_is_same(top, other[0]) and _is_same(bottom, other[1]) for other in tried):
+                continue
+            new += 1
+            tried.append((top, bottom))
             found.extend(_follow_up(scene, (top, bottom), film_format, px_per_mm, scale, negative))
     return sorted(found, key=lambda hypothesis: -hypothesis.score)
+
+
+def _is_same(line: Line, other: Line) -> bool:
+    """Whether two lines cannot be told apart at this size."""
+    return abs(line.at - other.at) < SAME_PX and abs(line.slope - other.slope) < SAME_SLOPE
 
 
 def _long_pairs(

@@ -48,7 +48,7 @@ class Scene:
     support: F32Array
     """Support of every near-horizontal line, shape (slopes, height)."""
     light: float
-    """Level of the brightest light in view, 0..255; in an inverted scene that of the deepest black."""
+    """Level of the brightest light in view, 0..255, as the scene shows it: near 0 in an inverted one."""
     tilts: tuple[float, ...]
     """Directions in which most lines run, strongest first, rise over run."""
 

@@ -19,6 +19,8 @@ SEEN_STEP = 5.0
 
 LIT = 0.94
 """Share of the brightest light's level from which on a tone is bare light."""
+LIT_CODES = 12.0
+"""The same for a slide, seen the other way round: codes from black."""
 FILM_SHARE = 0.35
 LIGHT_OVER_BASE = 1.1
 """Bare light is told from base where it is so much brighter."""
@@ -137,8 +139,10 @@ def score_sides(
     visible = ~np.isnan(step)
     black = BLACK_SPREAD if inverted else None
     clear_out = like_base(outside, base, black=black) & visible
-    if not inverted and light > LIGHT_OVER_BASE * base.mean():
-        clear_out &= out_level < np.float32(0.5) * (base.mean() + np.float32(light))
+    lit = out_level < np.float32(light + LIT_CODES) if inverted else out_level > np.float32(LIT * light)
+    if not inverted:
+        lit &= light > LIGHT_OVER_BASE * base.mean()
+        clear_out &= ~lit | (out_level < np.float32(0.5) * (base.mean() + np.float32(light)))
     dark = visible & (out_level < np.float32(0.3) * base.mean()) & (not inverted)
     shares = np.stack(
         [
@@ -146,7 +150,7 @@ def score_sides(
             (visible & ~clear_out & ~dark) | (clear_out & (step < -8.0)),
             dark,
             clear_out & (np.abs(step) <= SEEN_STEP),
-            visible & ~dark & ~clear_out & ~like_base(inside, base, black=black) & (np.abs(step) > SEEN_STEP),
+            visible & ~dark & ~lit & ~clear_out & ~like_base(inside, base, black=black) & (np.abs(step) > SEEN_STEP),
         ]
     ).astype(np.float32)
     ends = np.cumsum([len(side.outside) for side in sides])
