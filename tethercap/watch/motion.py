@@ -68,16 +68,44 @@ def measure_shift(
     one, two = before[rows, columns], after[rows, columns]
     gain = _row_gain(one, two)
     one, two = _texture(one), _texture(two) * gain
-    best = _fraction(one, two, 0, 0)
-    moves = max(abs(expected_x_px), abs(best.x_px), abs(best.y_px)) > 1.0
-    if moves or not best.trusted or best.unlike > 0.5 * ALIKE_SHARE:
-        for x, y in {_whole(one, two, window), (round(expected_x_px), 0), *_whole_by_columns(one, two, expected_x_px)}:
-            tried = _fraction(one, two, x, y)
-            if max(abs(tried.x_px - x), abs(tried.y_px - y)) > 0.7 and tried.trusted:
-                tried = _fraction(one, two, round(tried.x_px), round(tried.y_px))
-            if tried.trusted and (not best.trusted or _cost(tried, expected_x_px) < _cost(best, expected_x_px)):
-                best = tried
+    best = _refined(one, two, round(expected_x_px), 0)
+    if best.trusted and best.unlike < CLEARLY_ALIKE:
+        return best
+    if not best.trusted and _is_featureless(two):
+        return best
+    for x in {0, *_whole_by_columns(one, two, expected_x_px)} - {round(expected_x_px)}:
+        best = _better(best, _refined(one, two, x, 0), expected_x_px)
+    if not best.trusted:
+        best = _better(best, _refined(one, two, *_whole(one, two, window)), expected_x_px)
     return best
+
+
+def _better(one: Shift, two: Shift, expected_x_px: float) -> Shift:
+    if not two.trusted:
+        return one
+    return two if not one.trusted or _cost(two, expected_x_px) < _cost(one, expected_x_px) else one
+
+
+CLEARLY_ALIKE = 0.15
+"""Share of the texture left unexplained below which no other shift is tried."""
+
+
+ONLY_NOISE = 0.9
+"""What film shows is smooth over a pixel or two; of noise, differences between neighbours have twice the variance."""
+
+
+def _is_featureless(texture: F32Array) -> bool:
+    """Whether there is nothing to follow: bare light, or one tone."""
+    spread, steps = float(np.vdot(texture, texture)), texture[:, 1:] - texture[:, :-1]
+    return spread < LEAST_TEXTURE * texture.size or float(np.vdot(steps, steps)) > ONLY_NOISE * spread
+
+
+def _refined(one: F32Array, two: F32Array, x: int, y: int) -> Shift:
+    """The fraction to a whole-pixel shift, taken again from the next whole pixel if that is nearer."""
+    tried = _fraction(one, two, x, y)
+    if tried.trusted and max(abs(tried.x_px - x), abs(tried.y_px - y)) > 0.7:
+        return _fraction(one, two, round(tried.x_px), round(tried.y_px))
+    return tried
 
 
 FAR_PX = 40.0
@@ -118,7 +146,7 @@ def _whole(before: F32Array, after: F32Array, window: F32Array) -> tuple[int, in
 _NEAR_PX = 8
 
 
-def _whole_by_columns(before: F32Array, after: F32Array, expected_x_px: float) -> set[tuple[int, int]]:
+def _whole_by_columns(before: F32Array, after: F32Array, expected_x_px: float) -> set[int]:
     """Shifts along x that make the mean columns most alike, of all and of those near the one expected: sees film with
     little on it, smeared by its own speed, and perforations that all look alike.
     """
@@ -133,7 +161,7 @@ def _whole_by_columns(before: F32Array, after: F32Array, expected_x_px: float) -
     shared_two = squares_two[width - left] - squares_two[right]
     likeness = 2 * products / np.maximum(shared_one + shared_two, 1e-6)
     near = np.where(np.abs(shifts - expected_x_px) <= _NEAR_PX, likeness, -2.0)
-    return {(int(shifts[int(alike.argmax())]), 0) for alike in (likeness, near)}
+    return {int(shifts[int(alike.argmax())]) for alike in (likeness, near)}
 
 
 ALIKE_SHARE = 0.4

@@ -17,7 +17,7 @@ from tethercap.watch.limits import Limits
 from tethercap.watch.motion import MotionMeter
 from tethercap.watch.presence import film_in_view, is_blank
 from tethercap.watch.reduced import Reducer, reduce_view
-from tethercap.watch.sighting import Decision, FrameEdges, Motion, Reason, ReasonCode, Sighting
+from tethercap.watch.sighting import Alignment, Decision, FrameEdges, Motion, Reason, ReasonCode, Sighting
 from tethercap.watch.tracking import FrameGrid, Track
 
 _DEFAULT_LIMITS = Limits()
@@ -35,6 +35,8 @@ FITS_AT_REST = 4
 SEARCH_SLOW, SEARCH_FAST = 2, 5
 """So many pictures pass between two searches while film runs without a frame to follow: slower and faster than
 `FAST_MM_S`."""
+PRESENCE_EVERY = 4
+"""While no frame is seen, so many pictures pass until it is asked again whether there is film at all."""
 FAST_MM_S = 25.0
 SLOW_MM_S = 4.0
 SAME_PLACE_MM = 2.0
@@ -87,9 +89,12 @@ class Watcher:
         self._meter = MotionMeter()
         self._grid = FrameGrid(film_format, limits.carry_mm)
         self._track: Track | None = None
+        self._judged: Track | None = None
         self._grid_agrees = False
         self._looked_at_rest = False
         self._since_search = 0
+        self._since_presence = 0
+        self._present: bool | None = None
         self._pictures_at_rest = 0
         self._pictures_running = 0
         self._last: Sighting | None = None
@@ -140,13 +145,16 @@ class Watcher:
     def _follow(self, frame: LiveFrame, motion: Motion | None, moved: tuple[float, float]) -> None:
         """Bring the track up to this picture, by the film's movement where it can, by searching where it must."""
         speed = float("inf") if motion is None or self._meter.lost else abs(motion.along_mm_s)
-        track = None if self._track is None or self._meter.lost else self._track.moved(*moved)
         still = motion is not None and motion.still
+        track = None if self._meter.lost else self._track
+        fit_due = self._fit_due(still=still)
+        if track is not None and (fit_due or not still):
+            track = track.moved(*moved)
         self._looked_at_rest &= still
         middle = (frame.size.width_px - 1) / 2
         if track is not None and abs(track.middle_x - middle) > 0.55 * self.film_format.pitch_mm * track.px_per_mm:
             track = None
-        if track is not None and self._fit_due(speed, still=still):
+        if track is not None and fit_due:
             fitted = track.fitted(frame.pixels_bgr, 0.3 if speed < SLOW_MM_S else 0.6)
             held = fitted.holds()
             if held and still:
@@ -159,13 +167,13 @@ class Watcher:
             self._looked_at_rest |= still
         self._learn(speed)
 
-    def _fit_due(self, speed: float, *, still: bool) -> bool:
-        """Fit always while the film slows down, now and then while it rests or runs: then movement alone carries."""
+    def _fit_due(self, *, still: bool) -> bool:
+        """Fit as the film comes to rest, then now and then; every other time while it moves: movement carries on."""
         self._pictures_at_rest = self._pictures_at_rest + 1 if still else 0
-        self._pictures_running = self._pictures_running + 1 if speed > SLOW_MM_S else 0
+        self._pictures_running = 0 if still else self._pictures_running + 1
         if still:
             return self._pictures_at_rest <= FITS_AT_REST or self._pictures_at_rest % FITS_AT_REST == 0
-        return self._pictures_running % 2 == 0
+        return self._pictures_running % 2 == 1
 
     def _search_due(self, speed: float, *, still: bool) -> bool:
         self._since_search += 1
@@ -232,13 +240,12 @@ class Watcher:
             self._grid.forget()
         track = self._track
         if track is None:
-            present = self._film_in_view(frame)
+            present = self._still_no_frame(frame, motion)
             verdict = decide(None, None, motion, self.limits, not_seen=_nothing_seen(present))
             return Sighting(
                 frame.sequence, frame.taken_at_s, verdict, None, None, motion, False, present, self.film_kind
             )
-        edges = self._edges(track)
-        alignment = measure_alignment(edges, frame.size)
+        edges, alignment = self._placed(track, frame)
         blank = track.seen_sides() == 0 and is_blank(
             reduce_view(frame.pixels_bgr), track.corners, track.bases.mean(axis=0), inverted=track.inverted
         )
@@ -272,9 +279,26 @@ class Watcher:
             gone_on,
         )
 
+    def _still_no_frame(self, frame: LiveFrame, motion: Motion | None) -> bool | None:
+        """Whether there is film, while no frame is seen: looked at now and then, since film comes and goes slowly."""
+        lost = motion is None or self._meter.lost
+        if self._last is None or self._last.edges is not None or lost or self._since_presence >= PRESENCE_EVERY:
+            self._since_presence, self._present = 0, self._film_in_view(frame)
+        self._since_presence += 1
+        return self._present
+
     def _film_in_view(self, frame: LiveFrame) -> bool | None:
         base = None if self._grid.known is None else self._grid.known.clear_tone()
         return film_in_view(reduce_view(frame.pixels_bgr), None, base)
+
+    def _placed(self, track: Track, frame: LiveFrame) -> tuple[FrameEdges, Alignment]:
+        """Edges and alignment of the frame followed; the same again where nothing was fitted since."""
+        last = self._last
+        if track is self._judged and last is not None and last.edges is not None and last.alignment is not None:
+            return last.edges, last.alignment
+        self._judged = track
+        edges = self._edges(track)
+        return edges, measure_alignment(edges, frame.size)
 
     def _edges(self, track: Track) -> FrameEdges:
         mm_per_px = self.mm_per_px or self.film_format.along_mm / track.size_px[0]
