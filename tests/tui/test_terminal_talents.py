@@ -139,6 +139,22 @@ def test_asking_takes_what_comes_and_leaves_no_trial_behind(
     assert not list(tmp_path.iterdir())
 
 
+@pytest.mark.parametrize("inside", [True, False])
+def test_inside_tmux_pictures_are_text_unless_wished_for(inside: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("TEXTUAL_DRIVER", raising=False)
+    monkeypatch.delenv("TMUX", raising=False)
+    if inside:
+        monkeypatch.setenv("TMUX", "/tmp/tmux-0/default,1,0")
+    far = OtherEnd(XTERM_AS_VT340, monkeypatch)
+    try:
+        talents = terminal_asks.ask_terminal(5.0)
+    finally:
+        far.close()
+    assert talents.answered
+    assert choose_way(talents, "as the terminal can") is (Way.HALF_BLOCKS if inside else Way.SIXEL)
+    assert choose_way(talents, "sixel") is Way.SIXEL
+
+
 def test_where_there_is_no_terminal_nothing_is_asked(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TERM", "dumb")
     assert terminal_asks.ask_terminal() == Talents()

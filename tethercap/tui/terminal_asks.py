@@ -21,10 +21,15 @@ _MUTE = ("dumb", "linux")
 """Terminals that would show the questions."""
 
 
+def _is_inside_another() -> bool:
+    """A program like tmux stands between: what runs around it is hidden, and what it passes on is not known."""
+    return bool(os.environ.get("TMUX")) or os.environ.get("TERM", "").startswith(("screen", "tmux"))
+
+
 def terminal_names() -> tuple[str, ...]:
     """What the environment calls the terminal."""
-    if os.environ.get("TMUX") or os.environ.get("TERM", "").startswith(("screen", "tmux")):
-        return ()  # what runs around it is hidden, and what it passes on is not known
+    if _is_inside_another():
+        return ()
     return tuple(name for key in ("TERM_PROGRAM", "TERM") if (name := os.environ.get(key)))
 
 
@@ -57,6 +62,8 @@ def ask_terminal(time_limit_s: float = _TIME_LIMIT_S) -> Talents:
         if trial is not None:
             trial.unlink(missing_ok=True)
     talents = read_answers(answers, terminal_names=terminal_names())
+    if _is_inside_another():
+        talents = replace(talents, sixel=False)  # it would draw every live picture a second time, for its own memory
     return talents if talents.cell_px is not None else replace(talents, cell_px=_cell_by_the_line(target))
 
 

@@ -43,16 +43,19 @@ def still_depth(app: App[object]) -> Depth:
     return Depth.BITS_24 if best is Depth.BITS_15 else best
 
 
-def painter_of(app: App[object]) -> Painter:
-    """Make a painter of the way that suits this terminal and the person."""
+def way_of(app: App[object]) -> Way:
+    """How pictures are shown on this terminal, as it answered and the person wishes."""
     talents: Talents = getattr(app, "talents", Talents())
     preferences = getattr(app, "preferences", None)
     wished = preferences.picture if preferences is not None else ""
-    colour = best_depth(app) is not Depth.NONE
-    way = choose_way(talents, wished, colour=colour)
-    if app.is_headless and way.in_pixels:
-        way = Way.HALF_BLOCKS
-    return painter_for(way, talents, grey=not colour)
+    way = choose_way(talents, wished, colour=best_depth(app) is not Depth.NONE)
+    return Way.HALF_BLOCKS if app.is_headless and way.in_pixels else way
+
+
+def painter_of(app: App[object]) -> Painter:
+    """Make a painter of the way that suits this terminal and the person."""
+    talents: Talents = getattr(app, "talents", Talents())
+    return painter_for(way_of(app), talents, grey=best_depth(app) is Depth.NONE)
 
 
 class CellsView(Widget):

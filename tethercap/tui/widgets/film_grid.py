@@ -16,7 +16,7 @@ from tethercap.tui.marked_rows import MarkedRows
 from tethercap.tui.overlay import Rgb, canvas_size, place, to_grid
 from tethercap.tui.picture_way import Way
 from tethercap.tui.themes import rgb_of
-from tethercap.tui.widgets.cells_view import CellsView, painter_of, still_depth
+from tethercap.tui.widgets.cells_view import CellsView, still_depth, way_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +123,7 @@ class FilmGrid(CellsView, can_focus=True):
 
     def _way(self) -> Way:
         """Small pictures stand between letters, so they are made of text whatever else the terminal has."""
-        way = painter_of(self.app).way
+        way = way_of(self.app)
         return Way.HALF_BLOCKS if way.in_pixels else way
 
     def _keep_in_sight(self, layout: GridLayout, rows: int) -> None:
