@@ -1,5 +1,6 @@
 """Where conversions run: in this process, or in some of their own that stand back for the capture."""
 
+import importlib
 import multiprocessing
 import os
 from collections.abc import Callable
@@ -9,11 +10,13 @@ from typing import Any, Literal, ParamSpec, TypeVar
 import cv2
 
 from tethercap.batch.sturdy import end_with_parent
+from tethercap.errors import TethercapError
 
 PoolKind = Literal["serial", "processes"]
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
 _NICENESS = 10
+_CLUSTER_TIMEOUT = "10s"
 
 
 class SerialExecutor(Executor):
@@ -27,6 +30,48 @@ class SerialExecutor(Executor):
         except Exception as error:
             future.set_exception(error)
         return future
+
+
+class ClusterExecutor(Executor):
+    """Runs calls on a Dask cluster; its workers have to see the same files under the same names.
+
+    Parameters
+    ----------
+    address : str
+        Of the scheduler, like "tcp://127.0.0.1:8786".
+
+    Raises
+    ------
+    TethercapError
+        If the library is not installed, or no scheduler answers there.
+    """
+
+    def __init__(self, address: str) -> None:
+        try:
+            distributed = importlib.import_module("distributed")
+        except ImportError as error:
+            raise TethercapError(
+                "Converting on a cluster needs a library that is not installed.",
+                todo="Install it: pip install 'tethercap[cluster]'.",
+            ) from error
+        try:
+            self._client = distributed.Client(address, timeout=_CLUSTER_TIMEOUT, set_as_default=False)
+        except (OSError, ValueError) as error:
+            raise TethercapError(
+                f"No cluster answers at {address}: {error}.", todo="Start its scheduler and workers, then try again."
+            ) from error
+        # Two equal calls are two calls: each writes its file.
+        self._executor = self._client.get_executor(pure=False)
+
+    def submit(self, fn: Callable[_P, _T], /, *args: _P.args, **kwargs: _P.kwargs) -> "Future[_T]":
+        """Hand the call to the cluster."""
+        handed: Future[_T] = self._executor.submit(fn, *args, **kwargs)
+        return handed
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        """Let go of the cluster; it goes on running."""
+        self._executor.shutdown(wait=wait)
+        self._client.close()
 
 
 def make_pool(kind: PoolKind = "processes", workers: int = 1) -> Executor:

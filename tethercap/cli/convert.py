@@ -15,7 +15,7 @@ from tethercap.batch.calibration import calibrate_on_cards, calibrate_on_chart, 
 from tethercap.batch.dust import with_still_dust
 from tethercap.batch.it8 import SlideTarget, calibrate_on_target, read_slide_target
 from tethercap.batch.job import ConversionJob, ConversionResult
-from tethercap.batch.pools import make_pool
+from tethercap.batch.pools import ClusterExecutor, make_pool
 from tethercap.batch.roll_jobs import put_in_roll, with_dust_path
 from tethercap.batch.stitch import stitch
 from tethercap.batch.together import Calibration, convert_each, share_look
@@ -85,6 +85,11 @@ def _names(values: type[Any]) -> click.Choice[str]:
 @click.option("--proofs/--no-proofs", default=None, help="JPEG proofs beside the positives.  [default: for rolls only]")
 @click.option("--out", type=_PATH, help="Folder for the positives; a roll has its own.")
 @click.option("--jobs", type=click.IntRange(1, 64), default=1, show_default=True, help="Pictures converted at once.")
+@click.option(
+    "--cluster",
+    metavar="ADDRESS",
+    help="Convert on a Dask cluster, like tcp://127.0.0.1:8786, whose workers see the same files.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a picture on stdout.")
 def convert(
     sources: tuple[Path, ...],
@@ -116,9 +121,10 @@ def convert(
     field = measure_flat_field(read_raw(flat)) if flat is not None else None
     with contextlib.ExitStack() as stack:
         items = expand_sources(stack, sources, wanted)
-        pool = stack.enter_context(make_pool("processes" if jobs > 1 else "serial", jobs))
+        pool = stack.enter_context(_pool_for(choices["cluster"], jobs))
         said = {**choices, "kind": kind}
-        items = [replace(item, job=_as_chosen(item, said, field, threads=1 if jobs > 1 else 2)) for item in items]
+        threads = 1 if jobs > 1 or choices["cluster"] else 2
+        items = [replace(item, job=_as_chosen(item, said, field, threads=threads)) for item in items]
         if choices["stitch"]:
             return _stitch_all(groups_of(items, choices["each"]), pool, as_json=as_json)
         if choices["merge"]:
@@ -134,6 +140,12 @@ def convert(
         work = with_still_dust(work, pool, frame_long_mm=frame_long_mm)
         is_done = _convert_all(items, work, pool, as_json=as_json)
     return ExitCode.DONE if is_done else ExitCode.FOUND
+
+
+def _pool_for(cluster: str | None, jobs: int) -> Executor:
+    if cluster:
+        return ClusterExecutor(cluster)
+    return make_pool("processes" if jobs > 1 else "serial", jobs)
 
 
 def _stitch_all(groups: Sequence[Sequence[Item]], pool: Executor, *, as_json: bool) -> ExitCode:
