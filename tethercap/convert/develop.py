@@ -4,6 +4,7 @@ Bands are independent of each other, so any number of them may be worked at once
 picture.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,14 +12,14 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from tethercap.convert.demosaic import MARGIN_PX, demosaic
+from tethercap.convert.demosaic import MARGIN_PX, demosaic, second_order
 from tethercap.convert.flat_field import FlatField
 from tethercap.pictures import F32Array, F64Array, RawPicture, U16Array
 
 Mat = np.ndarray[Any, np.dtype[np.integer[Any] | np.floating[Any]]]
 """What OpenCV hands out."""
-BAND_ROWS = 64
-"""Rows worked at once; with 6,000 columns the working set stays in the processor's cache."""
+BAND_ROWS, TILE_COLUMNS = 128, 1024
+"""Rows, and columns of them, worked at once: some twenty planes of that size stay in the processor's cache."""
 LUT_SIZE = 65536
 LOWEST_DENSITY, HIGHEST_DENSITY = -0.5, 4.5
 """Range of densities over base that a 16-bit index spans, in steps of 0.00008."""
@@ -43,7 +44,7 @@ class DevelopTables:
     density_matrix: F32Array
     """Shape (3, 3), on equalised densities."""
     density_bows: F32Array | None
-    """Shape (3, 5), see `FilmModel.density_bows`; None where there are none."""
+    """Shape (3, 5), `FilmModel.density_bows` before the matrix, on equalised densities; None where there are none."""
     exposure: F32Array | None
     """Shape (65536,): density index to linear light; None for film that is a positive already."""
     light_matrix: F32Array
@@ -72,13 +73,19 @@ def develop_rows(
     out : ndarray
         Shape (last - first, even width, 3), uint16, filled here.
     """
-    height = raw.mosaic.shape[0] // 2 * 2
+    height, width = (side // 2 * 2 for side in raw.mosaic.shape)
+    tile_px = -(-width // -(-width // TILE_COLUMNS) // 2) * 2
     for start in range(first, last, BAND_ROWS):
         stop = min(start + BAND_ROWS, last)
         top, bottom = max(start - MARGIN_PX, 0), min(stop + MARGIN_PX, height)
-        band = _band_of_density(raw, tables, flat, top, bottom)
-        layers = _layers(demosaic(band, raw.pattern), tables, mosaic=True)[start - top : stop - top]
-        _finish(layers, tables, out[start - first : stop - first])
+        uneven = None if flat is None else _unevenness(raw, flat, tables, top, bottom)
+        for left in range(0, width, tile_px):
+            right = min(left + tile_px, width)
+            west, east = max(left - MARGIN_PX, 0), min(right + MARGIN_PX, width)
+            tile = _tile_of_density(raw, tables, uneven, (top, bottom), (west, east))
+            pixels = demosaic(tile, raw.pattern, tables.density_bows)
+            inner = pixels[start - top : stop - top, left - west : right - west]
+            _finish(inner, tables, out[start - first : stop - first, left:right])
 
 
 def develop_half(
@@ -88,44 +95,61 @@ def develop_half(
 
     `out` has shape ((last - first) // 2, width // 2, 3).
     """
-    for start in range(first, last, 2 * BAND_ROWS):
-        stop = min(start + 2 * BAND_ROWS, last)
+    width = raw.mosaic.shape[1] // 2 * 2
+    for start in range(first, last, BAND_ROWS):
+        stop = min(start + BAND_ROWS, last)
+        uneven = None if flat is None else _unevenness(raw, flat, tables, start, stop)
         planes: list[list[F32Array]] = [[], [], []]
-        for row in (0, 1):
-            for column in (0, 1):
-                plane = _plane_of_density(raw, tables, flat, start, stop, row, column)
-                planes[int(raw.pattern[row, column])].append(plane)
-        merged = cv2.merge(
-            [plane[0] if len(plane) == 1 else cv2.addWeighted(plane[0], 0.5, plane[1], 0.5, 0) for plane in planes]
-        )
-        layers = _layers(np.asarray(merged, np.float32), tables)
-        _finish(layers, tables, out[(start - first) // 2 : (stop - first) // 2])
+        for place in PLACES:
+            plane = _plane_of_density(raw, tables, uneven, place, (start, stop), (0, width))
+            planes[int(raw.pattern[place])].append(plane)
+        colours: list[Mat] = [
+            plane[0] if len(plane) == 1 else cv2.addWeighted(plane[0], 0.5, plane[1], 0.5, 0) for plane in planes
+        ]
+        _finish(_bowed(colours, tables), tables, out[(start - first) // 2 : (stop - first) // 2])
+
+
+PLACES = ((0, 0), (0, 1), (1, 0), (1, 1))
+"""Row and column of the four places of the mosaic's cell."""
+Uneven = dict[tuple[int, int], F32Array]
+"""For each place what is taken from the density there, or the light is multiplied by."""
+
+
+def _unevenness(raw: RawPicture, flat: FlatField, tables: DevelopTables, top: int, bottom: int) -> Uneven:
+    by_colour = {
+        (row, int(raw.pattern[row, column])): flat.rows(top + row, bottom, int(raw.pattern[row, column]))
+        for row, column in PLACES
+    }
+    planes = {place: by_colour[place[0], int(raw.pattern[place])] for place in PLACES}
+    return planes if tables.exposure is not None else {place: 10.0**plane for place, plane in planes.items()}
 
 
 def _plane_of_density(
-    raw: RawPicture, tables: DevelopTables, flat: FlatField | None, top: int, bottom: int, row: int, column: int
+    raw: RawPicture,
+    tables: DevelopTables,
+    uneven: Uneven | None,
+    place: tuple[int, int],
+    rows: tuple[int, int],
+    columns: tuple[int, int],
 ) -> F32Array:
-    width = raw.mosaic.shape[1] // 2 * 2
-    counts = np.ascontiguousarray(raw.mosaic[top + row : bottom : 2, column:width:2])
-    density = np.asarray(cv2.LUT(counts, tables.counts_to_density[row, column]), np.float32)
-    colour = int(raw.pattern[row, column])
-    if flat is not None:
-        if tables.exposure is None:
-            density = density * (10.0 ** flat.rows(top + row, bottom, colour))
-        else:
-            density = density - flat.rows(top + row, bottom, colour)
+    row, column = place
+    counts = np.ascontiguousarray(raw.mosaic[rows[0] + row : rows[1] : 2, columns[0] + column : columns[1] : 2])
+    density: Mat = cv2.LUT(counts, tables.counts_to_density[place])
+    if uneven is not None:
+        here = uneven[place][:, columns[0] // 2 : columns[1] // 2]
+        density = cv2.multiply(density, here) if tables.exposure is None else cv2.subtract(density, here)
     if tables.equalise is not None:
-        density = np.asarray(cv2.LUT(_index(density), tables.equalise[colour]), np.float32)
-    return density
+        density = cv2.LUT(_index(density), tables.equalise[int(raw.pattern[place])])
+    return np.asarray(density, np.float32)
 
 
-def _band_of_density(raw: RawPicture, tables: DevelopTables, flat: FlatField | None, top: int, bottom: int) -> F32Array:
-    width = raw.mosaic.shape[1] // 2 * 2
-    band = np.empty((bottom - top, width), np.float32)
-    for row in (0, 1):
-        for column in (0, 1):
-            band[row::2, column::2] = _plane_of_density(raw, tables, flat, top, bottom, row, column)
-    return band
+def _tile_of_density(
+    raw: RawPicture, tables: DevelopTables, uneven: Uneven | None, rows: tuple[int, int], columns: tuple[int, int]
+) -> F32Array:
+    tile = np.empty((rows[1] - rows[0], columns[1] - columns[0]), np.float32)
+    for place in PLACES:
+        tile[place[0] :: 2, place[1] :: 2] = _plane_of_density(raw, tables, uneven, place, rows, columns)
+    return tile
 
 
 _INDEX_SCALE = (LUT_SIZE - 1) / (HIGHEST_DENSITY - LOWEST_DENSITY)
@@ -145,54 +169,31 @@ def finish_density(density: F32Array, tables: DevelopTables) -> U16Array:
     tables : DevelopTables
         With `equalise`, unless the film is a positive.
     """
-    pixels = density
+    planes = list(cv2.split(density))
     if tables.equalise is not None:
-        planes = [
-            cv2.LUT(_index(plane), table) for plane, table in zip(cv2.split(density), tables.equalise, strict=True)
-        ]
-        pixels = np.asarray(cv2.merge(planes), np.float32)
+        planes = [cv2.LUT(_index(plane), table) for plane, table in zip(planes, tables.equalise, strict=True)]
     out = np.empty(density.shape, np.uint16)
-    _finish(_layers(pixels, tables), tables, out)
+    _finish(_bowed(planes, tables), tables, out)
     return out
 
 
-def _layers(pixels: F32Array, tables: DevelopTables, *, mosaic: bool = False) -> Mat:
-    """Equalised densities to those of the film's layers; light of film that is a positive passes.
-
-    Where the pixels come from a mosaic, terms of second order are worked out once for each of its cells: colour is not
-    known any finer.
-    """
-    if tables.exposure is None:
-        return pixels
-    layers = cv2.transform(pixels, tables.density_matrix)
+def _bowed(planes: Sequence[Mat], tables: DevelopTables) -> Mat:
+    """Put planes of red, green and blue together, terms of second order added."""
     if tables.density_bows is None:
-        return layers
-    rows, columns = pixels.shape[:2]
-    cells = cv2.resize(pixels, (columns // 2, rows // 2), interpolation=cv2.INTER_AREA) if mosaic else pixels
-    bowed = _bowed(cells, tables.density_bows)
-    if mosaic:
-        bowed = cv2.resize(bowed, (columns, rows), interpolation=cv2.INTER_LINEAR)
-    return cv2.add(layers, bowed, dst=layers)
+        return cv2.merge(planes)
+    added = second_order(planes, tables.density_bows)
+    return cv2.merge([cv2.add(plane, more) for plane, more in zip(planes, added, strict=True)])
 
 
-def _bowed(pixels: Mat, bows: F32Array) -> Mat:
-    red, green, blue = cv2.split(pixels)
-    u, v = cv2.subtract(red, green), cv2.subtract(blue, green)
-    planes = []
-    for uu, uv, vv, ug, vg in bows:
-        of_u = cv2.scaleAdd(u, float(uu), cv2.addWeighted(v, float(uv), green, float(ug), 0.0))
-        of_v = cv2.addWeighted(v, float(vv), green, float(vg), 0.0)
-        planes.append(cv2.add(cv2.multiply(u, of_u), cv2.multiply(v, of_v)))
-    return cv2.merge(planes)
-
-
-def _finish(layers: Mat, tables: DevelopTables, out: U16Array) -> None:
-    light = layers if tables.exposure is None else cv2.LUT(_index(layers), tables.exposure)
+def _finish(pixels: Mat, tables: DevelopTables, out: U16Array) -> None:
+    light = pixels
+    if tables.exposure is not None:
+        light = cv2.LUT(_index(cv2.transform(pixels, tables.density_matrix)), tables.exposure)
     light = cv2.transform(light, tables.light_matrix)
-    np.maximum(light, 0.0, out=light)
-    root = cv2.sqrt(light)
+    cv2.threshold(light, 0.0, 0.0, cv2.THRESH_TOZERO, dst=light)
+    root = cv2.sqrt(light, dst=light)
     index = cv2.addWeighted(root, (LUT_SIZE - 1) / (BRIGHTEST - DARKEST) ** 0.5, root, 0.0, 0.0, dtype=cv2.CV_16U)
-    out[:] = cv2.LUT(index, tables.encode)
+    cv2.LUT(index, tables.encode, dst=out)
 
 
 def encode_light() -> F64Array:

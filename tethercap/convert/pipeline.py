@@ -37,7 +37,7 @@ from tethercap.convert.usual_film import UsualFilm, usual_film
 from tethercap.errors import ConversionError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx, SizePx
-from tethercap.pictures import ColourSpace, F64Array, Positive, RawPicture, ShotData, U16Array
+from tethercap.pictures import ColourSpace, F32Array, F64Array, Positive, RawPicture, ShotData, U16Array
 
 Step = tuple[str, dict[str, object]]
 RunBands = Callable[[Callable[[tuple[int, int]], None], Iterable[tuple[int, int]]], None]
@@ -305,11 +305,18 @@ def make_tables(
         to_density,
         equalise if with_flat and not positive_film else None,
         np.array(model.density_matrix, np.float32),
-        np.array(model.density_bows, np.float32) if model.density_bows != NO_BOWS else None,
+        _bows_before_matrix(model),
         None if positive_film else model.exposure(grid).astype(np.float32),
         _print_matrix(scene_to_light, exposure, recipe, grey=film_kind is FilmKind.BW_NEGATIVE),
         _encode_table(recipe),
     )
+
+
+def _bows_before_matrix(model: FilmModel) -> F32Array | None:
+    """Bows that the density matrix turns into those of the model."""
+    if model.density_bows == NO_BOWS:
+        return None
+    return np.linalg.solve(np.array(model.density_matrix), np.array(model.density_bows)).astype(np.float32)
 
 
 def _print_matrix(scene_to_light: F64Array, exposure: PrintExposure, recipe: Recipe, *, grey: bool) -> np.ndarray:
