@@ -167,6 +167,8 @@ def _whole_by_columns(before: F32Array, after: F32Array, expected_x_px: float) -
 ALIKE_SHARE = 0.4
 """Share of the picture's variance that may be left over after a shift; pictures with nothing in common leave twice
 the variance."""
+LARGEST_GAIN = 0.5
+"""Change of contrast between two pictures, as a share, that an exposure can make: more is another picture."""
 LEAST_TEXTURE = 0.02
 """Variance of the texture, codes squared, below which nothing is in view that could be followed."""
 
@@ -198,7 +200,11 @@ def _fraction(before: F32Array, after: F32Array, whole_x: int, whole_y: int) -> 
     noise_px = float(np.sqrt(left_over / max(structure * count, 1e-9)) * CORRELATED)
     unlike = left_over / max(spread, 1e-9)
     trusted = bool(
-        np.abs(solution[:2]).max() < 1.6 and unlike < ALIKE_SHARE and spread > LEAST_TEXTURE and noise_px < 0.2
+        np.abs(solution[:2]).max() < 1.6
+        and abs(solution[2]) < LARGEST_GAIN
+        and unlike < ALIKE_SHARE
+        and spread > LEAST_TEXTURE
+        and noise_px < 0.2
     )
     return Shift(whole_x + float(solution[0]), whole_y + float(solution[1]), noise_px, trusted, unlike=unlike)
 
