@@ -23,8 +23,10 @@ from tests.unit.image_files.dng_writer import write_dng
 from tethercap.batch.job import ConversionJob
 from tethercap.batch.work import convert_file
 from tethercap.convert.demosaic import demosaic
+from tethercap.convert.film_base import FilmBase
 from tethercap.convert.flat_field import FlatField, measure_flat_field
 from tethercap.convert.recipe import Border, Recipe
+from tethercap.convert.usual_film import usual_film
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F64Array
@@ -53,9 +55,13 @@ def make_raws(folder: Path, width: int, height: int) -> tuple[Path, FlatField]:
 
 def job_for(path: Path, flat: FlatField, threads: int, border: Border) -> ConversionJob:
     """The conversion that is measured: flat field, density, demosaic, matrices, tone, 16-bit TIFF, half-size JPEG."""
+    # Base and neutral are the roll's: they are measured once for all of its frames.
+    usual = usual_film(FilmKind.COLOUR_NEGATIVE).model()
     return ConversionJob(
         raw_path=path,
         film_kind=FilmKind.COLOUR_NEGATIVE,
+        base=FilmBase((float(BASE_COUNTS[0]), float(BASE_COUNTS[1]), float(BASE_COUNTS[2]))),
+        model=usual,
         positive_path=path.with_suffix(".tif"),
         proof_path=path.with_suffix(".jpg"),
         recipe=Recipe(border=border),

@@ -20,7 +20,7 @@ from tethercap.convert.roll_look import (
 from tethercap.convert.usual_film import usual_film
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
-from tethercap.image_files.raw import read_raw
+from tethercap.image_files.raw import open_raw, read_raw
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,11 +55,11 @@ def survey_file(job: SurveyJob) -> FrameSurvey:
     PictureError
         If it cannot be read.
     """
-    raw = read_raw(job.raw_path)
-    corners = job.corners
-    if corners is None and job.find_frame:
-        corners = find_frame(raw, job.film_kind, job.format_id)
-    return survey_frame(raw, job.film_kind, corners, job.flat)
+    with open_raw(job.raw_path) as raw:
+        corners = job.corners
+        if corners is None and job.find_frame:
+            corners = find_frame(raw, job.film_kind, job.format_id)
+        return survey_frame(raw, job.film_kind, corners, job.flat)
 
 
 def survey_roll(

@@ -17,7 +17,7 @@ from tethercap.batch.exposures import open_exposures
 from tethercap.batch.find_frame import find_frame
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.convert.film_base import FilmBase
-from tethercap.convert.pipeline import ConversionPlan, RollLook, plan_conversion, render
+from tethercap.convert.pipeline import ConversionPlan, RollLook, Step, plan_conversion, render
 from tethercap.convert.recipe import Border
 from tethercap.geometry import QuadPx, SizePx
 from tethercap.image_files.jpeg import write_jpeg
@@ -51,7 +51,11 @@ def convert_file(job: ConversionJob) -> ConversionResult:
         If a result cannot be written; the RAW is never touched.
     """
     started_s = time.perf_counter()
-    raw, merging = open_exposures(job)
+    with open_exposures(job) as (raw, merging):
+        return _convert(job, raw, merging, started_s)
+
+
+def _convert(job: ConversionJob, raw: RawPicture, merging: tuple[Step, ...], started_s: float) -> ConversionResult:
     corners, warnings = _corners(job, raw)
     long_mm = frame_long_mm(job.format_id)
     dusted = look_for_dust(raw, corners, job, long_mm)
@@ -162,7 +166,14 @@ def _write(job: ConversionJob, plan: ConversionPlan, raw: RawPicture, xmp: bytes
         checksum = checking.submit(file_sha256, job.positive_path) if job.positive_path is not None else None
         if proof is not None and job.proof_path is not None:
             pixels = proof.picture(job.proof_long_side_px)
-            write_jpeg(job.proof_path, pixels, quality=job.jpeg_quality, colour_space=plan.colour_space, xmp=xmp)
+            write_jpeg(
+                job.proof_path,
+                pixels,
+                quality=job.jpeg_quality,
+                colour_space=plan.colour_space,
+                xmp=xmp,
+                properties=job.properties,
+            )
         of_proof = file_sha256(job.proof_path) if job.proof_path is not None else ""
         return (checksum.result() if checksum is not None else ""), of_proof
 

@@ -1,9 +1,12 @@
-"""The door to RAW files: LibRaw through rawpy, arrays copied out before the file is closed.
+"""The door to RAW files: LibRaw through rawpy.
 
 The program works on a 2 × 2 mosaic of red, green and blue. Sensors that have another one (6 × 6 mosaics, files that
 the camera interpolated, sensors without filters) are brought to it here; nothing behind this door needs to know.
 """
 
+import dataclasses
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +25,14 @@ _BRIGHT_PERCENT = 99.5
 
 
 def read_raw(path: Path, *, with_preview: bool = False) -> RawPicture:
-    """Open a RAW file whole.
+    """Open a RAW file whole; the picture is the caller's to keep. For parameters and errors see `open_raw`."""
+    with open_raw(path, with_preview=with_preview) as raw:
+        return dataclasses.replace(raw, mosaic=raw.mosaic.copy())
+
+
+@contextmanager
+def open_raw(path: Path, *, with_preview: bool = False) -> Iterator[RawPicture]:
+    """Open a RAW file for as long as a block runs; its mosaic is the library's own, and gone after the block.
 
     Parameters
     ----------
@@ -40,27 +50,35 @@ def read_raw(path: Path, *, with_preview: bool = False) -> RawPicture:
     UnsupportedPictureError
         If it is no RAW, or its colours are not red, green and blue.
     """
-    try:
-        with rawpy.imread(str(path)) as raw:
-            mosaic, pattern, black, white = _read_mosaic(raw, path)
-            return RawPicture(
-                mosaic=mosaic,
-                pattern=pattern,
-                black=black,
-                white=white,
-                camera_to_xyz=_camera_to_xyz(raw),
-                daylight_multipliers=_multipliers(raw),
-                orientation=_orientation(raw),
-                shot=read_shot(path),
-                preview_jpeg=_preview(raw) if with_preview else None,
-            )
-    except (rawpy.LibRawFileUnsupportedError, rawpy.NotSupportedError) as error:
-        raise UnsupportedPictureError(f"{path} is not a RAW file that can be read here ({_said(error)}).") from error
-    except rawpy.LibRawError as error:
-        raise UnreadablePictureError(
-            f"{path} is missing, damaged or cut short ({_said(error)}).",
-            todo="Pull it from the card again, or take the frame again.",
-        ) from error
+    with ExitStack() as opened:
+        try:
+            raw = opened.enter_context(rawpy.imread(str(path)))
+            picture = _picture(raw, path, with_preview=with_preview)
+        except (rawpy.LibRawFileUnsupportedError, rawpy.NotSupportedError) as error:
+            raise UnsupportedPictureError(
+                f"{path} is not a RAW file that can be read here ({_said(error)})."
+            ) from error
+        except rawpy.LibRawError as error:
+            raise UnreadablePictureError(
+                f"{path} is missing, damaged or cut short ({_said(error)}).",
+                todo="Pull it from the card again, or take the frame again.",
+            ) from error
+        yield picture
+
+
+def _picture(raw: "rawpy.RawPy", path: Path, *, with_preview: bool) -> RawPicture:
+    mosaic, pattern, black, white = _read_mosaic(raw, path)
+    return RawPicture(
+        mosaic=mosaic,
+        pattern=pattern,
+        black=black,
+        white=white,
+        camera_to_xyz=_camera_to_xyz(raw),
+        daylight_multipliers=_multipliers(raw),
+        orientation=_orientation(raw),
+        shot=read_shot(path),
+        preview_jpeg=_preview(raw) if with_preview else None,
+    )
 
 
 def _said(error: Exception) -> str:
@@ -73,14 +91,13 @@ def _read_mosaic(raw: "rawpy.RawPy", path: Path) -> tuple[U16Array, U8Array, F64
     is_flat = raw.raw_type == rawpy.RawType.Flat
     if is_flat and raw.num_colors == 1:
         black = np.full((2, 2), float(raw.black_level_per_channel[0]))
-        return raw.raw_image_visible.copy(), np.array(_COMMON_PATTERN, np.uint8), black, float(raw.white_level)
+        return raw.raw_image_visible, np.array(_COMMON_PATTERN, np.uint8), black, float(raw.white_level)
     if raw.num_colors != 3:
         raise UnsupportedPictureError(
             f"{path} has {raw.num_colors} colours, not red, green and blue.", todo="Use the camera's plain RAW format."
         )
     if is_flat and raw.raw_pattern is not None and raw.raw_pattern.shape == (2, 2):
-        # The library's memory is gone with the file; a view into it would crash the process.
-        return raw.raw_image_visible.copy(), _pattern(raw), _black(raw), float(raw.white_level)
+        return raw.raw_image_visible, _pattern(raw), _black(raw), float(raw.white_level)
     return _remosaic(raw), np.array(_COMMON_PATTERN, np.uint8), np.zeros((2, 2)), float(_FULL_SCALE)
 
 
