@@ -87,6 +87,8 @@ class Tally:
 class _Fire:
     at_s: float
     place: Place
+    moving_mm_s: float
+    """Speed while the picture was taken: that a hand starts again a moment later cannot be known."""
 
 
 def first_drawing(seed: int, hazard: str) -> Roll:
@@ -135,7 +137,7 @@ def watch(roll: Roll) -> tuple[list[_Fire], list[Sighting]]:
         sightings.append(seen)
         if seen.ready:
             watcher.shot_taken(at_s)
-            fires.append(_Fire(at_s, roll.place_at(at_s)))
+            fires.append(_Fire(at_s, roll.place_at(at_s), roll.speed_at(at_s - SHUTTER_S)))
     return fires, sightings
 
 
@@ -168,8 +170,8 @@ def judge(roll: Roll) -> Tally:
         what = f"{roll.name} [{roll.hazard}] {fire.at_s:.2f} s, frame {fire.place.frame}, {fire.place.x_mm:+.2f} mm"
         if fire.place.frame is None or _off(fire.place) > SURELY:
             tally.misplaced.append(what)
-        elif fire.place.speed_mm_s > STEADY * still_mm_s:
-            tally.moving.append(f"{what}, {fire.place.speed_mm_s:.2f} mm/s")
+        elif fire.moving_mm_s > STEADY * still_mm_s:
+            tally.moving.append(f"{what}, {fire.moving_mm_s:.2f} mm/s")
         if fire.place.frame is not None and content.get(fire.place.frame) == "unexposed":
             tally.silent.append(what)
     rests = [(stay, _rest(stay, roll, still_mm_s)) for stay in roll.stays]

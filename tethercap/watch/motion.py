@@ -220,9 +220,9 @@ def _row_gain(before: F32Array, after: F32Array) -> F32Array:
     return np.asarray(np.clip((one + 4.0) / (two + 4.0), 0.5, 2.0), np.float32)
 
 
-RESTING_SHARE = 0.2
+RESTING_SHARE = 0.5
 """Share of the speed that would blur, below which the film counts as having come to rest."""
-CREEPING_SHARE = 0.6
+CREEPING_SHARE = 1.0
 """The same for film that creeps to rest, slower from picture to picture: a hand that turns round is slow too, but only
 until the next picture."""
 
