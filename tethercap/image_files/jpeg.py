@@ -1,5 +1,6 @@
 """The door to JPEG: live-view pictures and previews in, proofs out."""
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import cv2
@@ -7,6 +8,7 @@ import numpy as np
 
 from tethercap.errors import UnreadablePictureError
 from tethercap.image_files._whole import write_whole
+from tethercap.image_files.exif_block import exif_segment
 from tethercap.image_files.icc import icc_profile
 from tethercap.pictures import ColourSpace, LiveFrame, LiveJpeg, U8Array
 
@@ -100,6 +102,7 @@ def encode_jpeg(
     quality: int = 92,
     colour_space: ColourSpace = ColourSpace.SRGB,
     xmp: bytes | None = None,
+    properties: Mapping[str, object] | None = None,
 ) -> bytes:
     """Encode a picture as JPEG with its ICC profile inside.
 
@@ -111,10 +114,15 @@ def encode_jpeg(
         1..100. From 90 up colour is kept at full resolution.
     xmp : bytes or None
         XMP packet to embed.
+    properties : mapping, optional
+        Values for EXIF, keyed as exiv2 names them; other keys are left out.
     """
     sampling = cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444 if quality >= 90 else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420
     parameters = [cv2.IMWRITE_JPEG_QUALITY, quality, cv2.IMWRITE_JPEG_SAMPLING_FACTOR, sampling]
     chunks = {cv2.IMAGE_METADATA_ICCP: icc_profile(colour_space)}
+    exif = exif_segment(properties or {})
+    if exif:
+        chunks[cv2.IMAGE_METADATA_EXIF] = exif
     if xmp is not None:
         chunks[cv2.IMAGE_METADATA_XMP] = _XMP_SEGMENT + xmp
     contents = [np.frombuffer(chunk, dtype=np.uint8) for chunk in chunks.values()]
@@ -129,6 +137,7 @@ def write_jpeg(
     quality: int = 92,
     colour_space: ColourSpace = ColourSpace.SRGB,
     xmp: bytes | None = None,
+    properties: Mapping[str, object] | None = None,
 ) -> None:
     """Write a JPEG through a temporary file; parameters as in `encode_jpeg`.
 
@@ -137,7 +146,7 @@ def write_jpeg(
     StorageError
         If the disk refuses.
     """
-    encoded = encode_jpeg(pixels_bgr, quality=quality, colour_space=colour_space, xmp=xmp)
+    encoded = encode_jpeg(pixels_bgr, quality=quality, colour_space=colour_space, xmp=xmp, properties=properties)
     write_whole(path, lambda temporary: _write(temporary, encoded))
 
 

@@ -1,6 +1,7 @@
 """The door to TIFF: finished pictures, 16 bits a channel, with the profile that says what the numbers mean."""
 
 import os
+import struct
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
@@ -15,6 +16,7 @@ from tethercap import __version__
 from tethercap.errors import UnreadablePictureError
 from tethercap.geometry import SizePx
 from tethercap.image_files._whole import write_whole
+from tethercap.image_files.exif_block import EXIF_POINTER_TAG, exif_directory
 from tethercap.image_files.icc import icc_profile
 from tethercap.pictures import ColourSpace, Positive, U16Array
 
@@ -29,6 +31,9 @@ _ASCII_TAGS = {
     "Exif.Image.Copyright": 33432,
 }
 _XMP_TAG = 700
+_KEPT_FOR_EXIF = EXIF_POINTER_TAG + 1
+"""A number nobody uses: the library below writes no entry of the EXIF pointer's own."""
+_LONG = 4
 _ROWS_PER_STRIP = 64
 
 
@@ -50,7 +55,8 @@ class TiffOptions:
     """None for numbers that are no colours; no profile goes in then."""
     compression: Compression = Compression.NONE
     properties: Mapping[str, object] = field(default_factory=dict)
-    """Values for the main TIFF directory, keyed as exiv2 names them ("Exif.Image.Artist"); other keys are left out."""
+    """Values for the main TIFF directory and the EXIF one, keyed as exiv2 names them ("Exif.Image.Artist",
+    "Exif.Photo.FNumber"); other keys are left out."""
     xmp: bytes | None = None
     """XMP packet, from `metadata.xmp_packet`."""
     ppi: float | None = None
@@ -127,6 +133,26 @@ def _write_rows(path: Path, shape: tuple[int, int, int], options: TiffOptions, f
                 view, place = view[written:], place + written
 
         fill(put)
+    _append_exif(path, options)
+
+
+def _append_exif(path: Path, options: TiffOptions) -> None:
+    """Put the EXIF directory behind the pixels, and its place into the entry that was kept for it."""
+    if not _has_exif(options):
+        return
+    with path.open("r+b") as opened:
+        place = opened.seek(0, os.SEEK_END)
+        place += opened.write(bytes(place % 2))
+        opened.write(exif_directory(options.properties, place))
+    with tifffile.TiffFile(path) as tiff:
+        entry = tiff.pages.first.tags[_KEPT_FOR_EXIF].offset
+    with path.open("r+b") as opened:
+        opened.seek(entry)
+        opened.write(struct.pack("<HHII", EXIF_POINTER_TAG, _LONG, 1, place))
+
+
+def _has_exif(options: TiffOptions) -> bool:
+    return bool(exif_directory(options.properties, 0))
 
 
 def _write_pixels(path: Path, pixels: U16Array, options: TiffOptions) -> None:
@@ -140,6 +166,7 @@ def _write_pixels(path: Path, pixels: U16Array, options: TiffOptions) -> None:
         maxworkers=1,
         **_arguments(options),
     )
+    _append_exif(path, options)
 
 
 def _arguments(options: TiffOptions) -> dict[str, Any]:
@@ -147,6 +174,8 @@ def _arguments(options: TiffOptions) -> dict[str, Any]:
     for key, number in _ASCII_TAGS.items():
         if options.properties.get(key):
             tags.append((number, "s", 0, str(options.properties[key]).encode("utf-8"), True))
+    if _has_exif(options):
+        tags.append((_KEPT_FOR_EXIF, "I", 1, 0, True))
     if options.xmp is not None:
         tags.append((_XMP_TAG, "B", len(options.xmp), options.xmp, True))
     return {
