@@ -36,6 +36,8 @@ WINDOW = 6
 """Samples on either side of a step that say how large it is."""
 BLACK_SPREAD = 12.0
 """Codes by which the black of a slide differs along its edges."""
+END = 2
+"""Samples on either side of a window's outer end that say what the tone is there."""
 LIGHT_OVER_BASE = 1.04
 """How much brighter than expected the base may be."""
 ENOUGH_STEP = 10.0
@@ -166,8 +168,8 @@ def _fit(
     best = _outermost(step, clear, across, noise)
     size = _at(step, best)
     usable = (size > np.maximum(3.5 * noise, LEAST_STEP)[:, None]) & _at(clear, best) & visible
-    high, low = _at(before, best), _at(after, best)
-    offset = (_step_place(_grey(total), _grey(high), _grey(low), best) - across // 2) * np.float32(step_px)
+    low = _at(after, best)
+    offset = (_step_place(_grey(total), best) - across // 2) * np.float32(step_px)
     u = ((np.arange(segments) + 0.5) / segments * 2 - 1).astype(np.float32)
     weight = np.where(usable, np.minimum(size, np.float32(FULL_WEIGHT)), np.float32(0))
     shift, turn, kept = robust_lines(u, offset, weight, step_px, across // 2)
@@ -220,11 +222,22 @@ def _outermost(step: F32Array, clear: BoolArray, across: int, noise: F32Array) -
     return np.asarray((weighted >= enough[..., None]).argmax(axis=2), np.intp)
 
 
-def _step_place(total: F32Array, high: F32Array, low: F32Array, best: npt.NDArray[np.intp]) -> F32Array:
-    """Place of the ideal step within the two windows around `best`, in samples, shape (sides, segments)."""
-    sums = _at(total, best + 2 * WINDOW) - _at(total, best)
+def _step_place(total: F32Array, best: npt.NDArray[np.intp]) -> F32Array:
+    """Place of the ideal step within the two windows around `best`, in samples, shape (sides, segments).
+
+    What the tones on both sides are is read at the windows' outer ends, where a soft edge does not reach.
+    """
+    first, last = best, best + 2 * WINDOW
+    high, low = _mean_around(total, first), _mean_around(total, last)
+    sums = _at(total, last) - _at(total, first)
     apart = np.where(np.abs(high - low) < 1e-3, np.float32(1e-3), high - low)
     return np.asarray(best + (sums - 2 * WINDOW * low) / apart - 0.5, np.float32)
+
+
+def _mean_around(total: F32Array, place: npt.NDArray[np.intp]) -> F32Array:
+    """Mean of the few samples around a place between samples, shape (sides, segments)."""
+    start, stop = np.maximum(place - END, 0), np.minimum(place + END, total.shape[2] - 1)
+    return np.asarray((_at(total, stop) - _at(total, start)) / (stop - start), np.float32)
 
 
 def _noise(tone: F32Array) -> F32Array:

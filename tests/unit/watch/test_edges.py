@@ -78,6 +78,38 @@ def test_hidden_edge_is_placed_by_size_and_said_to_be_inferred() -> None:
     assert np.abs(found.corners.as_array() - corners_at(1.0)).max() < 1.0
 
 
+def test_film_that_lies_upright_is_found_too() -> None:
+    picture = np.rot90(film(1.3, -0.6), -1)
+    found = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1 / PX_PER_MM)
+    assert isinstance(found, FrameEdges)
+    assert found.upright
+    corners = corners_at(1.3, -0.6)
+    turned = np.column_stack([SIZE[1] - 1 - corners[:, 1], corners[:, 0]])[[3, 0, 1, 2]]
+    assert np.abs(found.corners.as_array() - turned).max() < 0.5
+
+
+@pytest.mark.parametrize("slope", [0.07, -0.05])
+def test_slanting_stripes_in_the_picture_do_not_turn_the_frame(slope: float) -> None:
+    picture = film(0.4, 0.2)
+    y, x = np.mgrid[: SIZE[1], : SIZE[0]]
+    x0, y0, x1, y1 = np.rint(corners_at(0.4, 0.2)[[0, 2]]).astype(int).ravel()
+    inside = (x > x0) & (x < x1) & (y > y0) & (y < y1)
+    picture[inside & (np.floor((y - slope * x) / 18) % 2 == 0)] //= 2
+    found = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1 / PX_PER_MM)
+    assert isinstance(found, FrameEdges)
+    assert np.abs(found.corners.as_array() - corners_at(0.4, 0.2)).max() < 1.0
+
+
+def test_the_end_of_the_film_is_no_edge_of_a_frame() -> None:
+    """Right of the frame the film ends, and bare light begins; the frame's own edge is clear."""
+    picture = film(-6.0)
+    end = int(corners_at(-6.0)[1, 0] + 3 * PX_PER_MM)
+    picture[:, end:] = 255
+    found = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1 / PX_PER_MM)
+    assert isinstance(found, FrameEdges)
+    assert np.abs(found.corners.as_array()[1:3] - corners_at(-6.0)[1:3]).max() < 0.6
+
+
 @pytest.mark.parametrize("shape", [(10, 10), (10, 10, 4)])
 def test_refuses_what_is_no_colour_picture(shape: tuple[int, ...]) -> None:
     with pytest.raises(ValueError, match="shape"):
