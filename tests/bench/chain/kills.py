@@ -26,7 +26,7 @@ from tethercap.roll.folder import Roll
 VICTIMS = {"capture": 3.0, "camera": 3.0, "checker": 2.0, "converter": 2.0}
 """Who is killed, and how often compared with each other."""
 MOMENTS = {
-    "any": 4.0,
+    "any": 2.0,
     "exposing": 1.0,
     "pulling": 1.0,
     "checking": 1.0,
@@ -204,7 +204,7 @@ class RollUnderFire:
         return self._chance.choices(list(weights), list(weights.values()))[0]
 
     def _moment(self, moment: str) -> float:
-        return time.monotonic() + (self._chance.uniform(0.0, 3.0) if moment == "any" else _LONGEST_WAIT_S)
+        return time.monotonic() + (self._chance.uniform(0.0, 6.0) if moment == "any" else _LONGEST_WAIT_S)
 
     def _listen(self, moment: str, at_s: float) -> bool:
         """Take the capture's words until the moment has come; true where the film came to its end."""
