@@ -103,3 +103,50 @@ def test_a_cut_starts_anew() -> None:
     assert motion is not None
     assert meter.lost
     assert not motion.still
+
+
+def test_bare_light_cannot_be_followed() -> None:
+    light = [np.full(SHAPE, 230, np.float32) + np.random.default_rng(k).normal(0, 0.5, SHAPE) for k in range(2)]
+    assert not measure_shift(light[0].astype(np.float32), light[1].astype(np.float32), WINDOW).trusted
+
+
+def test_a_picture_that_is_gone_is_no_rest() -> None:
+    light = np.full(SHAPE, 230, np.float32) + np.random.default_rng(1).normal(0, 0.5, SHAPE)
+    assert not measure_shift(view(0.0), light.astype(np.float32), WINDOW).trusted
+
+
+def row_of_holes(x_px: float) -> F32:
+    """Even film, fall-off that lies still, and holes every 31 px that all look alike."""
+    columns, rows = np.arange(SHAPE[1], dtype=np.float32), np.arange(SHAPE[0], dtype=np.float32)[:, None]
+    hole = np.clip(6.5 - np.abs((columns - x_px) % 31 - 15.5), 0, 1) * ((rows < 12) | (rows > SHAPE[0] - 12))
+    fall_off = 1 - 0.3 * ((columns / SHAPE[1] - 0.5) ** 2)
+    noise = np.random.default_rng(round(x_px * 7)).normal(0, 0.5, SHAPE)
+    return np.asarray(
+        (150 + 80 * cv2.GaussianBlur(hole.astype(np.float32), (0, 0), 0.8)) * fall_off + noise, np.float32
+    )
+
+
+@pytest.mark.parametrize("x_px", [0.75, 3.0, -9.0])
+def test_holes_that_look_alike_do_not_leap(x_px: float) -> None:
+    shift = measure_shift(row_of_holes(40.0), row_of_holes(40.0 + x_px), WINDOW)
+    assert shift.trusted
+    assert shift.x_px == pytest.approx(x_px, abs=0.1)
+
+
+def test_bands_that_run_do_not_end_a_rest() -> None:
+    meter, rows = MotionMeter(), np.linspace(0, 12, SHAPE[0])[:, None]
+    rested = []
+    for i in range(12):
+        bands = (1 + 0.1 * np.sin(rows + 2.1 * i)).astype(np.float32)
+        motion = meter.update(view(0.0, seed=30 + i) * bands, i / 30, 0.15, 0.3)
+        rested.append(0.0 if motion is None else motion.still_for_s)
+    assert rested[-1] == pytest.approx(11 / 30, abs=0.04)
+
+
+def test_film_that_creeps_slower_and_slower_rests_once_it_is_slow_enough() -> None:
+    # Speed falls with a time constant of 0.2 s; it is below 0.3 mm/s from about 0.32 s on.
+    places = [(2.0 - 2.0 * float(np.exp(-i / 30 / 0.2))) for i in range(24)]
+    _, still, rested = follow(places, still_mm_s=0.3)
+    begun = next(i for i, since in enumerate(rested) if since >= 0.09)
+    assert still[begun]
+    assert 0.32 + 0.03 < begun / 30 < 0.32 + 0.15
