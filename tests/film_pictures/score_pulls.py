@@ -88,7 +88,8 @@ class _Fire:
     at_s: float
     place: Place
     moving_mm_s: float
-    """Speed while the picture was taken: that a hand starts again a moment later cannot be known."""
+    """Speed while the picture was taken or while the shutter would be open, the lesser: that a hand starts again a moment
+    later cannot be known, and film that has stopped gives no blur."""
 
 
 def first_drawing(seed: int, hazard: str) -> Roll:
@@ -137,7 +138,8 @@ def watch(roll: Roll) -> tuple[list[_Fire], list[Sighting]]:
         sightings.append(seen)
         if seen.ready:
             watcher.shot_taken(at_s)
-            fires.append(_Fire(at_s, roll.place_at(at_s), roll.speed_at(at_s - SHUTTER_S)))
+            moving_mm_s = min(roll.speed_at(at_s - SHUTTER_S), roll.speed_at(at_s))
+            fires.append(_Fire(at_s, roll.place_at(at_s), moving_mm_s))
     return fires, sightings
 
 
