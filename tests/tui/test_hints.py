@@ -9,6 +9,7 @@ from tests.tui.scripted_runner import STANDING
 from tethercap.errors import CameraGoneError
 from tethercap.session import events
 from tethercap.session.events import FiredBy, Mode
+from tethercap.session.snapshot import FrameMark
 from tethercap.session.states import RunState
 from tethercap.tui.big_letters import draw
 from tethercap.tui.capture_view import CaptureView, LastShot
@@ -48,6 +49,36 @@ def test_each_state_has_its_word_and_tone(state: RunState, word: str, tone: Tone
     hint = _hint(_view(state, sighting_at(1, 1.0)))
     assert (hint.word, hint.tone) == (word, tone)
     assert hint.sentence.endswith(".")
+
+
+def test_before_the_first_picture_the_screen_says_what_it_waits_for() -> None:
+    hint = _hint(_view(RunState.NO_FILM))
+    assert (hint.word, hint.sentence) == ("WAIT", "Waiting for the camera's first live picture.")
+
+
+@pytest.mark.parametrize("state", [RunState.FILED, RunState.NO_FILM])
+def test_a_whole_roll_says_that_it_is_done_and_one_with_a_frame_to_take_again_does_not(state: RunState) -> None:
+    view = _view(state, sighting_at(1, 0.0), frames_expected=2, next_frame_id="3")
+    view.marks = {"1": FrameMark.TAKEN, "2": FrameMark.FORCED}
+    assert _hint(view).word == "ROLL DONE"
+    view.marks["2"] = FrameMark.HELD
+    assert _hint(view).word != "ROLL DONE"
+
+
+def test_a_frame_just_filed_keeps_its_number_until_the_film_goes_on() -> None:
+    view = _view(RunState.FILED, sighting_at(1, 0.0), next_frame_id="15")
+    view.last = LastShot("14", 1, FiredBy.KEY)
+    assert view.frame_in_view == "14"
+    view.apply(events.StateChanged(RunState.FILED, RunState.MOVING, 1.0))
+    assert view.frame_in_view == "15"
+
+
+def test_an_unexposed_frame_has_a_word_of_its_own_and_the_keys_for_it() -> None:
+    reason = Reason(ReasonCode.BLANK_FRAME, "unexposed")
+    sighting = replace(sighting_at(1, 0.0), verdict=Verdict(Decision.HOLD, (reason,)))
+    hint = _hint(_view(RunState.HELD, sighting))
+    assert hint.word == "BLANK"
+    assert "b notes it as blank" in hint.sentence and "x takes it" in hint.sentence
 
 
 def test_every_word_can_be_drawn_and_fits_eighty_columns() -> None:

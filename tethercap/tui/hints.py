@@ -118,6 +118,8 @@ def _of_state(view: CaptureView, centring_mm: float, tilt_deg: float, directions
         case RunState.NO_FILM:
             if view.is_whole:
                 return _whole(view)
+            if view.sighting is None:
+                return Hint("WAIT", Tone.QUIET, "Waiting for the camera's first live picture.")
             return Hint("NO FILM", Tone.QUIET, f"Put a strip into the holder, frame {view.next_frame_id} first.")
         case RunState.MOVING:
             return Hint("MOVING", Tone.QUIET, _moving(view.sighting, centring_mm, directions))
