@@ -32,7 +32,7 @@ class Bag:
     """Of the payload."""
     encoded: tuple[str, ...] = ()
     """Files with a percent sign or line feed in their name. The bag has them as the standard says; some validators,
-    bagit-python 1.9 among them, do not decode the percent sign (its issue 157) and miss them."""
+    bagit-python 1.9 among them, do not decode the percent sign and miss them."""
 
 
 def encode_path(path: str) -> str:

@@ -76,7 +76,7 @@ def test_names_are_encoded_as_the_standard_says_and_not_twice() -> None:
 def test_a_percent_sign_in_a_name_survives(roll: Roll, tmp_path: Path) -> None:
     (roll.path / "100%0A sure.txt").write_text("mine")
     made = write_bag(roll.path, tmp_path / "bags", today=TODAY)
-    # Read as RFC 8493, 2.1.3 says; bagit-python 1.9 does not decode %25 (its issue 157), so it is no judge here.
+    # Read as RFC 8493, 2.1.3 says; bagit-python 1.9 does not decode %25, so it is no judge here.
     lines = (made.path / "manifest-sha256.txt").read_text().splitlines()
     listed = {_decoded(line[66:]) for line in lines}
     assert "data/100%0A sure.txt" in listed
