@@ -18,7 +18,8 @@ FRAME = (90, 70, 1020, 660)
 BLACK, WHITE = 512, 16383
 _FULL_WELL_E = 40000.0
 _GRAIN = 0.012
-_GLARE = 0.004
+USUAL_GLARE = 0.004
+"""Share of the mean light that lies over everything."""
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,8 @@ class Roll:
     stock: Stock
     rig: film.Rig
     uneven: float = 0.12
+    scene_light: str = "D55"
+    glare: float = USUAL_GLARE
     seed: int = 0
 
     @property
@@ -49,7 +52,7 @@ class Roll:
         spectral : ndarray, optional
             Layer exposures of each pixel, instead of those of `linear_srgb`.
         """
-        exposures = spectral if spectral is not None else film.rgb_exposures(self.stock, linear_srgb)
+        exposures = spectral if spectral is not None else film.rgb_exposures(self.stock, linear_srgb, self.scene_light)
         amounts = film.densities(self.stock, exposures, stops)
         rng = np.random.default_rng(self.seed + int(100 * stops) + 1000)
         grain = _GRAIN * np.sqrt(np.maximum(amounts, 0.05)) * rng.standard_normal(amounts.shape)
@@ -75,7 +78,7 @@ class Roll:
 
     def _expose(self, transmittance: F64, rng: np.random.Generator) -> F64:
         light = transmittance * self._falloff()[..., None]
-        light = light + _GLARE * light.mean(axis=(0, 1))
+        light = light + self.glare * light.mean(axis=(0, 1))
         mosaic = np.empty((HEIGHT_PX, WIDTH_PX))
         for (row, column), channel in {(0, 0): 0, (0, 1): 1, (1, 0): 1, (1, 1): 2}.items():
             mosaic[row::2, column::2] = (light[..., channel] * self.light[channel])[row::2, column::2]
