@@ -88,8 +88,8 @@ class _Fire:
     at_s: float
     place: Place
     moving_mm_s: float
-    """Speed while the picture was taken or while the shutter would be open, the lesser: that a hand starts again a moment
-    later cannot be known, and film that has stopped gives no blur."""
+    """Speed while the picture was taken or while the shutter would be open, the lesser: that a hand starts again a
+    moment later cannot be known, and film that has stopped gives no blur."""
 
 
 def first_drawing(seed: int, hazard: str) -> Roll:

@@ -160,6 +160,12 @@ def _weighed(first: tuple[SideFit, float], second: tuple[SideFit, float], apart_
     return sum(share * shift for share, shift in seen) / sum(share for share, _ in seen)
 
 
+WHOLE_EDGE = 0.75
+"""Share of an edge from which on a door or a window frame inside the picture is hardly taken for it."""
+GUIDED_MM = 0.35
+"""How far across the film frames of a roll lie apart: guides leave some tenths, and so does another strip."""
+
+
 class FrameGrid:
     """Where frames lie on the strip, learned from those that were seen well, in film coordinates (view px less all
     movement).
@@ -189,6 +195,17 @@ class FrameGrid:
     def forget(self) -> None:
         """The film went on by an unknown amount: sizes and tones stay, the place on the film does not."""
         self._film_x = float("nan")
+
+    def supports(self, track: Track) -> bool:
+        """Whether a frame known by a corner lies across the film where all frames of the roll do, its short edge seen
+        nearly whole: enough where its place along the film is not expected.
+        """
+        known = self._known
+        if known is None or known.inverted != track.inverted:
+            return False
+        top, right, bottom, left = track.seen_shares()
+        off_mm = abs(float((track.corners - known.corners)[:, 1].mean())) / track.px_per_mm
+        return max(right, left) > WHOLE_EDGE and max(top, bottom) > WHOLE_EDGE and off_mm < GUIDED_MM
 
     def predict(self, moved_px: float, view_middle_px: float) -> Track | None:
         """Place the frame nearest the middle of the view by the last one known; None when that is too long ago."""

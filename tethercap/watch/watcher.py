@@ -209,6 +209,8 @@ class Watcher:
             placed = expected.placed_by(frame.pixels_bgr)
             supported = placed.is_placed_along() and max(placed.seen_shares()[1::2]) > LEAST_SHORT_EDGE
             found = replace(placed, sure=SURE if supported else 0.2)
+        elif found is not None and found.sure < SURE and self._grid.supports(found):
+            found = replace(found, sure=SURE)
         if found is None or (self._track is not None and self._track.sure > found.sure):
             return
         if best is not None and found.sure >= 0.9 and expected is None:
@@ -231,6 +233,8 @@ class Watcher:
         expected = self._grid.predict(moved_px, track.middle_x)
         if expected is not None:
             self._grid_agrees = abs(expected.middle_x - track.middle_x) < AGREE_MM * track.px_per_mm
+        else:
+            self._grid_agrees = self._grid.supports(track)
         if track.sure >= SURE and speed < SLOW_MM_S and (track.keeps_shape or track.seen_sides() >= 3):
             self._grid.learn(track, moved_px)
 
