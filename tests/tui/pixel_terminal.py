@@ -11,6 +11,7 @@ import subprocess
 import sys
 import termios
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -51,10 +52,17 @@ class PixelTerminal:
         os.close(theirs)
         self._done = 0
 
-    def work(self, seconds: float, *, until_pictures: int = 1_000_000) -> None:
-        """Be a terminal for a while, or until so many pictures were shown, or the program ended."""
-        give_up_s = time.monotonic() + seconds
-        while time.monotonic() < give_up_s and len(self.pictures) < until_pictures:
+    def work(self, until: Callable[[], bool], *, limit_s: float = 40.0) -> None:
+        """Be a terminal until something holds, or the program ended.
+
+        Raises
+        ------
+        AssertionError
+            If it does not come to hold in time.
+        """
+        give_up_s = time.monotonic() + limit_s
+        while not until():
+            assert time.monotonic() < give_up_s, f"it did not come; {len(self.pictures)} pictures were shown"
             if not select.select([self._ours], [], [], 0.05)[0]:
                 if self.program.poll() is not None:
                     return
@@ -66,6 +74,10 @@ class PixelTerminal:
             self._answer(piece)
             self.seen += piece
             self._take_pictures()
+
+    def shows_wide(self, width_px: int) -> bool:
+        """The last picture is wider than that: the screen has found its size."""
+        return bool(self.pictures) and self.pictures[-1].shape[1] > width_px
 
     def _answer(self, piece: bytes) -> None:
         both = self.seen[-3:] + piece

@@ -226,10 +226,10 @@ async def test_the_screen_follows_a_resize_while_it_runs() -> None:
         view = bench.app.screen.query_one(LiveView)
         await until(pilot, lambda: view.shown is not None)
         await pilot.resize_terminal(160, 50)
+        await until(pilot, lambda: view.size.width > 80)
         await until(
             pilot, lambda: view.shown is not None and view.shown.grid.shape == (view.size.height, view.size.width)
         )
-        assert view.size.width > 80
 
 
 async def test_without_colour_the_picture_is_made_of_dots(monkeypatch: pytest.MonkeyPatch) -> None:

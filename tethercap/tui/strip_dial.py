@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 _ENDS = {1: "rise", -1: "fall"}
-_SIDES = {False: "as the camera should see it", True: "mirrored, its other side up"}
+_SIDES = {False: "the right way", True: "mirrored"}
 
 
 @dataclass(slots=True)

@@ -313,7 +313,7 @@ class CaptureScreen(LiveScreen):
             self.runner.start_strip(numbers_run=dial.numbers_run, mirrored=dial.mirrored)
             return None
 
-        keys = "← → which   ↑ ↓ turn   enter: so it lies   esc: back"
+        keys = "← → which   ↑ ↓ turn   enter: yes"
         self.query_one(AskRow).ask_keys(dial.text(), keys, pressed=pressed)
 
     def action_put_back(self) -> None:
