@@ -1,6 +1,7 @@
 """Pictures by the kitty protocol, taken apart as its documentation says and compared pixel by pixel."""
 
 import base64
+import os
 import re
 import zlib
 from pathlib import Path
@@ -86,3 +87,14 @@ def test_a_coarser_step_hands_over_fewer_pixels_for_the_same_cells(tmp_path: Pat
     assert (fine["s"], fine["v"]) == ("480", "320")
     assert (coarse["s"], coarse["v"]) == ("240", "160")
     assert (coarse["c"], coarse["r"]) == (fine["c"], fine["r"]) == ("60", "20")
+
+
+def test_what_a_killed_program_left_is_swept_and_nothing_else(tmp_path: Path) -> None:
+    old, young, strange = (tmp_path / f"tethercap-{name}" for name in ("0123456789abcdef", "f" * 16, "not-a-picture"))
+    for path in (old, young, strange):
+        path.write_bytes(b"x")
+    now_s = old.stat().st_mtime
+    os.utime(old, (now_s - 3600, now_s - 3600))
+    os.utime(strange, (now_s - 3600, now_s - 3600))
+    kitty.sweep(tmp_path, now_s)
+    assert {path.name for path in tmp_path.iterdir()} == {young.name, strange.name}

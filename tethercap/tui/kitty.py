@@ -7,12 +7,14 @@ import base64
 import os
 import uuid
 import zlib
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
 
 from tethercap.pictures import U8Array
 
+_LEFT_OVER_S = 600.0
 _PIECE = 4096
 """Longest payload of one command, bytes."""
 
@@ -60,6 +62,20 @@ def place_shared(pixels_rgb: U8Array, image_id: int, columns: int, rows: int, me
     name = base64.b64encode(f"/{path.name}".encode()).decode("ascii")
     size = pixels_rgb.size
     return f"\x1b_G{_keys(pixels_rgb, image_id, columns, rows)},t=s,S={size};{name}\x1b\\", path
+
+
+def sweep(memory: Path, now_s: float) -> None:
+    """Take back old pictures that no terminal took because it or the program was killed.
+
+    Parameters
+    ----------
+    now_s : float
+        Seconds since the epoch; what is younger than ten minutes may still be taken.
+    """
+    for path in memory.glob("tethercap-" + "[0-9a-f]" * 16):
+        with suppress(OSError):
+            if now_s - path.stat().st_mtime > _LEFT_OVER_S:
+                path.unlink()
 
 
 def place_again(image_id: int, columns: int, rows: int) -> str:

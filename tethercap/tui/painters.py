@@ -1,5 +1,6 @@
 """From a picture to what the terminal is given, one painter a way: cells of text, Sixel, the kitty protocol."""
 
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -223,6 +224,7 @@ def painter_for(way: Way, talents: Talents, *, grey: bool = False) -> Painter:
     """
     cell_px = talents.cell_px or USUAL_CELL_PX
     if way is Way.KITTY:
+        kitty.sweep(SHARED_MEMORY, time.time())
         return KittyPainter(cell_px, shared=talents.kitty_shared, grey=grey)
     if way is Way.SIXEL:
         return SixelPainter(cell_px, talents.sixel_limit_px or _SIXEL_LIMIT_PX, grey)
