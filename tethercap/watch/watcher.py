@@ -244,7 +244,7 @@ class Watcher:
             self._grid.forget()
         track = self._track
         if track is None:
-            present = self._still_no_frame(frame, motion)
+            present = self._still_no_frame(frame)
             verdict = decide(None, None, motion, self.limits, not_seen=_nothing_seen(present))
             return Sighting(
                 frame.sequence, frame.taken_at_s, verdict, None, None, motion, False, present, self.film_kind
@@ -283,10 +283,9 @@ class Watcher:
             gone_on,
         )
 
-    def _still_no_frame(self, frame: LiveFrame, motion: Motion | None) -> bool | None:
+    def _still_no_frame(self, frame: LiveFrame) -> bool | None:
         """Whether there is film, while no frame is seen: looked at now and then, since film comes and goes slowly."""
-        lost = motion is None or self._meter.lost
-        if self._last is None or self._last.edges is not None or lost or self._since_presence >= PRESENCE_EVERY:
+        if self._last is None or self._last.edges is not None or self._since_presence >= PRESENCE_EVERY:
             self._since_presence, self._present = 0, self._film_in_view(frame)
         self._since_presence += 1
         return self._present
