@@ -76,8 +76,8 @@ def score(
 ) -> Scores:
     """Shoot a roll, convert it together, compare."""
     roll = shots.Roll(stock, rig, scene_light=scene_light, glare=glare)
-    charts, photographs = _shoot(roll, folder, stops)
-    positives = _convert(stock, known, folder, [*charts, *(path for path, _ in photographs)])
+    charts, photographs = shoot_roll(roll, folder, stops)
+    positives = convert_roll(stock, known, folder, [*charts, *(path for path, _ in photographs)])
     left, top, width, height = shots.FRAME
     cut = {path: picture[top : top + height, left : left + width] for path, picture in positives.items()}
     wanted = colours.chart_linear_srgb(scene_light)
@@ -109,7 +109,8 @@ def shrunk(picture: F64) -> F64:
     return np.asarray(cv2.resize(picture, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA), dtype=np.float64)
 
 
-def _shoot(roll: shots.Roll, folder: Path, stops: Sequence[float]) -> tuple[list[Path], list[tuple[Path, F64]]]:
+def shoot_roll(roll: shots.Roll, folder: Path, stops: Sequence[float]) -> tuple[list[Path], list[tuple[Path, F64]]]:
+    """Photograph chart, cards and scenes on a roll, and the bare light; the chart's files, and each scene's with it."""
     light = roll.scene_light
     greys = film.layer_exposures(roll.stock, spectra.chart_reflectances(), light)
     surround = film.layer_exposures(roll.stock, np.full((1, len(spectra.WAVELENGTHS_NM)), 0.05), light)[0]
@@ -131,7 +132,8 @@ def _shoot(roll: shots.Roll, folder: Path, stops: Sequence[float]) -> tuple[list
     return charts, photographs
 
 
-def _convert(stock: Stock, known: str, folder: Path, paths: Sequence[Path]) -> dict[Path, F64]:
+def convert_roll(stock: Stock, known: str, folder: Path, paths: Sequence[Path]) -> dict[Path, F64]:
+    """Convert a roll's files together; linear sRGB of each."""
     kind = FilmKind(stock.kind)
     flat = measure_flat_field(read_raw(folder / "flat.dng"))
     calibrate = None
