@@ -20,7 +20,7 @@ from tethercap.watch.sighting import FrameEdges
 from tethercap.watch.watcher import Watcher
 
 _NUMBER = re.compile(r"(\d+)(?!.*\d)")
-_FORMAT_FROM = 12
+_FORMAT_FROM = 6
 """So many pictures, spread over the recording, are looked at to find out the format."""
 
 
