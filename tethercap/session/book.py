@@ -3,12 +3,11 @@
 from collections import deque
 from dataclasses import dataclass, field
 
-from tethercap.camera.base import CameraFile
 from tethercap.errors import RollNameError
 from tethercap.roll.folder import Roll
 from tethercap.session.events import FrameFiled
 from tethercap.session.numbering import Numbering
-from tethercap.session.shot import Shot
+from tethercap.session.shot import Shot, WaitingFile
 from tethercap.session.snapshot import FrameMark
 
 _PACE_OVER_FRAMES = 6
@@ -30,8 +29,7 @@ class Book:
     last_filed: FrameFiled | None = None
     unpulled: Shot | None = None
     """A shot whose picture could not be stored; it can be pulled again."""
-    waiting_files: list[CameraFile] = field(default_factory=list)
-    """Pictures announced while another was being pulled or checked."""
+    waiting_files: list[WaitingFile] = field(default_factory=list)
     _filed_at_s: deque[float] = field(default_factory=lambda: deque(maxlen=_PACE_OVER_FRAMES + 1))
 
     @classmethod

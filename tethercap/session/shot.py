@@ -41,6 +41,18 @@ def suffix_of(file: CameraFile) -> str:
     return suffix if suffix in SAFE_SUFFIXES or suffix in JPEG_SUFFIXES else ".raw"
 
 
+@dataclass(frozen=True, slots=True)
+class WaitingFile:
+    """A picture announced while another was being pulled or checked."""
+
+    file: CameraFile
+    seen_at_s: float
+    frame_id: str | None
+    """Frame that lay in the holder; None where the film had gone on and it has no number yet."""
+    given_up: "Shot | None" = None
+    """The shot it is of, where that one was given up."""
+
+
 @dataclass(slots=True)
 class Shot:
     """A shot under way. Lives in the runner's thread only."""
@@ -51,6 +63,8 @@ class Shot:
     fired_at_s: float
     sighting: Sighting | None
     """What was seen when it was fired; None without live view."""
+    asked_again_at_s: float | None = None
+    """When the camera came back and was asked for its picture, where it was lost in between."""
     files: list[CameraFile] = field(default_factory=list)
     last_file_at_s: float | None = None
     finished: bool = False

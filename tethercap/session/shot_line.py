@@ -16,8 +16,9 @@ from tethercap.session.check_job import CheckedFile
 from tethercap.session.conversions import Conversions
 from tethercap.session.desk import Desk
 from tethercap.session.events import FiredBy, Signal
+from tethercap.session.given_up import GivenUp
 from tethercap.session.housekeeping import Housekeeping
-from tethercap.session.shot import Shot, suffix_of
+from tethercap.session.shot import Shot, WaitingFile, suffix_of
 from tethercap.session.states import RunState
 
 _MOST_CHECKS = 2
@@ -59,6 +60,7 @@ class ShotLine:
         self._older_taken_at = ""
         """The same of one that was older than those before it; empty where the last one was not."""
         self._housekeeping = housekeeping
+        self._given_up = GivenUp()
 
     @property
     def busy(self) -> bool:
@@ -82,23 +84,51 @@ class ShotLine:
             raise
         self._start(fired_by, at_s)
 
-    def _start(self, fired_by: FiredBy, at_s: float) -> Shot:
+    def _start(self, fired_by: FiredBy, at_s: float, frame_id: str | None = None) -> Shot:
         desk = self._desk
         desk.watcher.shot_taken(at_s)
-        frame_id = desk.frame_in_view
+        frame_id = frame_id or desk.frame_in_view
         self._shot = Shot(frame_id, desk.roll.next_take(frame_id), fired_by, at_s, desk.sighting)
         desk.emit(events.ShotFired(frame_id, self._shot.take, fired_by, at_s))
         desk.go(RunState.EXPOSING)
         return self._shot
 
+    def _take_up(self, late: Shot) -> Shot:
+        """Go on with a shot that was given up: its picture came after all."""
+        desk = self._desk
+        if late.frame_id == desk.book.frame_id:
+            desk.watcher.shot_taken(desk.clock.now_s())
+        late.take, late.finished, self._shot = desk.roll.next_take(late.frame_id), False, late
+        desk.go(RunState.EXPOSING)
+        return late
+
     def file_appeared(self, file: CameraFile, seen_at_s: float) -> None:
-        """Take note of a file, be it of our shot or of the camera's own button."""
-        if self._shot is not None and self._desk.state is not RunState.EXPOSING:
-            self._desk.book.waiting_files.append(file)
+        """Take note of a file: of our shot, of one that was given up, or of the camera's own button."""
+        desk, shot = self._desk, self._shot
+        under_way = shot if desk.state is RunState.EXPOSING else None
+        owner = self._given_up.owner(file, under_way)
+        given_up = owner if owner is not under_way else None
+        if shot is None:
+            shot = self._take_up(given_up) if given_up is not None else self._start(FiredBy.BODY, seen_at_s)
+        elif given_up is not None or under_way is None:
+            desk.book.waiting_files.append(WaitingFile(file, seen_at_s, self._frame_beside(shot), given_up))
             return
-        shot = self._shot or self._start(FiredBy.BODY, seen_at_s)
-        shot.files.append(file)
-        shot.last_file_at_s = seen_at_s
+        elif shot.fired_by is not FiredBy.BODY:
+            self._given_up.learn(file, shot)
+        _add(shot, file, seen_at_s)
+
+    def _frame_beside(self, shot: Shot) -> str | None:
+        """Give the frame that lies in the holder while a shot is on its way, if it has a number."""
+        sighting = self._desk.sighting
+        gone_on = sighting is not None and sighting is not shot.sighting and sighting.gone_on
+        return None if gone_on else shot.frame_id
+
+    def _next_waiting(self, waiting: WaitingFile) -> None:
+        if waiting.given_up is not None:
+            shot = self._take_up(waiting.given_up)
+        else:
+            shot = self._start(FiredBy.BODY, waiting.seen_at_s, waiting.frame_id)
+        _add(shot, waiting.file, self._desk.clock.now_s())
 
     def capture_finished(self, note: str = "") -> None:
         """Take note that nothing more comes; `note` says why if nothing came at all."""
@@ -119,12 +149,12 @@ class ShotLine:
         now_s = desk.clock.now_s()
         if shot is None:
             if desk.book.waiting_files:
-                self.file_appeared(desk.book.waiting_files.pop(0), now_s)
+                self._next_waiting(desk.book.waiting_files.pop(0))
         elif desk.state is RunState.EXPOSING:
             deadline_s = desk.options.file_deadline_s + (desk.shutter_s or 0)
             if shot.all_files_in(now_s, desk.options.expected_files):
                 self._pull(shot)
-            elif not shot.files and now_s - shot.fired_at_s > deadline_s:
+            elif not shot.files and now_s - (shot.asked_again_at_s or shot.fired_at_s) > deadline_s:
                 self._give_up("The camera delivered no picture. It may be on its card; take the frame again.")
         elif shot.checking is not None and shot.checking.done():
             self._end_check(shot, shot.checking)
@@ -187,13 +217,27 @@ class ShotLine:
             return
         # Files that are known are still on the card and are pulled again. Otherwise the shutter may have been released:
         # the camera looks for the picture, and tells of it or that there is none.
-        shot.finished, shot.fired_at_s = bool(shot.files), self._desk.clock.now_s()
+        shot.finished, shot.asked_again_at_s = bool(shot.files), self._desk.clock.now_s()
         self._desk.state = RunState.EXPOSING
 
     def _give_up(self, sentence: str) -> None:
-        self._shot = None
-        self._desk.watcher.reopen_frame()
-        self._desk.hold(sentence)
+        shot, self._shot = self._shot, None
+        sentences = [sentence]
+        if shot is not None:
+            if not shot.files:
+                self._given_up.add(shot)
+            self._desk.book.failed(shot.frame_id)
+            sentences += self._reopen(shot)
+        self._desk.hold(*sentences)
+
+    def _reopen(self, shot: Shot) -> list[str]:
+        """Let the frame be taken again, by itself as often as was chosen; else say what is to be done."""
+        desk = self._desk
+        if shot.fired_by is FiredBy.HANDS_FREE and desk.book.failed_in_a_row >= desk.options.takes_by_itself:
+            return ["It is not taken again by itself: seat the film anew and press fire, or force it."]
+        if shot.frame_id == desk.book.frame_id:
+            desk.watcher.reopen_frame()
+        return []
 
     # --- checking and filing
 
@@ -294,15 +338,15 @@ class ShotLine:
             desk.number_moved()
             self._conversions.start(filed)
             return
-        is_in_hand = filed.frame_id == desk.book.frame_id
         desk.book.failed(filed.frame_id)
         desk.emit(fact)
         sentences = [f"{found.kind.sentence} {found.kind.help}" for found in findings.findings if _weighs(found)]
-        if shot.fired_by is FiredBy.HANDS_FREE and desk.book.failed_in_a_row >= desk.options.takes_by_itself:
-            sentences.append("It is not taken again by itself: seat the film anew and press fire, or force it.")
-        elif is_in_hand:
-            desk.watcher.reopen_frame()
-        desk.hold(*sentences)
+        desk.hold(*sentences, *self._reopen(shot))
+
+
+def _add(shot: Shot, file: CameraFile, seen_at_s: float) -> None:
+    shot.files.append(file)
+    shot.last_file_at_s = seen_at_s
 
 
 def _weighs(finding: Finding) -> bool:

@@ -1,5 +1,6 @@
 """The runner: what is fired, filed, held and numbered, as a table of stories."""
 
+from concurrent.futures import Future
 from pathlib import Path
 
 import pytest
@@ -353,3 +354,53 @@ def test_a_roll_whose_numbers_ran_off_the_film_still_opens(tmp_path: Path) -> No
     again = set_stage(tmp_path / "roll-a", [(0.5, "none")])
     assert again.runner.snapshot().next_frame_id == "S"
     run(again)
+
+
+def late_picture(number: int) -> tuple[FakeFile, ...]:
+    """What the first release brings: nothing. Its picture is announced afterwards, as if nobody had asked."""
+    return () if number == 0 else (FakeFile(b"picture %d" % number),)
+
+
+def test_a_picture_that_comes_after_it_was_given_up_is_of_its_own_shot(tmp_path: Path) -> None:
+    stage = set_stage(tmp_path / "roll-a", [(0.5, "moving"), (6.0, "seated")], expose=late_picture)
+    stage.clock.at(1.0, stage.runner.fire)
+    stage.clock.at(3.0, stage.camera.press)
+    run(stage)
+    assert [(event.frame_id, event.take) for event in stage.told(events.FrameFiled)] == [("1", 1)]
+    assert [event.fired_by for event in stage.told(events.ShotFired)] == [FiredBy.KEY]
+    assert stage.runner.snapshot().next_frame_id == "2"
+
+
+def test_a_late_picture_keeps_its_number_when_the_film_has_gone_on(tmp_path: Path) -> None:
+    phases = [(0.5, "moving"), (3.0, "seated"), (3.5, "moving"), (9.0, "seated")]
+    stage = set_stage(tmp_path / "roll-a", phases, expose=late_picture)
+    stage.clock.at(1.0, stage.runner.fire)
+    stage.clock.at(5.0, stage.camera.press)
+    stage.clock.at(7.0, stage.runner.fire)
+    run(stage)
+    assert [(event.frame_id, event.take) for event in stage.told(events.FrameFiled)] == [("1", 1), ("2", 1)]
+
+
+def test_a_camera_that_delivers_nothing_is_not_fired_again_and_again(tmp_path: Path) -> None:
+    phases = [(0.5, "moving"), (20.0, "seated"), (20.5, "moving"), (22.0, "none")]
+    stage = set_stage(tmp_path / "roll-a", phases, mode=Mode.HANDS_FREE, expose=lambda _: ())
+    run(stage)
+    assert len(stage.told(events.ShotFired)) == RunnerOptions().takes_by_itself
+    assert "not taken again by itself" in stage.told(events.FrameHeld)[-2].sentences[-1]
+    assert stage.runner.snapshot().next_frame_id == "2"
+
+
+def test_the_camera_s_own_button_while_a_picture_is_checked_is_one_more_of_that_frame(tmp_path: Path) -> None:
+    pending: Future[CheckedFile] = Future()
+    results = iter([pending])
+
+    def check(_path: Path, _suffix: str, _request: object) -> "Future[CheckedFile]":
+        done: Future[CheckedFile] = Future()
+        done.set_result(verdicts()(0))
+        return next(results, done)
+
+    stage = set_stage(tmp_path / "roll-a", [(0.5, "moving"), (6.0, "seated")], mode=Mode.HANDS_FREE, check=check)
+    stage.clock.at(2.0, stage.camera.press)
+    stage.clock.at(4.0, lambda: pending.set_result(verdicts()(0)))
+    run(stage)
+    assert [(event.frame_id, event.take) for event in stage.told(events.FrameFiled)] == [("1", 1), ("1", 2)]
