@@ -35,7 +35,7 @@ QUIET_S = 0.3
 """So long after its last file a shot is over if the body says nothing."""
 WITHOUT_FILE_S = 12.0
 """So long after twice the exposure a shot without any file is given up; noise reduction doubles an exposure."""
-COMPLETE_WITHOUT_FILE_S = 3.0
+COMPLETE_WITHOUT_FILE_S = 6.0
 """So long after the body called it complete a shot without any file is given up."""
 STORE_FULL = "PTP Event 400a"
 """How the driver passes on the standard's StoreFull event (ISO 15740, 12.5)."""
