@@ -47,6 +47,8 @@ class DustLimits:
     """Least density added in any channel over the most; glare in dark channels takes some of it away."""
     most_per_mm2: float = 0.15
     """Where there are more specks than this, they may be the picture's own: stars, sand, snow."""
+    most_hairs_per_mm2: float = 0.03
+    """The same for hairs: glints on water, grass and blinds come in numbers, hairs seldom do."""
     around_mm: float = 1.5
     """Reach of "around"; specks are counted over twice this."""
 
@@ -187,19 +189,27 @@ def _steps(values: npt.NDArray[Any], side: int = 3) -> F32Array:
 
 def _without_crowds(cells: U8Array, mm_per_cell: float, limits: DustLimits) -> DustMask:
     """Leave out specks that lie among so many others that they may be the picture's own texture."""
-    number, labels, _, centres = cv2.connectedComponentsWithStats(cells, connectivity=8)
+    number, labels, sizes, centres = cv2.connectedComponentsWithStats(cells, connectivity=8)
     if number < 2:
         return DustMask(cells, 0)
-    points = np.zeros(cells.shape, np.float32)
-    columns, rows = (np.rint(centres[1:, axis]).astype(np.intp) for axis in (0, 1))
-    np.add.at(points, (rows, columns), 1.0)
+    stats, places = np.asarray(sizes, np.int32)[1:], np.rint(centres[1:]).astype(np.intp)
+    length_mm = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) * mm_per_cell
+    is_hair = length_mm > 1.5 * limits.widest_mm
     side = 4 * _reach(limits.around_mm, mm_per_cell) + 1
     area_mm2 = (side * mm_per_cell) ** 2
-    counted = cv2.boxFilter(points, -1, (side, side), normalize=False, borderType=cv2.BORDER_CONSTANT)
-    # The speck itself does not count.
-    crowded = counted[rows, columns] - 1.0 > limits.most_per_mm2 * area_mm2
+    crowded = _neighbours(cells.shape, places, side) > limits.most_per_mm2 * area_mm2
+    hairs = _neighbours(cells.shape, places[is_hair], side)
+    crowded[is_hair] |= hairs > limits.most_hairs_per_mm2 * area_mm2
     kept = np.concatenate([[False], ~crowded])
-    return DustMask(kept.astype(np.uint8)[labels], int((~crowded).sum()), int(crowded.sum()))
+    return DustMask(np.asarray(kept.astype(np.uint8)[labels]), int((~crowded).sum()), int(crowded.sum()))
+
+
+def _neighbours(shape: tuple[int, ...], places: npt.NDArray[np.intp], side: int) -> F64Array:
+    """How many others lie in a square around each, shape (n,); places are columns and rows."""
+    points = np.zeros(shape, np.float32)
+    np.add.at(points, (places[:, 1], places[:, 0]), 1.0)
+    counted = cv2.boxFilter(points, -1, (side, side), normalize=False, borderType=cv2.BORDER_CONSTANT)
+    return np.asarray(counted[places[:, 1], places[:, 0]] - 1.0, np.float64)
 
 
 def inside_of(corners: QuadPx, size: SizePx) -> U8Array:
