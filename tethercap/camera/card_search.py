@@ -16,6 +16,8 @@ NEWEST_LOOKED_AT = 8
 """How many of the newest files of a folder are looked at; a shot leaves one or two."""
 CLOCK_DOUBT_S = 120.0
 """How far the camera's clock may be off when there is no earlier picture to compare with."""
+ONE_SHOT_S = 2.0
+"""How far apart the files of one shot are; some cards keep even seconds only."""
 NAMES = 9999
 """Numbers in file names go from 0001 to 9999 and begin again (DCF)."""
 
@@ -42,7 +44,13 @@ def find_missing(camera: GPhotoCamera, memory: CardMemory) -> list[CameraFile]:
         unknown = [name for name in newest if (folder, name) not in memory.known]
         files = (_described(camera, folder, name) for name in unknown)
         found.extend(file for file in files if file is not None and _is_young(file, memory, memory.awaited_since_s))
-    return found
+    return found if memory.last is not None else _newest_alone(found)
+
+
+def _newest_alone(found: list[CameraFile]) -> list[CameraFile]:
+    # Nothing is known of the pictures before: a program that ended may have left several that are young as well.
+    newest_s = max((file.taken_at_s for file in found if file.taken_at_s is not None), default=0.0)
+    return [file for file in found if file.taken_at_s is not None and newest_s - file.taken_at_s <= ONE_SHOT_S]
 
 
 def _described(camera: GPhotoCamera, folder: str, name: str) -> CameraFile | None:

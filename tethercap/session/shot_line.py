@@ -55,7 +55,7 @@ class ShotLine:
         self._desk, self._check, self._conversions, self._watch_once = desk, check, conversions, watch_once
         self._shot: Shot | None = None
         self._picture_size: SizePx | None = None
-        self._newest_taken_at = ""
+        self._newest_taken_at = _newest_taken_at(desk)
         """Time of exposure of the last picture, as its RAW tells it; ISO 8601 of one clock sorts as text."""
         self._older_taken_at = ""
         """The same of one that was older than those before it; empty where the last one was not."""
@@ -342,6 +342,13 @@ class ShotLine:
         desk.emit(fact)
         sentences = [f"{found.kind.sentence} {found.kind.help}" for found in findings.findings if _weighs(found)]
         desk.hold(*sentences, *self._reopen(shot))
+
+
+def _newest_taken_at(desk: Desk) -> str:
+    """When this camera took the newest picture on the roll, by its own clock; a run before may have left older ones."""
+    takes = (take.filed for frame in desk.roll.frames.values() for take in frame.takes)
+    serial = desk.camera.identity.serial
+    return max((filed.taken_at for filed in takes if filed.camera and filed.camera.serial == serial), default="")
 
 
 def _add(shot: Shot, file: CameraFile, seen_at_s: float) -> None:

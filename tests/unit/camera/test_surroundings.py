@@ -262,6 +262,12 @@ def test_the_first_picture_of_all_is_told_by_the_clock() -> None:
     assert searched(Card(A0001_DNG=100.0), memory) == []
 
 
+def test_of_several_young_pictures_nothing_is_known_of_only_the_newest_shot_is_ours() -> None:
+    memory = CardMemory(awaited_since_s=1000.0)
+    card = Card(A0001_DNG=950.0, A0002_DNG=980.0, A0003_DNG=1001.0, A0003_JPG=1001.0)
+    assert searched(card, memory) == ["A0003.DNG", "A0003.JPG"]
+
+
 def test_the_lock_folder_belongs_to_the_user(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     from tethercap.camera.locks import lock_folder
 

@@ -1,5 +1,6 @@
 """The runner: what is fired, filed, held and numbered, as a table of stories."""
 
+from collections.abc import Callable
 from concurrent.futures import Future
 from pathlib import Path
 
@@ -273,6 +274,18 @@ def test_a_left_over_picture_from_before_is_not_accepted(tmp_path: Path) -> None
         ("2", False),
         ("2", True),
     ]
+
+
+def test_a_left_over_of_a_run_before_is_not_accepted_either(tmp_path: Path) -> None:
+    def taken(time: str) -> Callable[[int], CheckedFile]:
+        shot = ShotData(taken_at=f"2031-05-01T{time}")
+        return lambda _: CheckedFile(RawFindings((), None, None), SizePx(600, 400), shot)
+
+    run(set_stage(tmp_path / "roll-a", ONE_FRAME, mode=Mode.HANDS_FREE, judge=taken("10:00:05")))
+    phases = [(0.5, "none"), (1.0, "moving"), (2.0, "seated")]
+    expose = lambda number: (FakeFile(b"another %d" % number),)  # noqa: E731
+    again = run(set_stage(tmp_path / "roll-a", phases, judge=taken("10:00:01"), mode=Mode.HANDS_FREE, expose=expose))
+    assert not again.told(events.FrameFiled)[0].accepted
 
 
 def test_what_is_forced_while_a_filed_frame_lies_there_is_another_take_of_it(tmp_path: Path) -> None:
