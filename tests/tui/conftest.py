@@ -18,7 +18,9 @@ def no_thread_left() -> Iterator[None]:
 
 @pytest.fixture(autouse=True)
 def plain_environment(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.delenv("NO_COLOR", raising=False)
+    # Workers of pytest-xdist have a COLUMNS and LINES of their own; they would overrule a terminal's.
+    for name in ("NO_COLOR", "COLUMNS", "LINES"):
+        monkeypatch.delenv(name, raising=False)
     monkeypatch.setenv("COLORTERM", "truecolor")
     monkeypatch.setenv("TERM", "xterm-256color")
     monkeypatch.setenv("TEXTUAL_ANIMATIONS", "none")
