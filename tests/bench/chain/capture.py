@@ -58,8 +58,11 @@ class Person:
             case events.FrameFiled():
                 self._failed_at_s = None if event.accepted else time.monotonic()
                 self._failures = 0 if event.accepted else self._failures + 1
-            case events.StateChanged(after=RunState.SEATED) if self._failed_at_s is not None:
+            case events.FrameHeld(sentences=sentences) if any("not taken again" in each for each in sentences):
+                self._failed_at_s = time.monotonic()
+            case events.Watched() if self._failed_at_s is not None and STATE[0] is RunState.SEATED:
                 if time.monotonic() - self._failed_at_s > PATIENCE_S:
+                    self._failed_at_s = time.monotonic()
                     (self._force if self._failures >= MOST_FAILURES else self._fire)()
 
 

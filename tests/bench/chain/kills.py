@@ -214,7 +214,8 @@ class RollUnderFire:
             try:
                 word = capture.words.get(timeout=min(0.25, max(0.01, at_s - time.monotonic())))
             except queue.Empty:
-                if self._state == "no film" and self.simulated.has_no_more_film():
+                # A capture that starts on an empty holder says nothing of it.
+                if self._state in ("", "no film") and self.simulated.has_no_more_film():
                     return True
                 self._complain_if_stuck()
                 continue
