@@ -2,8 +2,11 @@
 
 import argparse
 import collections
+import os
 import sys
 import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,7 +14,9 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from tests.film_pictures.cases import TIERS, Case, make_case
+from tests.film_pictures import cases
+from tests.film_pictures.cases import TIERS, Case
+from tests.film_pictures.third_hand import stills
 from tethercap.film.kinds import FilmKind
 from tethercap.profile_files import load_film_format, load_film_formats
 from tethercap.watch.sighting import Decision, Sighting
@@ -22,6 +27,9 @@ FIRST_JUDGED_SEED = 500_000
 
 TURN = ("easy", "typical", "hard", "hard", "impossible", "typical")
 """Tiers in turn."""
+
+DRAWINGS: dict[str, Callable[[int, str], Case]] = {"first": cases.make_case, "third": stills.make_case}
+"""Two drawings that share only the shape of a case."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,29 +157,58 @@ def draw_worst(judged: list[Judged], folder: Path, count: int) -> None:
         cv2.imwrite(str(folder / f"{rank:02d}_{j.case.tier}_{j.case.seed}_{'_'.join(j.case.hazards)}.png"), picture)
 
 
+def judge_seed(drawing: str, seed: int, tier: str, unknown: str) -> Judged:
+    """Draw, answer and compare one picture."""
+    cv2.setNumThreads(1)
+    return judge(
+        DRAWINGS[drawing](seed, tier), knows_kind="k" not in unknown, knows_format="f" not in unknown,
+        knows_scale="s" not in unknown,
+    )  # fmt: skip
+
+
+def judged_many(drawing: str, jobs: list[tuple[int, str]], unknown: str, workers: int) -> Iterator[Judged]:
+    """Judge pictures of these seeds and tiers."""
+    if workers == 1:
+        yield from (judge_seed(drawing, seed, tier, unknown) for seed, tier in jobs)
+        return
+    with ProcessPoolExecutor(workers) as pool:
+        yield from pool.map(judge_seed, *zip(*((drawing, *job, unknown) for job in jobs), strict=True), chunksize=4)
+
+
+def failures(judged: list[Judged]) -> str:
+    """One line for each picture that went wrong, to draw it again by its seed."""
+    lines = []
+    for j in judged:
+        if j.answered if j.case.tier == "impossible" else not j.right and j.case.tier != "open":
+            what = "gross" if j.gross else ("off" if j.answered else "cannot tell")
+            said = ", ".join(reason.text for reason in j.sighting.verdict.reasons)
+            hazards = ", ".join(j.case.hazards)
+            lines.append(
+                f"{j.case.seed} {j.case.tier} {j.case.format_id} {j.case.kind} [{hazards}] {what} ({said}) "
+                f"seen {np.round(j.case.seen_share, 2)}"
+            )
+    return "\n".join(lines)
+
+
 def main(arguments: list[str]) -> None:
     """Draw, answer, print."""
     parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--drawing", choices=tuple(DRAWINGS), default="first")
     parser.add_argument("--n", type=int, default=400)
     parser.add_argument("--seed", type=int, default=FIRST_JUDGED_SEED)
     parser.add_argument("--unknown", default="", help="what is not told, of k(ind), f(ormat), s(cale); e.g. ks")
     parser.add_argument("--tier", choices=TIERS, help="all of one tier, instead of tiers in turn")
+    parser.add_argument("--workers", type=int, default=1, choices=range(1, (os.cpu_count() or 1) + 1))
+    parser.add_argument("--failures", action="store_true", help="list what went wrong by seed")
     parser.add_argument("--worst", type=int, default=20, help="so many of the worst answers are drawn, with --out")
     parser.add_argument("--out", type=Path, help="folder for the worst answers: the truth green, what was found red")
     chosen = parser.parse_args(arguments)
-    cv2.setNumThreads(1)
-    judged = []
-    for i in range(chosen.n):
-        tier = chosen.tier or TURN[i % len(TURN)]
-        case = make_case(chosen.seed + i, tier)
-        judged.append(
-            judge(
-                case, knows_kind="k" not in chosen.unknown, knows_format="f" not in chosen.unknown,
-                knows_scale="s" not in chosen.unknown,
-            )
-        )  # fmt: skip
+    jobs = [(chosen.seed + i, chosen.tier or TURN[i % len(TURN)]) for i in range(chosen.n)]
+    judged = list(judged_many(chosen.drawing, jobs, chosen.unknown, chosen.workers))
     print(table(judged), hazard_table(judged), sep="\n\n")
     print(f"\nmedian {1e3 * float(np.median([j.seconds for j in judged])):.0f} ms a picture")
+    if chosen.failures:
+        print("", failures(judged), sep="\n")
     if chosen.out is not None:
         draw_worst(judged, chosen.out, chosen.worst)
 

@@ -1,7 +1,7 @@
 """How well frames are fired on while strips are pulled by hand: `python -m tests.film_pictures.score_pulls`.
 
-Every roll is watched by the same watcher as a live view. It is drawn by one of two drawings that share nothing but the
-judging.
+Every roll is watched by the same watcher as a live view. It is drawn by one of three drawings that share nothing but
+the judging.
 """
 
 import argparse
@@ -16,6 +16,8 @@ import cv2
 import numpy as np
 
 from tests.film_pictures.sequences import Pull
+from tests.film_pictures.third_hand.pulls import HAZARDS as THIRD_HAZARDS
+from tests.film_pictures.third_hand.pulls import PulledRoll
 from tests.film_second.pulls import HAZARDS, Place, RolledFilm, Stay
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import LiveFrame, U8Array
@@ -122,7 +124,18 @@ def second_drawing(seed: int, hazard: str) -> Roll:
     )
 
 
-DRAWINGS = {"first": first_drawing, "second": second_drawing}
+def third_drawing(seed: int, hazard: str) -> Roll:
+    """A roll of tests/film_pictures/third_hand."""
+    roll = PulledRoll(seed, hazard)
+    pictures = ((s.number, s.at_s, s.picture) for s in roll.shown())
+    return Roll(
+        f"third:{seed}", hazard, roll.film_format.id, roll.kind.value, roll.mm_per_px, pictures, roll.stays,
+        roll.place_at, roll.speed_at,
+    )  # fmt: skip
+
+
+DRAWINGS = {"first": first_drawing, "second": second_drawing, "third": third_drawing}
+HAZARDS_OF = {"first": HAZARDS, "second": HAZARDS, "third": THIRD_HAZARDS}
 
 
 def watch(roll: Roll) -> tuple[list[_Fire], list[Sighting]]:
@@ -248,10 +261,14 @@ def table(by_hazard: dict[str, Tally]) -> str:
 
 
 def judged_many(
-    drawings: list[str], rolls: int, seed: int, hazards: Sequence[str], workers: int
+    drawings: Sequence[str], rolls: int, seed: int, hazard: str | None, workers: int
 ) -> Iterator[tuple[str, Tally]]:
-    """Judge rolls with hazards in turn."""
-    jobs = [(drawings[i % len(drawings)], seed + i, hazards[(i // len(drawings)) % len(hazards)]) for i in range(rolls)]
+    """Judge rolls of the drawings in turn, with one hazard or with those of the drawing in turn."""
+    jobs = []
+    for i in range(rolls):
+        turn, which = divmod(i, len(drawings))
+        hazards = [hazard] if hazard else HAZARDS_OF[drawings[which]]
+        jobs.append((drawings[which], seed + i, hazards[turn % len(hazards)]))
     if workers == 1:
         yield from (judge_seed(*job) for job in jobs)
         return
@@ -264,14 +281,13 @@ def main(arguments: list[str]) -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rolls", type=int, default=16)
     parser.add_argument("--seed", type=int, default=FIRST_JUDGED_SEED)
-    parser.add_argument("--drawing", choices=("first", "second", "both"), default="both")
-    parser.add_argument("--hazard", choices=HAZARDS, help="only this one")
+    parser.add_argument("--drawing", choices=(*DRAWINGS, "all"), default="all")
+    parser.add_argument("--hazard", choices=sorted({*HAZARDS, *THIRD_HAZARDS}), help="only this one")
     parser.add_argument("--workers", type=int, default=1, choices=range(1, (os.cpu_count() or 1) + 1))
     chosen = parser.parse_args(arguments)
-    drawings = ["first", "second"] if chosen.drawing == "both" else [chosen.drawing]
-    hazards = [chosen.hazard] if chosen.hazard else list(HAZARDS)
+    drawings = tuple(DRAWINGS) if chosen.drawing == "all" else (chosen.drawing,)
     by_hazard: dict[str, Tally] = collections.defaultdict(Tally)
-    for hazard, tally in judged_many(drawings, chosen.rolls, chosen.seed, hazards, chosen.workers):
+    for hazard, tally in judged_many(drawings, chosen.rolls, chosen.seed, chosen.hazard, chosen.workers):
         by_hazard[hazard].add(tally)
     print(table(by_hazard))
     for title in ("missed", "moving", "misplaced", "silent"):
