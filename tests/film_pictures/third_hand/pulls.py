@@ -30,6 +30,11 @@ class _Laid:
 
     table: setting.Setting
     film: Raster
+    """As sharp as the lens shows it."""
+    lamp: F32Array
+    """Light of the panel that gets through the empty holder to the sensor."""
+    veil: F32Array
+    """Light of the holder itself."""
     from_s: float
     to_s: float
 
@@ -134,7 +139,13 @@ class PulledRoll:
         beyond = -half_view - 10 - strip.to_mm if self.way < 0 else half_view + 10 - strip.from_mm
         course.move((beyond, *lies), max(0.6, abs(beyond - course.at[0]) / habit.pace_mm_s), habit.tremor_mm, rng)
         course.stay(0.3, rng)
-        self.laid.append(_Laid(table, film, began, course.now_s))
+        x_mm, y_mm = self._grid
+        lamp = setting.panel(table, x_mm, y_mm) * stand.opened(table.opening, x_mm, y_mm)
+        lamp = stand.blurred(self.optics, lamp * stand.vignetting(self.optics, *stand.grid(self.optics, 1)), 1)
+        veil = np.float32(table.holder_light) * np.clip(1 - lamp, 0, 1)[:, :, None]
+        through = cv2.GaussianBlur(film.through, (0, 0), self.optics.blur_mm * px_per_mm)
+        seen = replace(film, through=np.asarray(through, np.float32))
+        self.laid.append(_Laid(table, seen, lamp, veil, began, course.now_s))
 
     def _content(self, table: setting.Setting, film: Raster, k: int) -> str:
         """What can be seen of a frame that lies in the middle."""
@@ -180,6 +191,8 @@ class PulledRoll:
         rng = np.random.default_rng([self.seed, 98])
         gain, last = 1.0, None
         made = self._exposed(rng)
+        height, width = self.optics.height_px, self.optics.width_px
+        noise = rng.standard_normal((height + 64, width + 64, 3), np.float32)
         for number in range(int(self.course.now_s / FRAME_S) - 1):
             at_s = number * FRAME_S
             if rng.random() < (0.12 if self.hazard == "dropped" else 0.003):
@@ -189,7 +202,9 @@ class PulledRoll:
                 if self.hazard == "hunting exposure":
                     wanted = (0.25 / max(float((light * made.gain * made.balance).mean()), 0.02)) ** 0.6
                     gain += 0.2 * (wanted - gain)
-                last = sensor.codes(made, sensor.gained(made, light) * np.float32(gain), rng)
+                down, right = rng.integers(0, 64, 2)
+                grain = noise[down : down + height, right : right + width]
+                last = sensor.codes(made, sensor.gained(made, light) * np.float32(gain), grain)
             yield Shown(number, at_s, last)
 
     @functools.cached_property
@@ -218,13 +233,11 @@ class PulledRoll:
         if blur_px > 1:
             through = np.asarray(cv2.blur(through, (2 * round(blur_px / 2) + 1, 1)), np.float32)
         table = self._with_fingers(laid.table, at_s)
-        x_px, y_px = stand.grid(self.optics, 1)
-        free = stand.opened(table.opening, x_mm, y_mm) * setting.hands(table, x_mm, y_mm)
-        lamp = setting.panel(table, x_mm, y_mm) * stand.vignetting(self.optics, x_px, y_px) * free
-        light = stand.blurred(self.optics, through * lamp[:, :, None], 1)
+        lamp = laid.lamp * setting.hands(table, x_mm, y_mm) if len(table.fingers) else laid.lamp
+        light = through * lamp[:, :, None] + laid.veil
+        light += np.float32(table.flare) * light[::8, ::8].mean(axis=(0, 1))
         depth, periods, _ = table.flicker
-        light = light * sensor.flicker(self.optics.height_px, depth, periods, 2 * np.pi * at_s * 7.3)
-        return light + setting.veil(table, light, x_mm, y_mm, lamp)
+        return light * sensor.flicker(self.optics.height_px, depth, periods, 2 * np.pi * at_s * 7.3)
 
     def _with_fingers(self, table: setting.Setting, at_s: float) -> setting.Setting:
         """Put a finger over the film at the side it is pulled to, while it is held."""

@@ -33,8 +33,11 @@ class Sensor:
 
 def tone(sensor: Sensor, light: F32Array) -> F32Array:
     """Codes 0 to 1 of light 0 to 1."""
-    y = np.power(np.clip(light, 0, 1), 1 / sensor.gamma)
-    return np.asarray(y - sensor.contrast * np.sin(2 * np.pi * y) / (2 * np.pi), np.float32)
+    steps = 4096
+    y = np.power(np.linspace(0, 1, steps + 1), 1 / sensor.gamma)
+    curve = (y - sensor.contrast * np.sin(2 * np.pi * y) / (2 * np.pi)).astype(np.float32)
+    places = np.clip(light * np.float32(steps), 0, steps).astype(np.uint16)
+    return np.asarray(np.take(curve, places), np.float32)
 
 
 def gained(sensor: Sensor, light: F32Array) -> F32Array:
@@ -53,13 +56,18 @@ def line_skipped(light: F32Array, finer: int, skip: int) -> F32Array:
     return np.asarray(cv2.resize(light, (width, height), interpolation=cv2.INTER_AREA), np.float32)
 
 
-def codes(sensor: Sensor, light: F32Array, rng: np.random.Generator, bars_px: tuple[int, int] = (0, 0)) -> U8Array:
-    """Picture of light in shares of full scale (RGB): 8 bits BGR, out of a JPEG, with black bars where they belong."""
+def codes(sensor: Sensor, light: F32Array, noise: F32Array, bars_px: tuple[int, int] = (0, 0)) -> U8Array:
+    """Picture of light in shares of full scale (RGB): 8 bits BGR, out of a JPEG, with black bars where they belong.
+
+    Parameters
+    ----------
+    noise : array, like light
+        Normal, deviation 1.
+    """
     height, width = light.shape[:2]
     noisy = light
     if sensor.noise > 0:
-        deviation = sensor.noise * np.sqrt(np.clip(light, 0, 1) + 0.02)
-        noise = rng.standard_normal(light.shape, np.float32)
+        deviation = np.float32(sensor.noise) * np.sqrt(np.clip(light, 0, 1) + np.float32(0.02))
         noisy = light + deviation * noise
         if sensor.smooth_px > 0:
             noisy = cv2.GaussianBlur(noisy, (0, 0), sensor.smooth_px)

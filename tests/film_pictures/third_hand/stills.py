@@ -48,7 +48,7 @@ def render(scene: setting.Setting, film: Raster, rng: np.random.Generator) -> Li
     made = sensor.exposed_for(scene.sensor, light + veil, local, base, rng)
     flicker = sensor.flicker(optics.height_px, *scene.flicker)
     seen = sensor.gained(made, (light + veil) * flicker)
-    pixels = sensor.codes(made, seen, rng, (optics.bar_x_px, optics.bar_y_px))
+    pixels = sensor.codes(made, seen, rng.standard_normal(seen.shape, np.float32), (optics.bar_x_px, optics.bar_y_px))
     return Lit(pixels, sensor.gained(made, local[:, :, None]), sensor.gained(made, veil), made)
 
 
