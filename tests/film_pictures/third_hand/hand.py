@@ -114,14 +114,17 @@ def tremor(rng: np.random.Generator, steps: int, swing_mm: float) -> F64Array:
     return swing
 
 
-def pull_to(course: Course, habit: Habit, goal: tuple[float, float, float], rng: np.random.Generator) -> None:
-    """Pull film to a place: one long move, then corrections until it lies well enough."""
+def pull_to(course: Course, habit: Habit, goal: tuple[float, float, float], rng: np.random.Generator) -> float:
+    """Pull film to a place: one long move, then corrections until it lies well enough; gives the last one's end, s."""
+    ended_s = course.now_s
     for attempt in range(5):
         way = goal[0] - course.at[0]
         if attempt and abs(way) <= habit.content_mm:
-            return
+            return ended_s
         miss = rng.normal(0, habit.miss_share) * way + rng.normal(0, 0.03)
         share = 1.0 if attempt else rng.uniform(0.9, 1.0)
         to = (goal[0] + (1 - share) * way * 0.3 + miss, goal[1] + rng.normal(0, 0.02), goal[2] + rng.normal(0, 0.02))
         course.move(to, max(0.18, abs(way) / habit.pace_mm_s), habit.tremor_mm, rng)
+        ended_s = course.now_s
         course.stay(habit.reaction_s, rng, held=True, tremor_mm=habit.tremor_mm)
+    return ended_s

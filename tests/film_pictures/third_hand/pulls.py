@@ -129,8 +129,7 @@ class PulledRoll:
                 )
                 hand.pull_to(course, habit, turned, rng)
                 course.stay(rng.uniform(0.5, 1.2), rng)
-            hand.pull_to(course, habit, goal, rng)
-            from_s = course.now_s
+            from_s = hand.pull_to(course, habit, goal, rng)
             course.stay(rng.uniform(*habit.rest_s), rng, creep_mm=self.way * habit.creep_mm)
             if rng.random() < (0.7 if self.hazard == "holder touched" else 0.05):
                 course.bump(rng)

@@ -116,7 +116,7 @@ def make_case(seed: int, tier: str) -> Case:
     off = (corners.mean(axis=0) - scene.optics.middle_px) * scene.optics.mm_per_px
     top, bottom = corners[1] - corners[0], corners[2] - corners[3]
     tilt = float(np.degrees([np.arctan2(top[1], top[0]), np.arctan2(bottom[1], bottom[0])]).mean())
-    deserved = tier_of(shares, tier)
+    deserved = "open" if "blurred away" in scene.hazards else tier_of(shares, tier)
     return Case(
         seed, deserved, scene.hazards, lit.pixels, b"", None if deserved == "impossible" else corners,
         (shares[0], shares[1], shares[2], shares[3]), scene.stock.kind.value,
