@@ -137,9 +137,10 @@ def _do_something(roll: Roll, chance: random.Random, picture_bytes: int, tell: C
         tell(did="renumbered")
     elif lot < 0.25 and (waiting := roll.unfinished_conversions()):
         taken = waiting[0]
-        positive = roll.positive_path(taken.frame_id, taken.take)
-        positive.write_bytes(chance.randbytes(5000))
-        roll.note_positive(taken.frame_id, taken.take, positive)
+        positive = roll.waiting_path(roll.positive_path(taken.frame_id, taken.take))
+        content = chance.randbytes(5000)
+        positive.write_bytes(content)
+        roll.put_positive(taken.frame_id, taken.take, positive, positive_sha256=hashlib.sha256(content).hexdigest())
     else:
         content = chance.randbytes(chance.randint(picture_bytes // 2, picture_bytes))
         pieces = [content[start : start + _PIECE_BYTES] for start in range(0, len(content), _PIECE_BYTES)]

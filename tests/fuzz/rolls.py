@@ -47,9 +47,9 @@ def _template() -> Path:
             content = hashlib.sha256(bytes((number, len(list(roll.frames))))).digest() * 20
             roll.file(roll.receive(str(number), ".dng", [content], len(content)), TakeOutcome(accepted=True))
         roll.renumber({FrameId(4): FrameId(3)})
-        positive = roll.positive_path("1", 1)
+        positive = roll.waiting_path(roll.positive_path("1", 1))
         positive.write_bytes(b"a positive")
-        roll.note_positive("1", 1, positive)
+        roll.put_positive("1", 1, positive, positive_sha256=hashlib.sha256(b"a positive").hexdigest())
         roll.skip("4", "scratched")
     return path
 

@@ -9,10 +9,10 @@ import numpy as np
 from mock_camera.dng import ShotInfo, write_dng
 from mock_camera.sensor import Exposure
 from tests.tui.drawn_film import edges_at, live_pixels
-from tests.unit.roll.rolls import HastyDisk, ticking
+from tests.unit.roll.rolls import HastyDisk, put_positive, ticking
 from tethercap.check.findings import Finding, FindingKind, RawFindings, Severity
 from tethercap.film.kinds import FilmKind
-from tethercap.image_files.jpeg import write_jpeg
+from tethercap.image_files.jpeg import encode_jpeg
 from tethercap.image_files.metadata import xmp_packet
 from tethercap.pictures import U8Array
 from tethercap.roll.folder import Roll
@@ -67,9 +67,4 @@ def _file(roll: Roll, number: int, take: int) -> None:
     incoming = roll.receive(str(number), suffix=".dng", pieces=[dng_of(picture)], expected_bytes=None)
     filed = roll.file(incoming, outcome)
     if number <= 3:
-        positive, proof = roll.positive_path(str(number), filed.take), roll.proof_path(str(number), filed.take)
-        for made in (positive, proof):
-            made.parent.mkdir(exist_ok=True)
-        write_jpeg(proof, 255 - picture[52:628, 80:944])
-        positive.write_bytes(b"invented")
-        roll.note_positive(str(number), filed.take, positive, proof)
+        put_positive(roll, str(number), filed.take, b"invented", encode_jpeg(255 - picture[52:628, 80:944]))

@@ -8,12 +8,15 @@ import numpy as np
 import pytest
 
 from tests.tui.drawn_roll import make_roll
-from tethercap.batch.recipes import read_recipes, store_frame_recipe
+from tethercap.batch.pools import SerialExecutor
+from tethercap.batch.recipes import read_recipes, store_frame_recipe, store_roll_recipe
+from tethercap.batch.roll_jobs import reconvert_roll
 from tethercap.convert.pipeline import convert
 from tethercap.convert.recipe import Border, Recipe, Turn
 from tethercap.image_files.raw import read_raw
+from tethercap.image_files.tiff import read_tiff
 from tethercap.roll.folder import Roll
-from tethercap.tui.quick_look import QuickFrame, open_quick
+from tethercap.tui.quick_look import QuickFrame, looks_of_roll, open_quick
 from tethercap.tui.recipe_desk import RecipeDesk, Scope
 from tethercap.tui.recipe_dial import KNOBS, Knob
 from tethercap.tui.roll_cards import cards_of
@@ -26,7 +29,7 @@ def roll(tmp_path: Path) -> Iterator[Roll]:
 
 
 def _open(roll: Roll) -> QuickFrame:
-    return open_quick(cards_of(roll)[0], roll.setup.film_kind, roll.setup.film_format, 500)
+    return open_quick(roll, cards_of(roll)[0], 500)
 
 
 @pytest.mark.parametrize("knob", KNOBS, ids=lambda knob: knob.key)
@@ -76,6 +79,45 @@ def test_a_quick_look_is_the_positive_in_small(roll: Roll) -> None:
     ).positive.pixels_rgb
     small = cv2.resize(made, (quick.shape[1], quick.shape[0]), interpolation=cv2.INTER_AREA)[..., ::-1] / 257
     assert np.abs(small[4:-4, 4:-4] - quick[4:-4, 4:-4]).mean() < 4
+
+
+@pytest.mark.parametrize(
+    "recipe",
+    [
+        Recipe(),
+        Recipe(contrast=1.2, exposure_stops=-0.3, black_point=0.0, balance_stops=(0.1, 0.0, -0.1)),
+        Recipe(auto_exposure=False),
+        Recipe(own_base=True),
+        Recipe(border=Border.HAIR, turn=Turn.QUARTER, mirrored=True, trim_mm=(2.0, 0.0, 0.0, 1.0)),
+    ],
+    ids=["plain", "turned", "as on the film", "own base", "cut and turned"],
+)
+def test_with_the_look_of_the_roll_a_quick_look_is_the_rolls_positive(roll: Roll, recipe: Recipe) -> None:
+    """Reference: what the conversion of the whole roll writes, shrunk to the same size."""
+    import cv2
+
+    store_roll_recipe(roll.path, recipe)
+    assert [made.trouble for made in reconvert_roll(roll, SerialExecutor())] == [None, None]
+    looks = looks_of_roll(roll)
+    for card in cards_of(roll)[:2]:
+        frame = open_quick(roll, card, 600)
+        alone = frame.look(recipe)
+        frame.give_look(looks[card.key])
+        quick = frame.look(recipe)
+        assert card.shown_take is not None
+        made = read_tiff(roll.positive_path(card.key, card.shown_take.number))
+        small = cv2.resize(made, (quick.shape[1], quick.shape[0]), interpolation=cv2.INTER_AREA)[..., ::-1] / 257
+        # A look is made of 4 x 4 pixels of the RAW: at the rim it has some rebate in it, and edges are less sharp.
+        inside = (slice(12, -12), slice(12, -12))
+        means = [cv2.blur(np.asarray(each, np.float32)[inside], (15, 15)) for each in (small, quick, alone)]
+        away = np.abs(means[1] - means[0])
+        assert np.median(away) < 0.8, "within the rounding of eight bits"
+        assert away.mean() < 1.0
+        assert abs(float((means[1] - means[0]).mean())) < 0.3
+        if recipe == Recipe():
+            assert np.abs(means[2] - means[0]).mean() > 3 * np.abs(means[1] - means[0]).mean(), (
+                "the frame alone differs"
+            )
 
 
 def test_a_turn_for_the_roll_reaches_every_frame_and_one_for_a_frame_only_that(roll: Roll) -> None:

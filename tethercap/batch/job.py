@@ -48,7 +48,9 @@ class ConversionJob:
     positive_path: Path | None = None
     """16-bit TIFF to write; None writes none."""
     proof_path: Path | None = None
-    """JPEG to write; None writes none."""
+    """JPEG to write, half as large; None writes none."""
+    jpeg_path: Path | None = None
+    """JPEG to write as large as the positive; None writes none."""
     archive: ArchiveKind | None = None
     """What the archive picture is to hold."""
     archive_path: Path | None = None
@@ -107,6 +109,8 @@ class ConversionResult:
     """Hex, of the file as it was written."""
     proof_sha256: str = ""
     further: Mapping[str, Path] = field(default_factory=dict)
-    """What it is ("linear", "density", "dust") -> file that was written besides."""
+    """What it is ("jpeg", "linear", "density", "dust") -> file that was written besides."""
     further_sha256: Mapping[str, str] = field(default_factory=dict)
     """The same -> hex, of the file as it was written."""
+    kept: tuple[str, ...] = ()
+    """A sentence for each file that was in the way and is kept."""

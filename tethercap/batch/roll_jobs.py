@@ -1,6 +1,6 @@
 """A roll's pictures as conversion jobs, and what is made put into the roll."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 
@@ -12,21 +12,43 @@ from tethercap.batch.work import frame_long_mm
 from tethercap.convert.crop import quad_or_none
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.recipe import Dust, Recipe
-from tethercap.errors import TethercapError
+from tethercap.errors import RollError, TethercapError
 from tethercap.roll.folder import Roll
 from tethercap.roll.metadata import positive_properties
 from tethercap.roll.names import FrameId
+from tethercap.roll.outcome import FiledTake
+from tethercap.roll.state import TakeRecord
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class RollJob:
     """One frame of an open roll to convert."""
 
     roll: Roll
     frame_id: FrameId
-    take: int
+    take: TakeRecord
     job: ConversionJob
-    """Writes under names of its own beside the positives that may be there."""
+    """Writes under names of its own beside the results that may be there."""
+    is_second: bool = False
+    """It is the second frame's, where two are in the shot."""
+    takes: tuple[int, ...] = ()
+    """Numbers of all takes that it is made of, where it is made of several."""
+
+    @property
+    def number(self) -> FrameId:
+        """Number of the frame on the film."""
+        return self.frame_id.second if self.is_second else self.frame_id
+
+    def with_recipe(self, recipe: Recipe) -> "RollJob":
+        """Give the job with another recipe, and with names for all that this recipe makes beside the positive."""
+        roll, take = self.roll, self.take
+        mask = jpeg = None
+        if recipe.dust is not Dust.KEEP and not self.is_second:
+            mask = roll.waiting_path(roll.made_path(self.number, take.number, "dust", ".png"))
+        # One that is there is made anew, or it would show another recipe than the positive does.
+        if recipe.jpeg or any(made.what == "jpeg" and made.second == self.is_second for made in take.made):
+            jpeg = roll.waiting_path(roll.made_path(self.number, take.number, "jpeg", ".jpg"))
+        return replace(self, job=replace(self.job, recipe=recipe, dust_path=mask, jpeg_path=jpeg))
 
 
 def roll_jobs(
@@ -50,66 +72,106 @@ def roll_jobs(
         If recipe.toml has a mistake.
     """
     recipes = read_recipes(roll.path) if recipes is None else recipes
-    jobs = []
-    for frame_id, frame in roll.frames.items():
-        take = frame.chosen
-        if take is None:
-            continue
-        job = ConversionJob(
-            raw_path=roll.path / take.filed.file,
-            film_kind=roll.setup.film_kind,
-            positive_path=roll.waiting_path(roll.positive_path(frame_id, take.number)),
-            proof_path=roll.waiting_path(roll.proof_path(frame_id, take.number)) if proofs else None,
-            recipe=recipes.for_frame(frame_id, mirrored=take.filed.mirrored, instead=instead),
-            corners=quad_or_none(take.filed.corners_px),
-            find_frame=True,
-            format_id=roll.setup.film_format,
-            properties=positive_properties(roll.setup, frame_id, take),
+    return [
+        roll_job(
+            roll,
+            frame_id,
+            take,
+            recipes.for_frame(frame_id, mirrored=take.filed.mirrored, instead=instead),
+            proof=proofs,
         )
-        jobs.append(RollJob(roll, frame_id, take.number, with_dust_path(roll, frame_id, take.number, job)))
-    return jobs
+        for frame_id, frame in roll.frames.items()
+        if (take := frame.chosen) is not None
+    ]
 
 
-def with_dust_path(roll: Roll, frame_id: FrameId, take: int, job: ConversionJob) -> ConversionJob:
-    """Give the job a place for its mask of dust, if its recipe looks for dust."""
-    if job.recipe.dust is Dust.KEEP:
-        return job
-    return replace(job, dust_path=roll.waiting_path(roll.made_path(frame_id, take, "dust", ".png")))
+def roll_job(roll: Roll, frame_id: FrameId, take: TakeRecord, recipe: Recipe, *, proof: bool = True) -> RollJob:
+    """Describe the conversion of one take of a frame; where the frame lies in it is told by the record."""
+    job = ConversionJob(
+        raw_path=roll.path / take.filed.file,
+        film_kind=roll.setup.film_kind,
+        positive_path=roll.waiting_path(roll.positive_path(frame_id, take.number)),
+        proof_path=roll.waiting_path(roll.proof_path(frame_id, take.number)) if proof else None,
+        corners=quad_or_none(take.filed.corners_px),
+        find_frame=True,
+        format_id=roll.setup.film_format,
+        properties=positive_properties(roll.setup, frame_id, take),
+    )
+    return RollJob(roll=roll, frame_id=frame_id, take=take, job=job).with_recipe(recipe)
 
 
-def put_in_roll(roll_job: RollJob, result: ConversionResult) -> ConversionResult:
+def job_of_filed(roll: Roll, filed: FiledTake, recipes: RollRecipes) -> RollJob:
+    """Describe the conversion of a picture that was filed, by the number that it has by now.
+
+    Raises
+    ------
+    RollError
+        If it is not in the roll any more.
+    """
+    takes = [(frame_id, take) for frame_id, frame in roll.frames.items() for take in frame.takes]
+    found = [(frame_id, take) for frame_id, take in takes if take.filed.sha256 == filed.sha256]
+    if not found:
+        raise RollError(f"{filed.path.name} is not in the roll any more.", safe="Nothing was changed.")
+    # The same picture may be there twice; then it is the one that was meant, if that has its number still.
+    frame_id, take = next(
+        (each for each in found if each[1].filed.take == filed.take and str(each[0]) == filed.frame_id), found[0]
+    )
+    return roll_job(roll, frame_id, take, recipes.for_frame(frame_id, mirrored=take.filed.mirrored))
+
+
+def put_in_roll(each: RollJob, result: ConversionResult) -> ConversionResult:
     """Put what was made, with the look of its roll, in the place of what was there, and note it.
 
     Returns
     -------
     ConversionResult
-        With the final names.
+        With the final names, and a sentence for each file that a person had changed, which is kept.
 
     Raises
     ------
+    RollError
+        If the picture is not in the roll any more.
     StorageError
     """
-    roll, frame_id, take = roll_job.roll, roll_job.frame_id, roll_job.take
-    further = {}
+    roll, frame_id, take, sha256 = each.roll, each.frame_id, each.take.number, each.take.filed.sha256
+    further, kept = {}, list[str]()
     for what, waiting in result.further.items():
-        further[what] = roll.put_made(frame_id, take, waiting, what, sha256=result.further_sha256[what])
-    result = replace(result, further=further)
+        placed = roll.put_made(
+            frame_id,
+            take,
+            waiting,
+            what,
+            sha256=result.further_sha256[what],
+            picture_sha256=sha256,
+            is_second=each.is_second,
+        )
+        further[what] = placed.files[0]
+        kept += placed.kept_words
     if result.positive is None:
-        return result
-    roll.put_positive(
+        return replace(result, further=further, kept=tuple(kept))
+    placed = roll.put_positive(
         frame_id,
         take,
         result.positive,
         result.proof,
         positive_sha256=result.positive_sha256,
         proof_sha256=result.proof_sha256,
+        picture_sha256=sha256,
+        is_second=each.is_second,
+        takes=each.takes,
         steps=[{"step": name, **parameters} for name, parameters in result.steps],
         base={"counts_rgb": list(result.base.counts_rgb), "measured": result.base.measured, "of_roll": True},
         warnings=result.warnings,
         recipe=result.recipe,
     )
-    proof = roll.proof_path(frame_id, take) if result.proof is not None else None
-    return replace(result, positive=roll.positive_path(frame_id, take), proof=proof)
+    positive, *proofs = placed.files
+    return replace(
+        result,
+        positive=positive,
+        proof=proofs[0] if proofs else None,
+        further=further,
+        kept=(*kept, *placed.kept_words),
+    )
 
 
 def has_frames_of_their_own(roll: Roll) -> bool:
@@ -123,14 +185,25 @@ def has_frames_of_their_own(roll: Roll) -> bool:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Reconverted:
+    """What became of one frame of a roll that is converted as one."""
+
+    frame_id: FrameId
+    trouble: TethercapError | None = None
+    """Why its positive could not be made; the one from before, if any, is as it was."""
+    kept: tuple[str, ...] = ()
+    """A sentence for each file that a person had changed, which is kept."""
+
+
 def reconvert_roll(
     roll: Roll,
     pool: Executor,
     *,
     flat: FlatField | None = None,
     threads: int = 1,
-    on_step: Callable[[], None] = lambda: None,
-) -> list[tuple[FrameId, TethercapError]]:
+    on_look: Callable[[], None] = lambda: None,
+) -> Iterator[Reconverted]:
     """Convert a whole roll again as one: base and neutral found over all its frames, so that they match.
 
     Positives made one at a time, while the roll was captured, each had a look of their own. Each is replaced when
@@ -144,13 +217,13 @@ def reconvert_roll(
     flat : FlatField, optional
     threads : int
         Threads for each picture.
-    on_step : callable
-        Called twice for each frame: when it was looked at, and when its positive is in place.
+    on_look : callable
+        Called after each frame that was looked at; then the frames are made.
 
-    Returns
-    -------
-    list
-        Frames whose positives could not be made, and why.
+    Yields
+    ------
+    Reconverted
+        For each frame in turn, when its positive is in place.
 
     Raises
     ------
@@ -159,14 +232,11 @@ def reconvert_roll(
     """
     wanted = roll_jobs(roll)
     if not wanted:
-        return []
+        return
     jobs = [replace(each.job, flat=flat, threads=threads) for each in wanted]
     jobs = with_still_dust(jobs, pool, frame_long_mm=frame_long_mm)
-    failed = []
-    for each, result in zip(wanted, convert_each(share_look(jobs, pool, on_done=on_step), pool), strict=True):
+    for each, result in zip(wanted, convert_each(share_look(jobs, pool, on_done=on_look), pool), strict=True):
         if isinstance(result, ConversionResult):
-            put_in_roll(each, result)
+            yield Reconverted(each.number, kept=put_in_roll(each, result).kept)
         else:
-            failed.append((each.frame_id, result))
-        on_step()
-    return failed
+            yield Reconverted(each.number, result)

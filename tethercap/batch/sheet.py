@@ -1,7 +1,7 @@
 """A roll's contact sheet: what goes on it gathered from the record, pictures from proofs or RAWs, written as asked."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from pathlib import Path
 
@@ -20,9 +20,10 @@ from tethercap.image_files.pdf import write_pdf
 from tethercap.image_files.raw import read_raw
 from tethercap.image_files.text import write_text
 from tethercap.pictures import ShotData, U8Array
+from tethercap.roll.lines import Converted
 from tethercap.roll.names import FrameId
 from tethercap.roll.setup import RollSetup
-from tethercap.roll.state import FrameRecord, FrameStatus, TakeRecord
+from tethercap.roll.state import FrameRecord, FrameStatus, TakeRecord, second_id
 from tethercap.roll.view import RollView
 
 _PAPER_DPI = 300.0
@@ -59,6 +60,29 @@ class Strip:
     frames: tuple[FrameRecord, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class _OnFilm:
+    """One frame as it lies on the film: a frame of the record, or the second of two in one shot."""
+
+    number: FrameId
+    frame: FrameRecord
+    converted: Converted | None
+    """Its positive."""
+
+    @property
+    def take(self) -> TakeRecord | None:
+        return self.frame.chosen
+
+
+def _on_film(frames: Mapping[FrameId, FrameRecord], frame: FrameRecord) -> list[_OnFilm]:
+    """Give a frame, and the second one that its shot shows, if any."""
+    take, second = frame.chosen, second_id(frames, frame.frame_id)
+    if take is None:
+        return [_OnFilm(frame.frame_id, frame, None)]
+    found = [_OnFilm(frame.frame_id, frame, take.converted)]
+    return [*found, _OnFilm(second, frame, take.second)] if second is not None and take.second is not None else found
+
+
 @dataclass(slots=True)
 class _Pictures:
     """JPEG files of a sheet's pictures, gathered while it is laid out."""
@@ -89,7 +113,14 @@ def strips_of(frames: Mapping[FrameId, FrameRecord], per_strip: int) -> list[Str
     return [Strip(tuple(strip)) for strip in strips]
 
 
-def write_sheets(view: RollView, film_format: FilmFormat, order: SheetOrder, stem: Path) -> list[Path]:
+def write_sheets(
+    view: RollView,
+    film_format: FilmFormat,
+    order: SheetOrder,
+    stem: Path,
+    *,
+    name: Callable[[Path], Path] = lambda path: path,
+) -> list[Path]:
     """Write a roll's contact sheet.
 
     A picture that cannot be read is left out with a note; the sheet is made all the same.
@@ -102,11 +133,13 @@ def write_sheets(view: RollView, film_format: FilmFormat, order: SheetOrder, ste
     order : SheetOrder
     stem : Path
         Name of the files without their ending; pages after the first end in _2, _3 ...
+    name : callable
+        Gives the name that a file is written under for now, where it is to be put in its place by another.
 
     Returns
     -------
     list of Path
-        What was written.
+        The files, by the names that are to be theirs.
 
     Raises
     ------
@@ -115,29 +148,38 @@ def write_sheets(view: RollView, film_format: FilmFormat, order: SheetOrder, ste
     """
     if order.form is SheetForm.HTML:
         path = stem.with_name(stem.name + ".html")
-        write_text(path, _html(view, film_format))
+        write_text(name(path), _html(view, film_format))
         return [path]
     pictures = _Pictures()
     show = _shower(view, film_format, order)
-    strips = [
-        [_sheet_frame(frame, show, pictures) for frame in strip.frames]
-        for strip in strips_of(view.frames, order.per_strip or film_format.frames_per_strip)
+    per_strip = order.per_strip or film_format.frames_per_strip
+    # On the light table a shot is one piece of film, with however many frames on it.
+    lit = order.look is SheetLook.LIGHT_TABLE
+    shown = [
+        [each for frame in strip.frames for each in _on_film(view.frames, frame)[: 1 if lit else None]]
+        for strip in strips_of(view.frames, per_strip)
     ]
-    pages = lay_out_sheet(strips, _style(view.setup, film_format, order, pictures.jpegs))
+    strips = [[_sheet_frame(each, show, pictures) for each in strip] for strip in shown]
+    style = _style(view.setup, film_format, order, pictures.jpegs)
+    if any(each.number != each.frame.frame_id for strip in shown for each in strip):
+        style = replace(style, per_strip=2 * per_strip, frame_ratio=_usual_ratio(pictures.jpegs))
+    pages = lay_out_sheet(strips, style)
     if order.form is SheetForm.PDF:
         path = stem.with_name(stem.name + ".pdf")
-        write_pdf(path, pages, pictures.jpegs, title=_title(view.setup))
+        write_pdf(name(path), pages, pictures.jpegs, title=_title(view.setup))
         return [path]
-    return _write_jpegs(pages, pictures.jpegs, order, stem)
+    return _write_jpegs(pages, pictures.jpegs, order, stem, name)
 
 
-def _write_jpegs(pages: Sequence[Page], jpegs: Sequence[bytes], order: SheetOrder, stem: Path) -> list[Path]:
+def _write_jpegs(
+    pages: Sequence[Page], jpegs: Sequence[bytes], order: SheetOrder, stem: Path, name: Callable[[Path], Path]
+) -> list[Path]:
     pixels = [decode_jpeg(jpeg) for jpeg in jpegs]
     dpi = _PAPER_DPI if order.paper is not None else order.frame_width_px / 40.0 * _MM_PER_INCH
     paths = []
     for number, page in enumerate(pages, start=1):
         path = stem.with_name(f"{stem.name}{'' if number == 1 else f'_{number}'}.jpg")
-        write_jpeg(path, draw_page(page, pixels, dpi), quality=92)
+        write_jpeg(name(path), draw_page(page, pixels, dpi), quality=92)
         paths.append(path)
     return paths
 
@@ -146,8 +188,7 @@ def _style(setup: RollSetup, film_format: FilmFormat, order: SheetOrder, jpegs: 
     about = (setup.film_stock, film_format.name, setup.taken_on, setup.place, setup.creator)
     ratio = film_format.along_mm / film_format.across_mm
     if order.look is SheetLook.LIGHT_TABLE and jpegs:
-        shapes = [decode_jpeg(jpeg, reduced=8).shape for jpeg in jpegs]
-        ratio = float(np.median([width / height for height, width, _ in shapes]))
+        ratio = _usual_ratio(jpegs)
     return SheetStyle(
         title=_title(setup),
         subtitle="   ".join(part for part in about if part),
@@ -156,6 +197,12 @@ def _style(setup: RollSetup, film_format: FilmFormat, order: SheetOrder, jpegs: 
         frame_ratio=ratio,
         per_strip=order.per_strip or film_format.frames_per_strip,
     )
+
+
+def _usual_ratio(jpegs: Sequence[bytes]) -> float:
+    """Width over height of most pictures."""
+    shapes = [decode_jpeg(jpeg, reduced=8).shape for jpeg in jpegs]
+    return float(np.median([width / height for height, width, _ in shapes]))
 
 
 def _title(setup: RollSetup) -> str:
@@ -172,15 +219,15 @@ def _picture_width_px(film_format: FilmFormat, order: SheetOrder) -> int:
     return round(width * max(1.0, film_format.across_mm / film_format.along_mm))
 
 
-def _shower(view: RollView, film_format: FilmFormat, order: SheetOrder) -> Callable[[TakeRecord], bytes | None]:
-    """Make the function that gives the JPEG of a take as the sheet shows it."""
+def _shower(view: RollView, film_format: FilmFormat, order: SheetOrder) -> Callable[[_OnFilm], bytes | None]:
+    """Make the function that gives the JPEG of a frame that was taken, as the sheet shows it."""
     width_px = _picture_width_px(film_format, order)
     if order.look is SheetLook.PRINT:
-        return lambda take: _proof(view, take, width_px)
+        return lambda each: _proof(view, each.converted, width_px)
     takes = [frame.chosen for frame in view.frames.values() if frame.chosen is not None]
     stretch = _common_stretch(view, takes, film_format)
     long_side = round(width_px * (film_format.along_mm + 2 * stretch.along_mm) / film_format.along_mm)
-    return lambda take: _negative(view, film_format, take, long_side, stretch)
+    return lambda each: _negative(view, film_format, each.take, long_side, stretch)
 
 
 def _common_stretch(view: RollView, takes: Sequence[TakeRecord], film_format: FilmFormat) -> Stretch:
@@ -194,24 +241,23 @@ def _common_stretch(view: RollView, takes: Sequence[TakeRecord], film_format: Fi
     return stretch_of(film_format)
 
 
-def _sheet_frame(frame: FrameRecord, show: Callable[[TakeRecord], bytes | None], pictures: _Pictures) -> SheetFrame:
+def _sheet_frame(each: _OnFilm, show: Callable[[_OnFilm], bytes | None], pictures: _Pictures) -> SheetFrame:
+    frame, place = each.frame, None
     note = "" if frame.status is FrameStatus.TAKEN else frame.status.value
-    take, place = frame.chosen, None
-    if take is not None:
-        jpeg = show(take)
+    if each.take is not None:
+        jpeg = show(each)
         place = None if jpeg is None else pictures.add(jpeg)
         if jpeg is None:
-            note = "not converted" if take.converted is None else "not readable"
-    return SheetFrame(str(frame.frame_id), place, note, _found(take), frame.picked is not None)
+            note = "not converted" if each.converted is None else "not readable"
+    return SheetFrame(str(each.number), place, note, _found(each.take), frame.picked is not None)
 
 
 def _found(take: TakeRecord | None) -> tuple[str, ...]:
     return () if take is None else tuple(finding.text for finding in take.filed.findings)
 
 
-def _proof(view: RollView, take: TakeRecord, width_px: int) -> bytes | None:
-    """The take's proof, no larger than the sheet can show."""
-    converted = take.converted
+def _proof(view: RollView, converted: Converted | None, width_px: int) -> bytes | None:
+    """A positive's proof, no larger than the sheet can show."""
     if converted is None or not converted.proof:
         return None
     try:
@@ -224,8 +270,10 @@ def _proof(view: RollView, take: TakeRecord, width_px: int) -> bytes | None:
 
 
 def _negative(
-    view: RollView, film_format: FilmFormat, take: TakeRecord, long_side_px: int, stretch: Stretch
+    view: RollView, film_format: FilmFormat, take: TakeRecord | None, long_side_px: int, stretch: Stretch
 ) -> bytes | None:
+    if take is None:
+        return None
     try:
         raw = read_raw(view.path / take.filed.file)
     except PictureError:
@@ -245,7 +293,8 @@ def _shrunk(pixels: U8Array, long_side_px: int) -> bytes:
 
 def _html(view: RollView, film_format: FilmFormat) -> str:
     setup = view.setup
-    frames = [_page_frame(view, view.frames[frame_id]) for frame_id in sorted(view.frames)]
+    on_film = [each for frame_id in sorted(view.frames) for each in _on_film(view.frames, view.frames[frame_id])]
+    frames = [_page_frame(view, each) for each in on_film]
     taken = sum(frame.jpeg is not None for frame in frames)
     about = [
         ("film", " ".join(part for part in (setup.film_stock, setup.film_kind.value) if part)),
@@ -260,14 +309,14 @@ def _html(view: RollView, film_format: FilmFormat) -> str:
     return roll_page(frames, title=_title(setup), facts=about)
 
 
-def _page_frame(view: RollView, frame: FrameRecord) -> PageFrame:
-    take = frame.chosen
-    jpeg = None if take is None else _proof(view, take, _PAGE_LONG_SIDE_PX)
+def _page_frame(view: RollView, each: _OnFilm) -> PageFrame:
+    frame, take = each.frame, each.take
+    jpeg = _proof(view, each.converted, _PAGE_LONG_SIDE_PX)
     size = (3, 2)
     if jpeg is not None:
         height, width = decode_jpeg(jpeg).shape[:2]
         size = (width, height)
-    notes = view.setup.notes_for(frame.frame_id)
+    notes = view.setup.notes_for(each.number)
     setup = view.setup
     facts = [
         ("title", notes.title if notes.title != setup.title else ""),
@@ -279,7 +328,7 @@ def _page_frame(view: RollView, frame: FrameRecord) -> PageFrame:
     if take is not None:
         facts += _facts_of(frame, take)
     return PageFrame(
-        number=str(frame.frame_id),
+        number=str(each.number),
         jpeg=jpeg,
         size_px=size,
         status=frame.status.value,

@@ -11,6 +11,7 @@ import numpy as np
 
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.together import convert_each, share_look
+from tethercap.batch.work import how_made, jpegs_of, write_jpegs
 from tethercap.convert.pipeline import Step
 from tethercap.convert.recipe import Border, Recipe
 from tethercap.convert.tiles import Mosaic, blend_tiles, place_tiles
@@ -27,16 +28,20 @@ _SEAM_SHARE = 0.015
 
 
 def stitch(
-    jobs: Sequence[ConversionJob], target: Path, pool: Executor, *, on_done: Callable[[], None] = lambda: None
+    parts: Sequence[ConversionJob],
+    whole: ConversionJob,
+    pool: Executor,
+    *,
+    on_done: Callable[[], None] = lambda: None,
 ) -> ConversionResult:
     """Convert overlapping parts of one frame with one look, and put them together into one positive.
 
     Parameters
     ----------
-    jobs : sequence of ConversionJob
+    parts : sequence of ConversionJob
         One for each part, at least two; where they write is not looked at.
-    target : Path
-        TIFF to write.
+    whole : ConversionJob
+        Where the positive, its proof and JPEG are written and with what metadata; one of the parts, or like them.
     pool : Executor
     on_done : callable
         Called after each part.
@@ -45,13 +50,17 @@ def stitch(
     ------
     TethercapError
         If a part cannot be converted, or lies beside none of the others.
+    ValueError
+        If there is no place for the positive.
     """
-    shared = share_look([_part_job(job, None) for job in jobs], pool)
+    if whole.positive_path is None:
+        raise ValueError("the whole has no positive_path")
+    shared = share_look([_part_job(job, None) for job in parts], pool)
     # Each part's exposure would differ; that of the brightest is the frame's.
     exposures = [job.exposure for job in shared if job.exposure is not None]
     exposure = min(exposures, key=lambda each: each.gain) if exposures else None
-    with tempfile.TemporaryDirectory(prefix=".parts-", dir=target.parent) as folder:
-        places = [Path(folder) / f"{number}.tif" for number in range(len(jobs))]
+    with tempfile.TemporaryDirectory(prefix=".parts-", dir=whole.positive_path.parent) as folder:
+        places = [Path(folder) / f"{number}.tif" for number in range(len(parts))]
         work = [replace(job, positive_path=place, exposure=exposure) for job, place in zip(shared, places, strict=True)]
         results: list[ConversionResult] = []
         for result in convert_each(work, pool):
@@ -59,19 +68,19 @@ def stitch(
                 raise result
             results.append(result)
             on_done()
-        return _put_together(places, results, jobs[0], target)
+        return _put_together(places, results, whole, whole.positive_path)
 
 
 def _part_job(job: ConversionJob, place: Path | None) -> ConversionJob:
     recipe: Recipe = replace(job.recipe, border=Border.WHOLE)
     return replace(
-        job, positive_path=place, proof_path=None, archive=None, recipe=recipe, find_frame=False, corners=None,
-        compression=Compression.NONE,
+        job, positive_path=place, proof_path=None, jpeg_path=None, archive=None, recipe=recipe, find_frame=False,
+        corners=None, compression=Compression.NONE,
     )  # fmt: skip
 
 
 def _put_together(
-    places: Sequence[Path], results: Sequence[ConversionResult], job: ConversionJob, target: Path
+    places: Sequence[Path], results: Sequence[ConversionResult], whole: ConversionJob, target: Path
 ) -> ConversionResult:
     tiles = [map_tiff(place) for place in places]
     sizes = [SizePx(tile.shape[1], tile.shape[0]) for tile in tiles]
@@ -81,31 +90,46 @@ def _put_together(
         {"files": [result.raw_path.name for result in results], "mismatch_px": round(mosaic.mismatch_px, 3)},
     )
     steps = (*results[0].steps, step)
-    difference = _write_whole(mosaic, tiles, job, target)
     warnings = tuple(dict.fromkeys(text for result in results for text in result.warnings))
+    xmp = xmp_packet({**whole.properties, **how_made(steps, warnings)})
+    difference = _write_whole(mosaic, tiles, whole, target, xmp)
     if difference > _SEAM_SHARE:
         warnings += ("The parts differ in brightness where they overlap; a flat field (--flat) mends that.",)
-    seconds = sum(result.seconds for result in results)
     return replace(
-        results[0], positive=target, proof=None, size=mosaic.size, steps=steps, warnings=warnings, corners=None,
-        seconds=seconds, positive_sha256=file_sha256(target), proof_sha256="",
-    )  # fmt: skip
-
-
-def _write_whole(mosaic: Mosaic, tiles: Sequence[U16Array], job: ConversionJob, target: Path) -> float:
-    options = TiffOptions(
-        colour_space=job.recipe.space,
-        compression=job.compression,
-        properties=job.properties,
-        xmp=xmp_packet(job.properties),
+        results[0],
+        raw_path=whole.raw_path,
+        positive=target,
+        proof=whole.proof_path,
+        size=mosaic.size,
+        steps=steps,
+        warnings=warnings,
+        corners=None,
+        seconds=sum(result.seconds for result in results),
+        positive_sha256=file_sha256(target),
+        proof_sha256=file_sha256(whole.proof_path) if whole.proof_path is not None else "",
+        further={"jpeg": whole.jpeg_path} if whole.jpeg_path is not None else {},
+        further_sha256={"jpeg": file_sha256(whole.jpeg_path)} if whole.jpeg_path is not None else {},
     )
+
+
+def _write_whole(mosaic: Mosaic, tiles: Sequence[U16Array], whole: ConversionJob, target: Path, xmp: bytes) -> float:
+    options = TiffOptions(
+        colour_space=whole.recipe.space, compression=whole.compression, properties=whole.properties, xmp=xmp
+    )
+    jpegs = jpegs_of(whole, mosaic.size, is_half=whole.recipe.half_size)
     difference = 0.0
 
     def fill(put: Callable[[int, U16Array], None]) -> None:
+        def put_all(first: int, rows: U16Array) -> None:
+            put(first, rows)
+            for jpeg in jpegs:
+                jpeg.pixels.put(first, rows)
+
         nonlocal difference
-        difference = blend_tiles(mosaic, tiles, put)
+        difference = blend_tiles(mosaic, tiles, put_all)
 
     fill_positive(target, mosaic.size, options, fill)
+    write_jpegs(jpegs, whole, xmp)
     return difference
 
 

@@ -6,17 +6,19 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, Future
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import SerialExecutor, stand_back
 from tethercap.batch.sturdy import SturdyPool
 from tethercap.batch.survey import SurveyJob, survey_roll
 from tethercap.batch.work import convert_file
+from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
 from tethercap.errors import ConversionError, TethercapError
 from tethercap.film.kinds import FilmKind
+from tethercap.geometry import QuadPx
 
 Calibration = Callable[[FilmBase | None], FilmModel]
 """Takes the roll's film base and measures its model on a card or chart."""
@@ -30,14 +32,42 @@ def _no_calibration(_kind: FilmKind) -> Calibration | None:
     return None
 
 
-def share_look(
+@dataclass(frozen=True, slots=True, eq=False)
+class FrameLook:
+    """What one frame gets of its roll."""
+
+    base: FilmBase | None
+    model: FilmModel
+    exposure: PrintExposure | None
+    """With all of the haze taken away; None where each picture finds its own."""
+    corners: QuadPx | None
+    """The picture on the film, given or found, mosaic pixels."""
+
+    def given_to(self, job: ConversionJob) -> ConversionJob:
+        """Give the job with this look, as far as its recipe wants it."""
+        # Exposures that are merged have a scale of their own, so the roll's counts do not fit them.
+        own = job.recipe.own_base or bool(job.further_raws)
+        exposure = self.exposure if job.recipe.auto_exposure and not own else None
+        if exposure is not None:
+            exposure = replace(exposure, haze=job.recipe.black_point * exposure.haze)
+        return replace(
+            job,
+            base=None if own else self.base,
+            model=self.model,
+            exposure=exposure,
+            corners=job.cut_by or self.corners,
+            find_frame=False,
+        )
+
+
+def look_at_roll(
     jobs: Sequence[ConversionJob],
     pool: Executor,
     *,
     calibration: Callable[[FilmKind], Calibration | None] = _no_calibration,
     on_done: Callable[[], None] = lambda: None,
-) -> list[ConversionJob]:
-    """Give all jobs the film base, the model and the exposures of their roll; each kind of film is a roll of its own.
+) -> list[FrameLook]:
+    """Look at all frames and find film base, model and exposures; each kind of film is a roll of its own.
 
     Parameters
     ----------
@@ -53,7 +83,7 @@ def share_look(
     ------
     PictureError, ConversionError, ProfileError
     """
-    shared: dict[int, ConversionJob] = {}
+    looks: dict[int, FrameLook] = {}
     for film_kind in dict.fromkeys(job.film_kind for job in jobs):
         of_kind = [(place, job) for place, job in enumerate(jobs) if job.film_kind is film_kind]
         surveys = [
@@ -68,20 +98,26 @@ def share_look(
                 safe="Nothing was changed.",
                 todo="Try with --jobs 1; the file at which it stops then is the damaged one.",
             ) from error
-        for number, ((place, job), frame) in enumerate(zip(of_kind, found.frames, strict=True)):
-            # Exposures that are merged have a scale of their own, so the roll's counts do not fit them.
-            own = job.recipe.own_base or bool(job.further_raws)
-            shared[place] = replace(
-                job,
-                base=found.bases[number] if found.bases and not own else None,
-                model=found.model,
-                exposure=(
-                    found.exposures[number] if found.exposures and job.recipe.auto_exposure and not own else None
-                ),
-                corners=job.cut_by or frame.corners,
-                find_frame=False,
+        for number, ((place, _), frame) in enumerate(zip(of_kind, found.frames, strict=True)):
+            looks[place] = FrameLook(
+                found.bases[number] if found.bases else None,
+                found.model,
+                found.exposures[number] if found.exposures else None,
+                frame.corners,
             )
-    return [shared[place] for place in range(len(jobs))]
+    return [looks[place] for place in range(len(jobs))]
+
+
+def share_look(
+    jobs: Sequence[ConversionJob],
+    pool: Executor,
+    *,
+    calibration: Callable[[FilmKind], Calibration | None] = _no_calibration,
+    on_done: Callable[[], None] = lambda: None,
+) -> list[ConversionJob]:
+    """Give all jobs the film base, the model and the exposures of their roll; parameters as in `look_at_roll`."""
+    looks = look_at_roll(jobs, pool, calibration=calibration, on_done=on_done)
+    return [look.given_to(job) for look, job in zip(looks, jobs, strict=True)]
 
 
 def convert_each(jobs: Sequence[ConversionJob], pool: Executor) -> Iterator[ConversionResult | TethercapError]:

@@ -2,8 +2,9 @@
 
 import json
 import time
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -28,6 +29,8 @@ from tethercap.profile_files import load_film_format
 from tethercap.roll.fixity import file_sha256
 
 _USUAL_LONG_MM = 36.0
+_FULL_JPEG_QUALITY = 95
+"""Of JPEGs at full size: what a person keeps or prints."""
 
 
 def convert_file(job: ConversionJob) -> ConversionResult:
@@ -71,7 +74,7 @@ def _convert(job: ConversionJob, raw: RawPicture, merging: tuple[Step, ...], sta
     if dusted is not None:
         warnings += dusted.warnings
     plan = replace(plan, steps=(*merging, *([dusted.step] if dusted is not None else []), *plan.steps))
-    xmp = xmp_packet({**job.properties, **_how_made(plan)})
+    xmp = xmp_packet({**job.properties, **how_made(plan.steps, plan.warnings)})
     positive_sha256, proof_sha256 = _write(job, plan, film, xmp)
     base = plan.base
     if job.archive is not None and film is not raw:
@@ -106,6 +109,8 @@ def _write_further(
 ) -> dict[str, Path]:
     """Write what is wanted besides positive and proof; what it is -> where. Archive pictures keep their dust."""
     further: dict[str, Path] = {}
+    if job.jpeg_path is not None:
+        further["jpeg"] = job.jpeg_path
     if job.archive is not None and job.archive_path is not None:
         long_mm = frame_long_mm(job.format_id)
         write_archive(job.archive_path, job.archive, job, raw, corners=corners, base=base, frame_long_mm=long_mm)
@@ -133,26 +138,26 @@ def frame_long_mm(format_id: str | None) -> float:
     return max(film_format.along_mm, film_format.across_mm)
 
 
-def _how_made(plan: ConversionPlan) -> dict[str, object]:
-    steps = [json.dumps({"step": name, **parameters}, sort_keys=True) for name, parameters in plan.steps]
+def how_made(steps: Sequence[Step], warnings: Sequence[str]) -> dict[str, object]:
+    """Properties that tell how a positive was made."""
     return {
         "Xmp.xmp.CreatorTool": f"tethercap {__version__}",
-        "Xmp.tethercap.Steps": steps,
-        "Xmp.tethercap.Warnings": list(plan.warnings),
+        "Xmp.tethercap.Steps": [json.dumps({"step": name, **parameters}, sort_keys=True) for name, parameters in steps],
+        "Xmp.tethercap.Warnings": list(warnings),
     }
 
 
 def _write(job: ConversionJob, plan: ConversionPlan, raw: RawPicture, xmp: bytes) -> tuple[str, str]:
-    """Write positive and proof; their checksums, empty for what was not asked for."""
-    proof = Proof(plan.layout.turned_size, half=not plan.half_size) if job.proof_path is not None else None
+    """Write positive, proof and full-size JPEG; checksums of the first two, empty for what was not asked for."""
+    jpegs = jpegs_of(job, plan.layout.turned_size, is_half=plan.half_size)
 
     def fill(put: PutRows) -> None:
-        def put_both(first: int, rows: U16Array) -> None:
+        def put_all(first: int, rows: U16Array) -> None:
             put(first, rows)
-            if proof is not None:
-                proof.put(first, rows)
+            for jpeg in jpegs:
+                jpeg.pixels.put(first, rows)
 
-        with_bands(job.threads, lambda run_bands: render(plan, raw, job.flat, put_both, run_bands))
+        with_bands(job.threads, lambda run_bands: render(plan, raw, job.flat, put_all, run_bands))
 
     if job.positive_path is None:
         fill(lambda _first, _rows: None)
@@ -164,22 +169,62 @@ def _write(job: ConversionJob, plan: ConversionPlan, raw: RawPicture, xmp: bytes
     with ThreadPoolExecutor(1, thread_name_prefix="checksum") as checking:
         # The positive is read again for its checksum while the proof is packed.
         checksum = checking.submit(file_sha256, job.positive_path) if job.positive_path is not None else None
-        if proof is not None and job.proof_path is not None:
-            pixels = proof.picture(job.proof_long_side_px)
-            write_jpeg(
-                job.proof_path,
-                pixels,
-                quality=job.jpeg_quality,
-                colour_space=plan.colour_space,
-                xmp=xmp,
-                properties=job.properties,
-            )
+        write_jpegs(jpegs, job, xmp)
         of_proof = file_sha256(job.proof_path) if job.proof_path is not None else ""
         return (checksum.result() if checksum is not None else ""), of_proof
 
 
-class Proof:
-    """The 8-bit picture of a proof, gathered from the rows of its positive as they are made.
+@dataclass(frozen=True, slots=True, eq=False)
+class Jpeg:
+    """A JPEG that is written beside a positive."""
+
+    path: Path
+    pixels: "EightBit"
+    quality: int
+    long_side_px: int | None = None
+    """At most so large; None leaves it as it is gathered."""
+
+
+def jpegs_of(job: ConversionJob, size: SizePx, *, is_half: bool) -> list[Jpeg]:
+    """List the JPEGs that a job wants.
+
+    Parameters
+    ----------
+    job : ConversionJob
+    size : SizePx
+        Of the positive.
+    is_half : bool
+        It is at half size already, so a proof is as large.
+    """
+    jpegs = []
+    if job.proof_path is not None:
+        pixels = EightBit(size, half=not is_half)
+        jpegs.append(Jpeg(job.proof_path, pixels, job.jpeg_quality, job.proof_long_side_px))
+    if job.jpeg_path is not None:
+        jpegs.append(Jpeg(job.jpeg_path, EightBit(size, half=False), _FULL_JPEG_QUALITY))
+    return jpegs
+
+
+def write_jpegs(jpegs: Sequence[Jpeg], job: ConversionJob, xmp: bytes) -> None:
+    """Write JPEGs whose pixels are gathered, in the colour space and with the metadata of a job's positive.
+
+    Raises
+    ------
+    StorageError
+    """
+    for jpeg in jpegs:
+        write_jpeg(
+            jpeg.path,
+            jpeg.pixels.picture(jpeg.long_side_px),
+            quality=jpeg.quality,
+            colour_space=job.recipe.space,
+            xmp=xmp,
+            properties=job.properties,
+        )
+
+
+class EightBit:
+    """An 8-bit picture gathered from the rows of a positive as they are made.
 
     Parameters
     ----------
@@ -210,7 +255,7 @@ class Proof:
         self._pixels_bgr[start : start + number] = cv2.cvtColor(eight, cv2.COLOR_RGB2BGR)
 
     def picture(self, long_side_px: int | None = None) -> U8Array:
-        """Hand out the proof, at most so large, shape (height, width, 3), blue-green-red."""
+        """Hand out the picture, at most so large, shape (height, width, 3), blue-green-red."""
         height, width = self._pixels_bgr.shape[:2]
         if long_side_px is None or long_side_px >= max(height, width):
             return self._pixels_bgr

@@ -11,7 +11,7 @@ from tethercap.errors import TethercapError
 def say_done(result: ConversionResult, *, as_json: bool) -> None:
     """Print where a positive is, or all about it as JSON; warnings go to stderr."""
     talk = Console(stderr=True)
-    for warning in result.warnings:
+    for warning in (*result.warnings, *result.kept):
         talk.print(f"{result.raw_path.name}: {warning}", markup=False, soft_wrap=True)
     if not as_json:
         for path in (result.positive or result.proof, *result.further.values()):
@@ -30,6 +30,7 @@ def say_done(result: ConversionResult, *, as_json: bool) -> None:
         "corners_px": None if result.corners is None else result.corners.as_array().round(2).tolist(),
         "steps": [{"step": name, **parameters} for name, parameters in result.steps],
         "warnings": list(result.warnings),
+        "kept": list(result.kept),
     }
     print(json.dumps(said))
 

@@ -26,12 +26,17 @@ def match_frames(roll: Roll) -> None:
             make_pool("processes", min(_PROCESSES, taken)) as pool,
             count_bar("One look for the roll", 2 * taken) as advance,
         ):
-            failed = reconvert_roll(roll, pool, on_step=advance)
+            done = []
+            for made in reconvert_roll(roll, pool, on_look=advance):
+                done.append(made)
+                advance()
     except TethercapError as error:
         say(f"The roll could not be converted as one: {error} The positives made before are in place.")
         return
     except KeyboardInterrupt:
         say("Stopped. The other positives are as they were; tethercap convert ROLL goes on.")
         return
-    for frame_id, trouble in failed:
-        say(f"frame {frame_id}: {trouble}")
+    for made in done:
+        for text in (made.trouble, *made.kept):
+            if text is not None:
+                say(f"frame {made.frame_id}: {text}")

@@ -13,8 +13,11 @@ from tethercap.convert.archive import ArchiveKind
 from tethercap.convert.recipe import Recipe
 from tethercap.errors import UnreadablePictureError
 from tethercap.film.kinds import FilmKind
-from tethercap.image_files.metadata import xmp_packet
+from tethercap.image_files.metadata import read_shot, xmp_packet
 from tethercap.roll.folder import Roll
+from tethercap.roll.metadata import file_properties
+from tethercap.roll.names import FrameId
+from tethercap.roll.store import place_of, waiting_path
 
 RAW_SUFFIXES = frozenset(
     f".{ending}"
@@ -34,10 +37,19 @@ class Item:
     roll_job: RollJob | None = None
     """Where it belongs, if that is in a roll."""
 
+    parts: tuple[ConversionJob, ...] = ()
+    """Parts of the frame to be put together, where it was photographed in several."""
+
     @property
     def name(self) -> str:
         """Stem of the files that are made of it."""
         return self.job.raw_path.stem
+
+    def is_wanted(self, frames: Sequence[tuple[FrameId, FrameId]]) -> bool:
+        """Whether it is no frame of a roll, or one of these."""
+        if not frames or self.roll_job is None:
+            return True
+        return any(first <= self.roll_job.frame_id <= last for first, last in frames)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +67,8 @@ class Wanted:
     """Write such a picture of the film as well."""
     proofs: bool | None = None
     """None makes proofs for rolls only."""
+    frames: tuple[tuple[FrameId, FrameId], ...] = ()
+    """First and last of the frames of a roll that are wanted; empty means all."""
 
 
 def expand_sources(stack: contextlib.ExitStack, sources: Iterable[Path], wanted: Wanted) -> list[Item]:
@@ -97,24 +111,29 @@ def expand_sources(stack: contextlib.ExitStack, sources: Iterable[Path], wanted:
 def _roll_item(roll_job: RollJob, wanted: Wanted) -> Item:
     roll, job = roll_job.roll, roll_job.job
     if wanted.archive is not None:
-        place = roll.made_path(roll_job.frame_id, roll_job.take, wanted.archive.value, ".tif")
+        place = roll.made_path(roll_job.frame_id, roll_job.take.number, wanted.archive.value, ".tif")
         job = replace(job, archive=wanted.archive, archive_path=roll.waiting_path(place))
     return Item(job, roll_job)
 
 
 def _file_item(path: Path, film_kind: FilmKind, wanted: Wanted) -> Item:
     folder = wanted.out or path.parent / "positive"
+
+    def waiting(ending: str) -> Path:
+        return waiting_path(folder / f"{path.stem}{ending}")
+
     return Item(
         ConversionJob(
             raw_path=path,
             film_kind=film_kind,
-            positive_path=folder / f"{path.stem}.tif",
-            proof_path=folder / f"{path.stem}.jpg" if wanted.proofs else None,
+            positive_path=waiting(".tif"),
+            proof_path=waiting(".jpg") if wanted.proofs else None,
             archive=wanted.archive,
-            archive_path=None if wanted.archive is None else folder / f"{path.stem}_{wanted.archive.value}.tif",
+            archive_path=None if wanted.archive is None else waiting(f"_{wanted.archive.value}.tif"),
             recipe=wanted.recipe,
             find_frame=True,
             format_id=wanted.format_id,
+            properties=file_properties(path.name, read_shot(path), film_kind),
         )
     )
 
@@ -125,11 +144,11 @@ def _refuse_shared_targets(items: Sequence[Item]) -> None:
     for item in items:
         if item.job.positive_path is None:
             continue
-        other = taken.setdefault(item.job.positive_path.absolute(), item.job.raw_path)
+        place = place_of(item.job.positive_path)
+        other = taken.setdefault(place.absolute(), item.job.raw_path)
         if other != item.job.raw_path:
             raise click.UsageError(
-                f"{other} and {item.job.raw_path} would both be written to {item.job.positive_path}. "
-                "Convert them into two folders."
+                f"{other} and {item.job.raw_path} would both be written to {place}. Convert them into two folders."
             )
 
 

@@ -11,19 +11,8 @@ from tethercap.batch.find_pair import HALF_FRAME, FoundPair, find_pair_in_file
 from tethercap.batch.job import ConversionJob
 from tethercap.batch.roll_jobs import RollJob
 from tethercap.cli._rolls import Item
-from tethercap.errors import RollExistsError, TethercapError
+from tethercap.errors import RollExistsError
 from tethercap.roll.metadata import positive_properties
-
-
-def refuse_rolls(items: Sequence[Item], option: str) -> None:
-    """Say that an option is for files.
-
-    Raises
-    ------
-    click.UsageError
-    """
-    if any(item.roll_job is not None for item in items):
-        raise click.UsageError(f"{option} is for files; name the RAW files of one frame, and --out.")
 
 
 def groups_of(items: Sequence[Item], each: int | None) -> list[list[Item]]:
@@ -41,13 +30,58 @@ def groups_of(items: Sequence[Item], each: int | None) -> list[list[Item]]:
 
 
 def merged_items(items: Sequence[Item], each: int | None) -> list[Item]:
-    """Make one item of each group of exposures, named by its first file."""
-    refuse_rolls(items, "--merge")
+    """Make one item of all exposures of a frame: the takes of a roll's frame, or files that follow each other.
+
+    Files are named by the first of them. Frames of a roll with a single take that is good enough stay as they are.
+
+    Raises
+    ------
+    click.UsageError
+        If there is nothing to merge.
+    """
     merged = []
-    for group in groups_of(items, each):
-        first, further = group[0].job, tuple(item.job.raw_path for item in group[1:])
-        merged.append(Item(_renamed(replace(first, further_raws=further), "_merged")))
+    for group in _gathered(items, each, "--merge"):
+        first, further = group[0], tuple(item.job.raw_path for item in group[1:])
+        if first.roll_job is None:
+            first = Item(_renamed(first.job, "_merged"))
+        merged.append(replace(first, job=replace(first.job, further_raws=further)))
     return merged
+
+
+def stitched_items(items: Sequence[Item], each: int | None) -> list[Item]:
+    """Make one item of all parts of a frame; as in `merged_items`."""
+    stitched = []
+    for group in _gathered(items, each, "--stitch"):
+        first, parts = group[0], tuple(item.job for item in group)
+        if first.roll_job is None:
+            first = Item(_renamed(first.job, "_stitched"))
+        stitched.append(replace(first, parts=parts if len(parts) > 1 else ()))
+    return stitched
+
+
+def _gathered(items: Sequence[Item], each: int | None, option: str) -> list[list[Item]]:
+    """Groups of items that one positive is made of, the item that stands for it first."""
+    of_rolls = [item for item in items if item.roll_job is not None]
+    groups = [_takes_of(item) for item in of_rolls]
+    if of_rolls and all(len(group) == 1 for group in groups):
+        raise click.UsageError(f"{option}: none of these frames has two takes that are good enough.")
+    files = [item for item in items if item.roll_job is None]
+    return [*groups, *(groups_of(files, each) if files else [])]
+
+
+def _takes_of(item: Item) -> list[Item]:
+    """Give an item of a roll's frame for each take that was accepted, the one that stands for the frame first."""
+    roll_job = item.roll_job
+    if roll_job is None:
+        return [item]
+    roll, frame_id, chosen = roll_job.roll, roll_job.frame_id, roll_job.take
+    others = [take for take in roll.frames[frame_id].takes if take.filed.accepted and take.number != chosen.number]
+    if not others:
+        return [item]
+    numbers = tuple(sorted(take.number for take in (chosen, *others)))
+    properties = positive_properties(roll.setup, frame_id, chosen, further=others)
+    first = Item(replace(item.job, properties=properties), replace(roll_job, takes=numbers))
+    return [first, *(Item(replace(item.job, raw_path=roll.path / take.filed.file)) for take in others)]
 
 
 def _renamed(job: ConversionJob, ending: str) -> ConversionJob:
@@ -63,6 +97,7 @@ def _renamed(job: ConversionJob, ending: str) -> ConversionJob:
         job,
         positive_path=renamed(job.positive_path),
         proof_path=renamed(job.proof_path),
+        jpeg_path=renamed(job.jpeg_path),
         archive_path=renamed(job.archive_path),
         dust_path=renamed(job.dust_path),
     )
@@ -98,23 +133,20 @@ def _two_of(item: Item, pair: FoundPair, *, is_right_first: bool) -> list[Item]:
 
 
 def _second_in_roll(roll_job: RollJob, job: ConversionJob) -> Item:
-    roll, frame_id, take = roll_job.roll, roll_job.frame_id.next(1, by_halves=True), roll_job.take
+    roll, frame_id, take = roll_job.roll, roll_job.frame_id.second, roll_job.take
     if frame_id in roll.frames:
         raise RollExistsError(
             f"The roll has a frame {frame_id} already, so the second frame of {roll_job.frame_id} has no number.",
             safe="Nothing was changed.",
             todo="Number the shots 1, 2, 3 ... (count_halves = false in roll.toml) to have room for 1A, 2A, 3A.",
         )
-    record = roll.frames[roll_job.frame_id].take(take)
-    if record is None:
-        raise TethercapError(f"Frame {roll_job.frame_id} has no take {take}.")
     second = replace(
         job,
-        positive_path=roll.waiting_path(roll.positive_path(frame_id, take)),
-        proof_path=roll.waiting_path(roll.proof_path(frame_id, take)) if job.proof_path is not None else None,
+        positive_path=roll.waiting_path(roll.positive_path(frame_id, take.number)),
+        proof_path=roll.waiting_path(roll.proof_path(frame_id, take.number)) if job.proof_path is not None else None,
         archive=None,
         archive_path=None,
-        dust_path=None,
-        properties=positive_properties(roll.setup, frame_id, record),
+        properties=positive_properties(roll.setup, frame_id, take),
     )
-    return Item(second, RollJob(roll, frame_id, take, second))
+    second_job = replace(roll_job, job=second, is_second=True).with_recipe(second.recipe)
+    return Item(second_job.job, second_job)

@@ -10,20 +10,18 @@ from typing import Any
 
 import click
 
-from tethercap.batch.job import ConversionJob, ConversionResult
+from tethercap.batch.job import ConversionResult
 from tethercap.batch.pools import stand_back
-from tethercap.batch.recipes import RollRecipes, read_recipes
+from tethercap.batch.recipes import read_recipes
+from tethercap.batch.roll_jobs import job_of_filed
 from tethercap.batch.sturdy import SturdyPool
 from tethercap.batch.work import convert_file
 from tethercap.camera.base import Camera
 from tethercap.check.raw import CheckRequest
 from tethercap.clock import SystemClock
-from tethercap.convert.crop import quad_or_none
 from tethercap.image_files.metadata import xmp_packet
 from tethercap.profile_files import load_film_format
 from tethercap.roll.folder import FiledTake, Roll
-from tethercap.roll.metadata import positive_properties
-from tethercap.roll.names import FrameId
 from tethercap.roll.setup import RollSetup
 from tethercap.session.check_job import CheckedFile, check_file
 from tethercap.session.events import SessionEvent
@@ -102,25 +100,9 @@ class Workers:
         recipes = read_recipes(roll.path)
 
         def convert(filed: FiledTake) -> "Future[ConversionResult]":
-            return converter.submit(convert_file, conversion_job(roll, filed, recipes))
+            return converter.submit(convert_file, job_of_filed(roll, filed, recipes).job)
 
         return convert
-
-
-def conversion_job(roll: Roll, filed: FiledTake, recipes: RollRecipes) -> ConversionJob:
-    """Describe the conversion of a take that was filed; where the frame lies in it is told by the record."""
-    frame_id = FrameId.parse(filed.frame_id)
-    take = roll.frames[frame_id].take(filed.take)
-    return ConversionJob(
-        raw_path=filed.path,
-        film_kind=roll.setup.film_kind,
-        format_id=roll.setup.film_format,
-        positive_path=roll.positive_path(filed.frame_id, filed.take),
-        proof_path=roll.proof_path(filed.frame_id, filed.take),
-        recipe=recipes.for_frame(frame_id, mirrored=take.filed.mirrored if take is not None else roll.setup.mirrored),
-        corners=quad_or_none(take.filed.corners_px) if take is not None else None,
-        properties=positive_properties(roll.setup, frame_id, take) if take is not None else {},
-    )
 
 
 def runner_maker(

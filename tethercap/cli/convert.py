@@ -1,6 +1,7 @@
 """`tethercap convert`: RAW files or whole rolls into positives."""
 
 import contextlib
+import itertools
 from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import replace
@@ -16,7 +17,8 @@ from tethercap.batch.dust import with_still_dust
 from tethercap.batch.it8 import SlideTarget, calibrate_on_target, read_slide_target
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import ClusterExecutor, make_pool
-from tethercap.batch.roll_jobs import put_in_roll, with_dust_path
+from tethercap.batch.put_files import put_files
+from tethercap.batch.roll_jobs import put_in_roll
 from tethercap.batch.stitch import stitch
 from tethercap.batch.together import Calibration, convert_each, share_look
 from tethercap.batch.work import frame_long_mm
@@ -24,17 +26,19 @@ from tethercap.cli._convert_say import say_done, say_failed
 from tethercap.cli._greedy import GreedyCommand
 from tethercap.cli._progress import count_bar
 from tethercap.cli._rolls import Item, Wanted, expand_sources
-from tethercap.cli._several import groups_of, merged_items, paired_items, refuse_rolls
+from tethercap.cli._several import merged_items, paired_items, stitched_items
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.convert.archive import ArchiveKind
 from tethercap.convert.flat_field import FlatField, measure_flat_field
 from tethercap.convert.recipe import Border, Dust, Recipe
-from tethercap.errors import TethercapError
+from tethercap.errors import RollNameError, TethercapError
 from tethercap.film.kinds import FilmKind
 from tethercap.image_files.raw import read_raw
 from tethercap.image_files.tiff import Compression
 from tethercap.pictures import ColourSpace
 from tethercap.profile_files import load_profile, read_profile
+from tethercap.roll.names import FrameId, parse_frame_range
+from tethercap.roll.store import place_of, waiting_path
 
 _PATH = click.Path(path_type=Path)
 
@@ -73,8 +77,17 @@ def _names(values: type[Any]) -> click.Choice[str]:
     type=_names(Dust),
     help="Look for dust on film and rig: mark writes a mask beside the positive, repair paints it over as well.",
 )
-@click.option("--merge", is_flag=True, help="The files are exposures of one frame: a bracket, or repeats.")
-@click.option("--stitch", is_flag=True, help="The files are overlapping parts of one frame.")
+@click.option(
+    "--frames", metavar="NUMBERS", help="Of a roll only these, like 7 or 3,9-12; the look is the whole roll's."
+)
+@click.option(
+    "--merge", is_flag=True, help="The files, or the takes of a roll's frame, are one bracket, or repeats: add them up."
+)
+@click.option(
+    "--stitch",
+    is_flag=True,
+    help="The files, or the takes of a roll's frame, are overlapping parts: put them together.",
+)
 @click.option("--each", type=click.IntRange(2), help="Files to a frame, for --merge and --stitch.  [default: all]")
 @click.option(
     "--pairs",
@@ -82,8 +95,10 @@ def _names(values: type[Any]) -> click.Choice[str]:
     help="Each RAW shows two half frames side by side; they get NAME and NAMEA, or 7 and 7A.",
 )
 @click.option("--compression", type=_names(Compression), default="none", show_default=True, help="Of the TIFFs.")
+@click.option("--jpeg", is_flag=True, help="Also write each positive as a JPEG of full size.")
 @click.option("--proofs/--no-proofs", default=None, help="JPEG proofs beside the positives.  [default: for rolls only]")
 @click.option("--out", type=_PATH, help="Folder for the positives; a roll has its own.")
+@click.option("--replace", "replaces", is_flag=True, help="Write over files in --out instead of keeping them beside.")
 @click.option("--jobs", type=click.IntRange(1, 64), default=1, show_default=True, help="Pictures converted at once.")
 @click.option(
     "--cluster",
@@ -105,8 +120,9 @@ def convert(
 ) -> ExitCode:
     """Turn RAW files, or all pictures of rolls, into positives.
 
-    The RAW files are only read. Positives are 16-bit TIFF with their ICC profile inside; one that is there already
-    is made anew.
+    The RAW files are only read. Positives are 16-bit TIFF with their ICC profile inside. In a roll, one that is there
+    already is made anew; if it was changed since it was made, the changed one is kept in edited/. Of files, what is
+    there already is kept as NAME_before.tif.
     """
     recipe = make_recipe(choices)
     wanted = Wanted(
@@ -117,6 +133,7 @@ def convert(
         format_id=choices["format_id"],
         archive=ArchiveKind(choices["archive"]) if choices["archive"] else None,
         proofs=choices["proofs"],
+        frames=_frame_ranges(choices["frames"]),
     )
     field = measure_flat_field(read_raw(flat)) if flat is not None else None
     with contextlib.ExitStack() as stack:
@@ -124,13 +141,8 @@ def convert(
         pool = stack.enter_context(_pool_for(choices["cluster"], jobs))
         said = {**choices, "kind": kind}
         threads = 1 if jobs > 1 or choices["cluster"] else 2
-        items = [replace(item, job=_as_chosen(item, said, field, threads=threads)) for item in items]
-        if choices["stitch"]:
-            return _stitch_all(groups_of(items, choices["each"]), pool, as_json=as_json)
-        if choices["merge"]:
-            items = merged_items(items, choices["each"])
-        if choices["pairs"]:
-            items = paired_items(items, pool, is_right_first=choices["pairs"] == "right-first")
+        items = [_as_chosen(item, said, field, threads=threads) for item in items]
+        items = _several(items, pool, wanted, choices)
         work = [item.job for item in items]
         if roll_together or grey or chart or choices["it8"] or any(item.roll_job for item in items):
             with count_bar("Looking at the roll", len(work)) as advance:
@@ -138,7 +150,8 @@ def convert(
                 calibration = partial(_calibration, grey, chart, target, field)
                 work = share_look(work, pool, calibration=calibration, on_done=advance)
         work = with_still_dust(work, pool, frame_long_mm=frame_long_mm)
-        is_done = _convert_all(items, work, pool, as_json=as_json)
+        chosen = [(item, job) for item, job in zip(items, work, strict=True) if item.is_wanted(wanted.frames)]
+        is_done = _convert_all(chosen, pool, keeps=not choices["replaces"], as_json=as_json)
     return ExitCode.DONE if is_done else ExitCode.FOUND
 
 
@@ -148,57 +161,79 @@ def _pool_for(cluster: str | None, jobs: int) -> Executor:
     return make_pool("processes" if jobs > 1 else "serial", jobs)
 
 
-def _stitch_all(groups: Sequence[Sequence[Item]], pool: Executor, *, as_json: bool) -> ExitCode:
-    """Put each group of parts together into one positive."""
-    is_done = True
-    for group in groups:
-        refuse_rolls(group, "--stitch")
-        jobs = [item.job for item in group]
-        if jobs[0].positive_path is None:
-            continue
-        target = jobs[0].positive_path.with_name(f"{group[0].name}_stitched.tif")
-        with count_bar("Putting together", len(group)) as advance:
-            try:
-                say_done(stitch(jobs, target, pool, on_done=advance), as_json=as_json)
-            except TethercapError as error:
-                is_done = False
-                say_failed(jobs[0], error, as_json=as_json)
-    return ExitCode.DONE if is_done else ExitCode.FOUND
+def _frame_ranges(text: str | None) -> tuple[tuple[FrameId, FrameId], ...]:
+    try:
+        return tuple(parse_frame_range(part.strip()) for part in text.split(",")) if text else ()
+    except RollNameError as error:
+        raise click.BadParameter(str(error), param_hint="--frames") from error
 
 
-def _as_chosen(item: Item, choices: dict[str, Any], flat: FlatField | None, *, threads: int) -> ConversionJob:
-    """Give the job with what the command line says about every picture."""
-    job = item.job
-    if choices.get("kind") is not None:
-        job = replace(job, film_kind=FilmKind(choices["kind"]))
+def _several(items: list[Item], pool: Executor, wanted: Wanted, choices: dict[str, Any]) -> list[Item]:
+    """Put together what is one frame, and take apart what is two; frames that are not wanted stay as they are."""
+    chosen = [item for item in items if item.is_wanted(wanted.frames)]
+    others = [item for item in items if not item.is_wanted(wanted.frames)]
+    if not chosen:
+        raise click.UsageError("The roll has no picture of these frames.")
+    if choices["stitch"]:
+        chosen = stitched_items(chosen, choices["each"])
+    if choices["merge"]:
+        chosen = merged_items(chosen, choices["each"])
+    if choices["pairs"]:
+        chosen = paired_items(chosen, pool, is_right_first=choices["pairs"] == "right-first")
+    return [*others, *chosen]
+
+
+def _as_chosen(item: Item, choices: dict[str, Any], flat: FlatField | None, *, threads: int) -> Item:
+    """Give the item with what the command line says about every picture."""
+    recipe = replace(item.job.recipe, **said_of_recipe(choices))
+    roll_job = item.roll_job.with_recipe(recipe) if item.roll_job is not None else None
+    job = item.job if roll_job is None else replace(item.job, **_further_paths(roll_job.job))
     chosen = replace(
         job,
-        recipe=replace(job.recipe, **said_of_recipe(choices)),
+        recipe=recipe,
+        film_kind=FilmKind(choices["kind"]) if choices.get("kind") is not None else job.film_kind,
         format_id=choices["format_id"] or job.format_id,
         flat=flat,
         compression=Compression(choices["compression"]),
         threads=threads,
     )
-    if item.roll_job is not None:
-        return with_dust_path(item.roll_job.roll, item.roll_job.frame_id, item.roll_job.take, chosen)
-    if chosen.recipe.dust is not Dust.KEEP and chosen.positive_path is not None:
-        return replace(chosen, dust_path=chosen.positive_path.with_name(f"{item.name}_dust.png"))
-    return chosen
+    if roll_job is None and chosen.positive_path is not None:
+        place = place_of(chosen.positive_path)
+        if recipe.dust is not Dust.KEEP:
+            chosen = replace(chosen, dust_path=waiting_path(place.with_name(f"{item.name}_dust.png")))
+        if recipe.jpeg:
+            chosen = replace(chosen, jpeg_path=waiting_path(place.with_name(f"{item.name}_full.jpg")))
+    return Item(chosen, roll_job)
 
 
-def _convert_all(items: Sequence[Item], work: Sequence[ConversionJob], pool: Executor, *, as_json: bool) -> bool:
-    """Convert, put what was made into its roll at once, and say so; False where some could not be made."""
+def _further_paths(job: ConversionJob) -> dict[str, Any]:
+    return {"dust_path": job.dust_path, "jpeg_path": job.jpeg_path}
+
+
+def _convert_all(chosen: Sequence[tuple[Item, ConversionJob]], pool: Executor, *, keeps: bool, as_json: bool) -> bool:
+    """Convert, put what was made into its place at once, and say so; False where some could not be made."""
     is_done = True
-    with count_bar("Converting", len(work)) as advance:
-        for item, job, result in zip(items, work, convert_each(work, pool), strict=True):
+    singles = [(item, job) for item, job in chosen if not item.parts]
+    with count_bar("Converting", len(chosen)) as advance:
+        made = zip(singles, convert_each([job for _, job in singles], pool), strict=True)
+        stitched = (((item, job), _stitched(item, job, pool)) for item, job in chosen if item.parts)
+        for (item, job), result in itertools.chain(made, stitched):
             if isinstance(result, ConversionResult):
-                placed = put_in_roll(item.roll_job, result) if item.roll_job is not None else result
+                in_roll = item.roll_job
+                placed = put_files(result, keep=keeps) if in_roll is None else put_in_roll(in_roll, result)
                 say_done(placed, as_json=as_json)
             else:
                 is_done = False
                 say_failed(job, result, as_json=as_json)
             advance()
     return is_done
+
+
+def _stitched(item: Item, job: ConversionJob, pool: Executor) -> ConversionResult | TethercapError:
+    try:
+        return stitch(item.parts, job, pool)
+    except TethercapError as error:
+        return error
 
 
 def make_recipe(choices: dict[str, Any]) -> Recipe:
@@ -226,6 +261,8 @@ def said_of_recipe(choices: dict[str, Any]) -> dict[str, Any]:
         said["border"] = Border(choices["border"])
     if choices.get("no_crop"):
         said["border"] = Border.WHOLE
+    if choices.get("jpeg"):
+        said["jpeg"] = True
     if choices.get("dust"):
         said["dust"] = Dust(choices["dust"])
     if choices.get("exposure") is not None:

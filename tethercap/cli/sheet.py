@@ -5,11 +5,13 @@ from pathlib import Path
 import click
 
 from tethercap.batch.sheet import SheetForm, SheetOrder, write_sheets
+from tethercap.cli._progress import say
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.convert.sheet import PAPERS, SheetLook
 from tethercap.image_files.metadata import xmp_packet
 from tethercap.profile_files import load_film_format
 from tethercap.roll.folder import Roll
+from tethercap.roll.store import waiting_path
 from tethercap.roll.view import read_roll
 
 _WHOLE_ROLL = "fit"
@@ -92,7 +94,8 @@ def make_sheets(roll: Roll, order: SheetOrder) -> list[Path]:
     film_format = load_film_format(roll.setup.film_format, project=roll.path)
     name = "light-table" if order.look is SheetLook.LIGHT_TABLE and order.form is not SheetForm.HTML else "contact"
     stem = roll.path / f"{roll.setup.id}_{name}"
-    paths = write_sheets(read_roll(roll.path), film_format, order, stem)
+    paths = write_sheets(read_roll(roll.path), film_format, order, stem, name=waiting_path)
     for path in paths:
-        roll.note_sheet(path)
+        for sentence in roll.put_sheet(waiting_path(path), path).kept_words:
+            say(f"{path.name}: {sentence}")
     return paths

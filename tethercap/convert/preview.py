@@ -5,16 +5,19 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from tethercap.convert.cells import measure_cells
-from tethercap.convert.develop import finish_density
+from tethercap.convert.develop import LUT_SIZE, PLACES, finish_density
 from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
-from tethercap.convert.flat_field import FlatField
 from tethercap.convert.pipeline import grey_model, make_tables
 from tethercap.convert.recipe import Recipe
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import F32Array, RawPicture, U8Array
+
+_NEGATIVE_EXPONENT, _SLIDE_EXPONENT = -0.7, 0.42
+"""Encoded values of a print go about with this power of the film's light (slope 0.6 of a negative, 1/2.4 of the
+encoding): averaged so, a few pixels of the RAW give what the positive gives in small, on edges and in grain as well."""
+_LEAST_COUNTS = 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -22,9 +25,11 @@ class Preview:
     """One frame in small, ready to be printed with any recipe."""
 
     raw: RawPicture
-    counts: F32Array
-    """Counts over black, shape (rows, columns, 3), unevenness of the rig taken out."""
+    film: F32Array
+    """Shape (rows, columns, 3): density against one count over black; of a slide counts over black."""
     film_kind: FilmKind
+    cell_px: int
+    """Pixels of the RAW that one pixel is the mean of, either way."""
 
     def draw(self, recipe: Recipe, base: FilmBase, model: FilmModel, exposure: PrintExposure) -> U8Array:
         """Print it.
@@ -44,16 +49,26 @@ class Preview:
         kind = self.film_kind
         used = grey_model(model, recipe) if kind is FilmKind.BW_NEGATIVE else model
         tables = make_tables(self.raw, base, used, exposure, recipe, kind, with_flat=True)
-        over_base = np.maximum(self.counts, np.float32(0.5)) / np.array(base.counts_rgb, np.float32)
-        pixels = over_base if kind is FilmKind.SLIDE else np.float32(-1.0) * np.log10(over_base)
-        printed = finish_density(np.ascontiguousarray(pixels), tables)
+        clear = np.array(base.counts_rgb, np.float32)
+        over_base = self.film + np.log10(clear) if kind.is_negative else self.film / clear
+        printed = finish_density(over_base, tables)
         return np.ascontiguousarray(cv2.convertScaleAbs(printed, alpha=255.0 / 65535.0)[..., ::-1]).astype(np.uint8)
 
 
-def make_preview(
-    raw: RawPicture, film_kind: FilmKind, flat: FlatField | None = None, long_side_px: int = 1500
-) -> Preview:
+def make_preview(raw: RawPicture, film_kind: FilmKind, long_side_px: int = 1500) -> Preview:
     """Measure a frame for previews, at most `long_side_px` pixels along its longer side."""
     cell_px = max(-(-max(raw.mosaic.shape) // long_side_px // 4) * 4, 4)
-    cells = measure_cells(raw, flat, cell_px)
-    return Preview(raw, cells.counts, film_kind)
+    rows, columns = (side // cell_px for side in raw.mosaic.shape)
+    exponent = _NEGATIVE_EXPONENT if film_kind.is_negative else _SLIDE_EXPONENT
+    sums, seen = np.zeros((rows, columns, 3), np.float32), np.zeros(3, np.float32)
+    for row, column in PLACES:
+        colour = int(raw.pattern[row, column])
+        over_black = np.maximum(np.arange(LUT_SIZE) - raw.black[row, column], _LEAST_COUNTS)
+        plane = np.ascontiguousarray(raw.mosaic[row : rows * cell_px : 2, column : columns * cell_px : 2])
+        powers = cv2.LUT(plane, (over_black**exponent).astype(np.float32))
+        sums[..., colour] += cv2.resize(powers, (columns, rows), interpolation=cv2.INTER_AREA)
+        seen[colour] += 1
+    means = sums / seen
+    # The logarithm is taken here, once, and not with every turn of a recipe.
+    film = -np.log10(means) / exponent if film_kind.is_negative else means ** (1.0 / exponent)
+    return Preview(raw, film.astype(np.float32), film_kind, cell_px)

@@ -76,6 +76,8 @@ class Recipe:
     trim_mm: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     """Cut off beyond the border at left, top, right, bottom of the finished picture, mm on the film; negative adds."""
     dust: Dust = Dust.KEEP
+    jpeg: bool = False
+    """Write the positive as a JPEG of full size as well."""
 
     def __post_init__(self) -> None:
         """Refuse what no picture can be made with.

@@ -211,7 +211,9 @@ def _make_parents(xmp: "exiv2.XmpData", key: str) -> None:
         return
     if xmp.findKey(exiv2.XmpKey(found["array"])) == xmp.end():
         array = exiv2.XmpTextValue()
-        array.setXmpArrayType(exiv2.XmpValue.XmpArrayType.xaSeq)
+        is_bag = exiv2.XmpProperties.propertyType(exiv2.XmpKey(found["array"])) == exiv2.TypeId.xmpBag
+        kinds = exiv2.XmpValue.XmpArrayType
+        array.setXmpArrayType(kinds.xaBag if is_bag else kinds.xaSeq)
         xmp.add(exiv2.XmpKey(found["array"]), array)
 
 

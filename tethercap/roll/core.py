@@ -22,7 +22,9 @@ RAW_FOLDER: Final = "raw"
 POSITIVE_FOLDER: Final = "positive"
 PROOF_FOLDER: Final = "proof"
 ASIDE_FOLDER: Final = "aside"
-RESULT_FOLDERS: Final = (POSITIVE_FOLDER, PROOF_FOLDER, "linear", "density", "dust")
+EDITED_FOLDER: Final = "edited"
+"""Results that a person or another program changed, put out of the way of those that were made anew; kept."""
+RESULT_FOLDERS: Final = (POSITIVE_FOLDER, PROOF_FOLDER, "jpeg", "linear", "density", "dust")
 """Made from the pictures, and may be made again; those after the first two are there where they were asked for."""
 
 CARD_SAFE: Final = "The picture is still on the card; nothing that was filed is touched."

@@ -73,12 +73,19 @@ class _Writing:
 
     def results(self, take: TakeRecord, embed: Embedder) -> None:
         """Write properties into a take's positive and proof."""
-        if take.converted is None:
-            return
-        frame_id = FrameId.parse(take.filed.frame)
-        properties = positive_properties(self.core.state.setup, frame_id, take, made_at=take.converted_at)
-        for file in filter(None, (take.converted.positive, take.converted.proof)):
-            self._result(file, properties, embed)
+        first = FrameId.parse(take.filed.frame)
+        for converted, at in ((take.converted, take.converted_at), (take.second, take.second_at)):
+            if converted is not None:
+                frame_id = first.second if converted.second else first
+                further = [
+                    other
+                    for number in converted.takes
+                    if number != take.number and (other := self.core.state.take(first, number)) is not None
+                ]
+                properties = positive_properties(self.core.state.setup, frame_id, take, further=further, made_at=at)
+                jpegs = [made.file for made in take.made if made.what == "jpeg" and made.second == converted.second]
+                for file in filter(None, (converted.positive, converted.proof, *jpegs)):
+                    self._result(file, properties, embed)
 
     def _result(self, file: str, properties: Mapping[str, object], embed: Embedder) -> None:
         core, path = self.core, self.core.path / file

@@ -221,6 +221,10 @@ class Converted(_Body, frozen=True, kw_only=True, tag="converted"):
     proof: str = ""
     positive_sha256: str
     proof_sha256: str = ""
+    second: bool = False
+    """Of the second frame, where two are in one shot; `frame` is the first, under whose number the shot is filed."""
+    takes: tuple[int, ...] = ()
+    """Numbers of all takes it was made of, where it was made of several."""
     recipe: str = ""
     steps: Any = None
     """Each step of the conversion with its parameters."""
@@ -231,12 +235,18 @@ class Converted(_Body, frozen=True, kw_only=True, tag="converted"):
 
 
 class Made(_Body, frozen=True, kw_only=True, tag="made"):
-    """A further file was made of a take, in a folder named by what it is: an archive picture, a mask of its dust."""
+    """A further file was made of a take, in a folder named by what it is: an archive picture, a mask of its dust, a
+    positive that a person changed.
+    """
 
     frame: str
     take: int
     file: str
+    was: str = ""
+    """Where it stood before it was put out of the way."""
     sha256: str
+    second: bool = False
+    """As in `converted`."""
     what: str = ""
 
 

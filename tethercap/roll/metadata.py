@@ -15,7 +15,7 @@ the picture was taken, as far as anybody knows.
 """
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import Final
 
@@ -94,16 +94,21 @@ def properties_for(setup: RollSetup, frame_id: FrameId, take: TakeRecord) -> Pro
     return _known(properties)
 
 
-def positive_properties(setup: RollSetup, frame_id: FrameId, take: TakeRecord, *, made_at: str = "") -> Properties:
+def positive_properties(
+    setup: RollSetup, frame_id: FrameId, take: TakeRecord, *, further: Sequence[TakeRecord] = (), made_at: str = ""
+) -> Properties:
     """Properties to be embedded in a positive: what the sidecar says, what it was made from, and EXIF for old readers.
 
     Parameters
     ----------
+    further : sequence of TakeRecord
+        Other takes that went into it.
     made_at : str
         When the positive was made, ISO 8601 with time zone; left out where not known.
     """
     filed = take.filed
     raw_id = document_id(filed.sha256)
+    numbers = sorted(str(each.number) for each in (take, *further))
     history = "Xmp.xmpMM.History[1]/stEvt:"
     properties = {
         **_described(setup, frame_id),
@@ -117,10 +122,61 @@ def positive_properties(setup: RollSetup, frame_id: FrameId, take: TakeRecord, *
         f"{history}action": "converted",
         f"{history}when": made_at,
         f"{history}softwareAgent": filed.software,
+        f"{history}parameters": f"made of takes {', '.join(numbers)}" if further else "",
         "Xmp.xmp.CreatorTool": filed.software,
         "Xmp.xmp.ModifyDate": made_at,
+        **_ingredients([take, *further] if further else []),
     }
     return _known(properties)
+
+
+def _ingredients(takes: Sequence[TakeRecord]) -> Properties:
+    """Name all pictures that a positive of several was made of (XMP part 2, xmpMM:Ingredients)."""
+    properties: Properties = {}
+    for place, take in enumerate(takes, start=1):
+        item = f"Xmp.xmpMM.Ingredients[{place}]/stRef:"
+        properties[f"{item}documentID"] = document_id(take.filed.sha256)
+        properties[f"{item}filePath"] = take.filed.file
+    return properties
+
+
+def file_properties(file: str, shot: ShotData, film_kind: FilmKind) -> Properties:
+    """Properties to be embedded in a positive of a RAW file that is in no roll.
+
+    Parameters
+    ----------
+    file : str
+        Name of the RAW.
+    shot : ShotData
+        What the RAW says of itself.
+    film_kind : FilmKind
+    """
+    copied = {
+        "Exif.Image.Make": shot.camera_make,
+        "Exif.Image.Model": shot.camera_model,
+        "Exif.Photo.DateTimeDigitized": exif_date(shot.taken_at or ""),
+        "Exif.Photo.ExposureTime": _ratio(shot.exposure_s),
+        "Exif.Photo.FNumber": _ratio(shot.f_number),
+        "Exif.Photo.ISOSpeedRatings": str(shot.iso or ""),
+        "Exif.Photo.FocalLength": _ratio(shot.focal_length_mm),
+        "Exif.Photo.LensModel": shot.lens_model,
+        "Exif.Photo.BodySerialNumber": shot.camera_serial,
+        "Exif.Photo.FileSource": _DIGITAL_STILL_CAMERA,
+    }
+    return _known(
+        {
+            **copied,
+            "Xmp.exif.DateTimeDigitized": shot.taken_at,
+            "Xmp.iptcExt.DigitalSourceType": _source_type(film_kind),
+            "Xmp.tethercap.FilmKind": film_kind.value,
+            "Xmp.xmpMM.DerivedFrom/stRef:filePath": file,
+            "Xmp.xmpMM.History[1]/stEvt:action": "converted",
+        }
+    )
+
+
+def _source_type(film_kind: FilmKind) -> str:
+    return _SOURCE_TYPE + ("negativeFilm" if film_kind.is_negative else "positiveFilm")
 
 
 def document_id(text: str) -> str:
@@ -135,7 +191,6 @@ def _known(properties: Properties) -> Properties:
 def _described(setup: RollSetup, frame_id: FrameId) -> Properties:
     """What a person said about the picture."""
     notes = setup.notes_for(frame_id)
-    kind = "negativeFilm" if FilmKind(setup.film_kind).is_negative else "positiveFilm"
     return {
         "Xmp.dc.title": notes.title or stem(setup.id, frame_id),
         "Xmp.dc.description": notes.caption,
@@ -149,7 +204,7 @@ def _described(setup: RollSetup, frame_id: FrameId) -> Properties:
         "Xmp.photoshop.DateCreated": notes.taken_on,
         "Xmp.iptc.Location": notes.place,
         "Xmp.exif.UserComment": notes.notes,
-        "Xmp.iptcExt.DigitalSourceType": _SOURCE_TYPE + kind,
+        "Xmp.iptcExt.DigitalSourceType": _source_type(FilmKind(setup.film_kind)),
     }
 
 

@@ -76,6 +76,11 @@ class FrameId:
         label = str(self.number).zfill(2) if self.number > 0 else str(FrameId(self.number))
         return label + ("A" if self.is_half else "")
 
+    @property
+    def second(self) -> "FrameId":
+        """Number of the second frame where two are in one shot: 7A beside 7, and 8 beside 7A."""
+        return self.next(1, by_halves=True)
+
     def next(self, step: int = 1, *, by_halves: bool = False) -> "FrameId":
         """Go on along the film by `step` frames, backwards where it is negative.
 

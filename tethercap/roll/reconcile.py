@@ -70,14 +70,14 @@ def _name_waiting(core: RollCore) -> list[str]:
 
 
 def _name_waiting_results(core: RollCore) -> None:
-    """Give their names to positives and proofs that the record knows already."""
-    for name in RESULT_FOLDERS:
+    """Give their names to positives, proofs and sheets that the record knows already."""
+    for name in ("", *RESULT_FOLDERS):
         for path in _files_in(core.path / name):
             waiting = _UNFINISHED_RESULT.fullmatch(path.name)
             if waiting is None:
                 continue
             target = path.with_name(path.name[1 : waiting.start(1) - 1])
-            if core.state.sums.get(f"{name}/{target.name}") == file_sha256(path):
+            if core.state.sums.get(core.relative(target)) == file_sha256(path):
                 core.layer.replace(path, target)
                 core.layer.sync_folder(target.parent)
 
@@ -219,12 +219,12 @@ def _go_on_describing(core: RollCore) -> list[str]:
 
 
 def _sweep(core: RollCore) -> None:
-    """Take away sidecars, manifests, positives and proofs that were half written: all can be made again."""
+    """Take away sidecars, manifests, positives, proofs and sheets that were half written: all can be made again."""
     for folder in (core.path, core.path / RAW_FOLDER):
         for path in folder.iterdir():
             if path.name.startswith(".") and path.suffix == _UNFINISHED_TEXT_SUFFIX and path.is_file():
                 core.layer.remove(path)
-    for name in RESULT_FOLDERS:
+    for name in ("", *RESULT_FOLDERS):
         for path in _files_in(core.path / name):
             if _UNFINISHED_RESULT.fullmatch(path.name):
                 core.layer.remove(path)

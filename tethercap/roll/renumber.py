@@ -18,7 +18,7 @@ from tethercap.roll.describe import write_metadata
 from tethercap.roll.lines import FileMove, FrameMove, Renumbered, Renumbering, RenumberingParked
 from tethercap.roll.names import FrameId, stem
 from tethercap.roll.setup_file import RECIPES_NAME
-from tethercap.roll.state import FrameRecord, RollState, TakeRecord
+from tethercap.roll.state import FrameRecord, RollState, TakeRecord, second_id
 from tethercap.roll.store import disk_troubles, write_whole
 
 
@@ -47,6 +47,11 @@ def renumber(core: RollCore, new_ids: Mapping[FrameId, FrameId]) -> None:
         _check_moves(core.state, moves)
         if not moves:
             return
+        seconds = {
+            second: new_id.second
+            for frame_id, new_id in moves.items()
+            if (second := second_id(core.state.frames, frame_id)) is not None
+        }
         if core.arriving:
             raise RollError(
                 f"A picture is on its way ({', '.join(sorted(core.arriving))}); nothing was renumbered.",
@@ -60,42 +65,52 @@ def renumber(core: RollCore, new_ids: Mapping[FrameId, FrameId]) -> None:
             )
         )
         finish(core)
-        _move_recipes(core, moves)
+        _move_recipes(core, {**moves, **seconds})
         changed = [take for new in moves.values() for take in core.state.frame(new).takes]
         write_metadata(core, changed)
 
 
 def _check_moves(state: RollState, moves: Mapping[FrameId, FrameId]) -> None:
-    targets = list(moves.values())
-    for target in targets:
-        if targets.count(target) > 1 or (target in state.frames and target not in moves):
-            raise RollExistsError(
-                f"Frame {target} would be there twice; nothing was renumbered.",
-                safe=FILED_SAFE,
-                todo="Give every frame a number of its own.",
-            )
+    taken: set[FrameId] = set()
+    for frame_id in state.frames:
+        new_id = moves.get(frame_id, frame_id)
+        for number in (new_id, *([new_id.second] if second_id(state.frames, frame_id) is not None else [])):
+            if number in taken:
+                raise RollExistsError(
+                    f"Frame {number} would be there twice; nothing was renumbered.",
+                    safe=FILED_SAFE,
+                    todo="Give every frame a number of its own.",
+                )
+            taken.add(number)
 
 
 def _file_moves(core: RollCore, moves: Mapping[FrameId, FrameId]) -> Iterable[FileMove]:
     for frame_id, new_id in moves.items():
+        has_second = second_id(core.state.frames, frame_id) is not None
         for take in core.state.frame(frame_id).takes:
-            for file in _files_of(take):
-                if (core.path / file).exists():
+            for file, is_second in _files_of(take):
+                if (core.path / file).exists() and (has_second or not is_second):
+                    old_stem, new_stem = (
+                        stem(core.state.setup.id, number.second if is_second else number, take.number)
+                        for number in (frame_id, new_id)
+                    )
                     folder, _, name = file.rpartition("/")
-                    suffix = name[name.rindex(".") :]
-                    new = f"{folder}/{stem(core.state.setup.id, new_id, take.number)}{suffix}"
-                    yield FileMove(old=file, via=f"{folder}/.{name}.moving", new=new)
+                    # What follows the number stays: a suffix, or the count of a positive that was kept.
+                    rest = name.removeprefix(old_stem) if name.startswith(old_stem) else name[name.rindex(".") :]
+                    yield FileMove(old=file, via=f"{folder}/.{name}.moving", new=f"{folder}/{new_stem}{rest}")
 
 
-def _files_of(take: TakeRecord) -> Iterable[str]:
-    yield take.filed.file
-    yield take.sidecar
-    yield from (companion.file for companion in take.companions)
-    yield from (made.file for made in take.made)
-    if take.converted is not None:
-        yield take.converted.positive
-        if take.converted.proof:
-            yield take.converted.proof
+def _files_of(take: TakeRecord) -> Iterable[tuple[str, bool]]:
+    """Each file of a take, and whether it is named by the second frame of two in one shot."""
+    yield take.filed.file, False
+    yield take.sidecar, False
+    yield from ((companion.file, False) for companion in take.companions)
+    yield from ((made.file, made.second) for made in take.made)
+    for converted in (take.converted, take.second):
+        if converted is not None:
+            yield converted.positive, converted.second
+            if converted.proof:
+                yield converted.proof, converted.second
 
 
 def finish(core: RollCore) -> bool:

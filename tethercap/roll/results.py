@@ -1,21 +1,40 @@
 """The part of an open roll that has to do with what is made from its pictures."""
 
-import os
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from tethercap import __version__
 from tethercap.errors import RollError
 from tethercap.roll import describe
-from tethercap.roll.core import FILED_SAFE, POSITIVE_FOLDER, PROOF_FOLDER, RollCore
+from tethercap.roll.core import EDITED_FOLDER, FILED_SAFE, POSITIVE_FOLDER, PROOF_FOLDER, RollCore
 from tethercap.roll.fixity import file_sha256
-from tethercap.roll.lines import Converted, Made, SheetMade
+from tethercap.roll.lines import Converted, Made, SetAside, SheetMade
 from tethercap.roll.names import FrameId, stem
 from tethercap.roll.outcome import FiledTake
 from tethercap.roll.room import Room, look_at_room
 from tethercap.roll.setup import FrameNotes
-from tethercap.roll.store import disk_troubles
+from tethercap.roll.store import disk_troubles, free_name, place_of, waiting_path
+
+_CHANGED = "changed by another program"
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """Results that are in their place."""
+
+    files: tuple[Path, ...]
+    kept: tuple[Path, ...] = ()
+    """Where those that a person or another program had changed are kept now."""
+
+    @property
+    def kept_words(self) -> tuple[str, ...]:
+        """A sentence for each that was kept."""
+        return tuple(
+            f"What was there had been changed since it was made; it is kept as {path.parent.name}/{path.name}."
+            for path in self.kept
+        )
 
 
 class RollResults:
@@ -42,87 +61,9 @@ class RollResults:
         with self._core.guard:
             return any(take.filed.sha256 == sha256 for take in self._core.state.takes())
 
-    def note_positive(
-        self,
-        frame_id: FrameId | str,
-        take: int,
-        positive: Path,
-        proof: Path | None = None,
-        *,
-        recipe: str = "",
-        steps: Any = None,
-        base: Any = None,
-        warnings: tuple[str, ...] = (),
-        positive_sha256: str = "",
-        proof_sha256: str = "",
-        picture_sha256: str = "",
-    ) -> None:
-        """Note that a positive was made of a take, and how.
-
-        Parameters
-        ----------
-        positive, proof : Path
-            Inside the roll's folder, whole and on the disk.
-        steps, base
-            Anything that JSON can hold: each step with its parameters, the film base that was used.
-        positive_sha256, proof_sha256 : str, optional
-            Hex, where the one who wrote the files knows them; otherwise the files are read.
-        picture_sha256 : str, optional
-            Of the picture it was made of, hex: if that got another number meanwhile, so do these files.
-
-        Raises
-        ------
-        RollError
-            If a file lies outside the roll, or there is no such take any more.
-        StorageError
-        """
-        core, frame = self._core, FrameId.parse(frame_id)
-        with disk_troubles(f"noting the positive of frame {frame}", safe=FILED_SAFE):
-            positive_sha256 = positive_sha256 or file_sha256(positive)
-            if proof is not None:
-                proof_sha256 = proof_sha256 or file_sha256(proof)
-            with core.guard:
-                if picture_sha256:
-                    frame, take, positive, proof = self._under_its_number(picture_sha256, frame, take, positive, proof)
-                core.say(
-                    Converted(
-                        frame=str(frame),
-                        take=take,
-                        positive=core.relative(positive),
-                        proof=core.relative(proof) if proof is not None else "",
-                        positive_sha256=positive_sha256,
-                        proof_sha256=proof_sha256,
-                        recipe=recipe,
-                        steps=steps,
-                        base=base,
-                        warnings=warnings,
-                        software=f"tethercap {__version__}",
-                    )
-                )
-                core.write_manifest()
-
-    def _under_its_number(
-        self, picture_sha256: str, frame: FrameId, take: int, positive: Path, proof: Path | None
-    ) -> tuple[FrameId, int, Path, Path | None]:
-        """Give what was made of a picture the number that the picture has by now."""
-        core = self._core
-        now = next((record for record in core.state.takes() if record.filed.sha256 == picture_sha256), None)
-        if now is None:
-            raise RollError(f"{positive.name} was made of a picture that is not in the roll any more.", safe=FILED_SAFE)
-        frame_now = FrameId.parse(now.filed.frame)
-        if (frame_now, now.number) == (frame, take):
-            return frame, take, positive, proof
-        renamed = self.positive_path(frame_now, now.number, positive.suffix)
-        core.layer.rename_new(positive, renamed)
-        if proof is not None:
-            proof_renamed = self.proof_path(frame_now, now.number)
-            core.layer.rename_new(proof, proof_renamed)
-            proof = proof_renamed
-        return frame_now, now.number, renamed, proof
-
     def waiting_path(self, path: Path) -> Path:
         """Name under which a result is written before it takes the place of the one that is at `path`."""
-        return path.with_name(f".{path.name}.{os.getpid()}.part")
+        return waiting_path(path)
 
     def put_positive(
         self,
@@ -133,58 +74,75 @@ class RollResults:
         *,
         positive_sha256: str,
         proof_sha256: str = "",
+        picture_sha256: str = "",
+        is_second: bool = False,
         **told: Any,
-    ) -> None:
+    ) -> Placed:
         """Put a positive that waits under its `waiting_path` in the place of the one that is there, and note it.
 
-        The record says so first: a run that is cut off between the two is made good when the roll is opened.
+        The record says so first: a run that is cut off between the two is made good when the roll is opened. What is
+        there and was changed by a person or another program is kept under another name, in the folder edited/.
 
         Parameters
         ----------
+        frame_id, take
+            What it was made of.
         waiting_positive, waiting_proof : Path
-            Whole and on the disk; the names end up at `positive_path` and `proof_path`.
+            Whole and on the disk; they end up at `positive_path` and `proof_path`.
         positive_sha256, proof_sha256 : str
             Hex, of the waiting files.
+        picture_sha256 : str, optional
+            Of the picture it was made of, hex: if that got another number meanwhile, so do these files.
+        is_second : bool
+            It is the second frame's, where two are in the shot: it gets the number after the frame's.
         **told
-            Recipe, steps, base and warnings, as in `note_positive`.
+            Recipe, steps, base, warnings and takes, as in `lines.Converted`; anything that JSON can hold.
 
         Raises
         ------
         RollError
-            If a file lies outside the roll.
+            If the picture is not in the roll any more.
         StorageError
         """
         core, frame = self._core, FrameId.parse(frame_id)
-        positive, proof = self.positive_path(frame, take), self.proof_path(frame, take)
         with disk_troubles(f"putting the positive of frame {frame} in its place", safe=FILED_SAFE), core.guard:
+            frame, take = self._now(frame, take, picture_sha256)
+            number = frame.second if is_second else frame
+            moves = {waiting_positive: self.positive_path(number, take, place_of(waiting_positive).suffix)}
+            if waiting_proof is not None:
+                moves[waiting_proof] = self.proof_path(number, take)
             converted = Converted(
                 frame=str(frame),
                 take=take,
-                positive=core.relative(positive),
-                proof=core.relative(proof) if waiting_proof is not None else "",
+                positive=core.relative(moves[waiting_positive]),
+                proof=core.relative(moves[waiting_proof]) if waiting_proof is not None else "",
                 positive_sha256=positive_sha256,
                 proof_sha256=proof_sha256,
+                second=is_second,
                 software=f"tethercap {__version__}",
                 **told,
             )
-            moves = [(waiting_positive, positive), *([(waiting_proof, proof)] if waiting_proof is not None else [])]
-            for waiting, _ in moves:
-                core.layer.sync_folder(waiting.parent)
-            core.say(converted)
-            for waiting, place in moves:
-                core.layer.replace(waiting, place)
-                core.layer.sync_folder(place.parent)
-            core.write_manifest()
+            kept = [self._keep_changed(place, frame, take, is_second=is_second) for place in moves.values()]
+            self._put(moves, converted)
+        return Placed(tuple(moves.values()), tuple(filter(None, kept)))
 
     def made_path(self, frame_id: FrameId | str, take: int, what: str, suffix: str) -> Path:
         """Where a further file made of a take belongs, in a folder that is named by what it is."""
         folder = self._core.make_folder(what)
         return folder / (stem(self._core.state.setup.id, FrameId.parse(frame_id), take) + suffix)
 
-    def put_made(self, frame_id: FrameId | str, take: int, waiting: Path, what: str, *, sha256: str) -> Path:
-        """Put a further file that waits under its `waiting_path` in its place, and note it; return where it is.
-
-        The record says so first, as with `put_positive`.
+    def put_made(
+        self,
+        frame_id: FrameId | str,
+        take: int,
+        waiting: Path,
+        what: str,
+        *,
+        sha256: str,
+        picture_sha256: str = "",
+        is_second: bool = False,
+    ) -> Placed:
+        """Put a further file that waits under its `waiting_path` in its place, and note it, as `put_positive` does.
 
         Parameters
         ----------
@@ -194,25 +152,27 @@ class RollResults:
             As given to `made_path`.
         sha256 : str
             Hex, of the waiting file.
+        picture_sha256, is_second
+            As in `put_positive`.
 
         Raises
         ------
         RollError
-            If the file lies outside the roll.
+            If the picture is not in the roll any more.
         StorageError
         """
         core, frame = self._core, FrameId.parse(frame_id)
-        place = waiting.with_name(waiting.name[1:].rsplit(".", 2)[0])
         with disk_troubles(f"putting {what} of frame {frame} in its place", safe=FILED_SAFE), core.guard:
-            core.layer.sync_folder(waiting.parent)
-            core.say(Made(frame=str(frame), take=take, file=core.relative(place), sha256=sha256, what=what))
-            core.layer.replace(waiting, place)
-            core.layer.sync_folder(place.parent)
-            core.write_manifest()
-        return place
+            frame, take = self._now(frame, take, picture_sha256)
+            place = self.made_path(frame.second if is_second else frame, take, what, place_of(waiting).suffix)
+            file = core.relative(place)
+            made = Made(frame=str(frame), take=take, file=file, sha256=sha256, second=is_second, what=what)
+            kept = self._keep_changed(place, frame, take, is_second=is_second)
+            self._put({waiting: place}, made)
+        return Placed((place,), (kept,) if kept is not None else ())
 
-    def note_sheet(self, sheet: Path) -> None:
-        """Note that the contact sheet was written.
+    def put_sheet(self, waiting: Path, place: Path) -> Placed:
+        """Put a contact sheet that waits under its `waiting_path` in its place, and note it, as `put_positive` does.
 
         Raises
         ------
@@ -220,9 +180,59 @@ class RollResults:
             If it lies outside the roll.
         StorageError
         """
-        with disk_troubles("noting the contact sheet", safe=FILED_SAFE), self._core.guard:
-            self._core.say(SheetMade(file=self._core.relative(sheet), sha256=file_sha256(sheet)))
-            self._core.write_manifest()
+        core = self._core
+        with disk_troubles("putting the contact sheet in its place", safe=FILED_SAFE), core.guard:
+            sheet = SheetMade(file=core.relative(place), sha256=file_sha256(waiting))
+            kept = self._keep_changed(place)
+            self._put({waiting: place}, sheet)
+        return Placed((place,), (kept,) if kept is not None else ())
+
+    def _now(self, frame: FrameId, take: int, picture_sha256: str) -> tuple[FrameId, int]:
+        """Number and take that a picture has by now."""
+        state = self._core.state
+        given = state.take(frame, take)
+        if not picture_sha256 or (given is not None and given.filed.sha256 == picture_sha256):
+            return frame, take
+        now = next((each for each in state.takes() if each.filed.sha256 == picture_sha256), None)
+        if now is None:
+            raise RollError(f"The picture of frame {frame}, take {take}, is not in the roll any more.", safe=FILED_SAFE)
+        return FrameId.parse(now.filed.frame), now.number
+
+    def _keep_changed(
+        self, place: Path, frame: FrameId | None = None, take: int = 0, *, is_second: bool = False
+    ) -> Path | None:
+        """Move a result that is not as the record knows it to edited/: a person may have worked on it."""
+        core = self._core
+        if not place.exists():
+            return None
+        was, sha256 = core.relative(place), file_sha256(place)
+        if sha256 == core.state.sums.get(was):
+            return None
+        kept = free_name(core.make_folder(EDITED_FOLDER) / place.name)
+        core.layer.rename_new(place, kept)
+        core.layer.sync_folder(kept.parent)
+        core.layer.sync_folder(place.parent)
+        file = core.relative(kept)
+        if frame is None:
+            core.say(SetAside(file=file, was=was, why=_CHANGED, sha256=sha256, size_bytes=kept.stat().st_size))
+        else:
+            core.say(
+                Made(
+                    frame=str(frame), take=take, file=file, was=was, sha256=sha256, second=is_second, what=EDITED_FOLDER
+                )
+            )
+        return kept
+
+    def _put(self, moves: Mapping[Path, Path], line: Converted | Made | SheetMade) -> None:
+        """Say what is put where, then give the waiting files their names."""
+        core = self._core
+        for waiting in moves:
+            core.layer.sync_folder(waiting.parent)
+        core.say(line)
+        for waiting, place in moves.items():
+            core.layer.replace(waiting, place)
+            core.layer.sync_folder(place.parent)
+        core.write_manifest()
 
     def change_setup(self, changes: Mapping[str, object] = {}, frames: Iterable[FrameNotes] = ()) -> None:
         """Change roll.toml, comments kept, and go on with what it says now. `describe` brings it into the pictures.

@@ -1,6 +1,6 @@
 """What a roll's record adds up to: frames, takes, numbering, and the sums of all files. Values only."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Final, Literal
@@ -67,6 +67,10 @@ class TakeRecord:
     """The last positive made of it."""
     converted_at: str = ""
     """UTC, ISO 8601."""
+    second: Converted | None = None
+    """The last positive of the second frame, where two are in this one shot."""
+    second_at: str = ""
+    """UTC, ISO 8601."""
     companions: tuple[Companion, ...] = ()
     """Other files of the same shot."""
     made: tuple[Made, ...] = ()
@@ -129,6 +133,13 @@ class FrameRecord:
     def without_take(self, number: int) -> "FrameRecord":
         """Give the frame without that take."""
         return replace(self, takes=tuple(take for take in self.takes if take.number != number))
+
+
+def second_id(frames: Mapping[FrameId, FrameRecord], frame_id: FrameId) -> FrameId | None:
+    """Number of the second frame, where a shot of this one shows two; None also where that number is a frame's own."""
+    frame, second = frames.get(frame_id), frame_id.second
+    shows_two = frame is not None and any(take.second is not None for take in frame.takes)
+    return second if shows_two and second not in frames else None
 
 
 @dataclass(slots=True)
@@ -245,6 +256,8 @@ class RollState:
         frame_id = FrameId.parse(further.frame)
         take = self.take(frame_id, further.take)
         self.sums[further.file] = further.sha256
+        if isinstance(further, Made):
+            self.sums.pop(further.was, None)
         if take is None:
             return
         if isinstance(further, Made):
@@ -264,11 +277,17 @@ class RollState:
         self.sums[converted.positive] = converted.positive_sha256
         if converted.proof:
             self.sums[converted.proof] = converted.proof_sha256
-        if take is not None:
-            self.frames[frame_id] = self.frame(frame_id).with_take(replace(take, converted=converted, converted_at=at))
+        if take is None:
+            return
+        if converted.second:
+            take = replace(take, second=converted, second_at=at)
+        else:
+            take = replace(take, converted=converted, converted_at=at)
+        self.frames[frame_id] = self.frame(frame_id).with_take(take)
 
     def _set_aside(self, moved: SetAside) -> None:
         self.aside.add(moved.file)
+        self.sums.pop(moved.was, None)
         if moved.sha256:
             self.sums[moved.file] = moved.sha256
         if moved.frame:
@@ -352,14 +371,6 @@ def _renamed(take: TakeRecord, frame: str, new_names: dict[str, str]) -> TakeRec
     filed = msgspec.structs.replace(
         take.filed, frame=frame, file=new_names.get(take.filed.file, take.filed.file), waits_as=""
     )
-    converted = take.converted
-    if converted is not None:
-        converted = msgspec.structs.replace(
-            converted,
-            frame=frame,
-            positive=new_names.get(converted.positive, converted.positive),
-            proof=new_names.get(converted.proof, converted.proof),
-        )
     companions = tuple(
         msgspec.structs.replace(companion, frame=frame, file=new_names.get(companion.file, companion.file), waits_as="")
         for companion in take.companions
@@ -367,7 +378,25 @@ def _renamed(take: TakeRecord, frame: str, new_names: dict[str, str]) -> TakeRec
     made = tuple(
         msgspec.structs.replace(other, frame=frame, file=new_names.get(other.file, other.file)) for other in take.made
     )
-    return replace(take, filed=filed, converted=converted, companions=companions, made=made)
+    return replace(
+        take,
+        filed=filed,
+        converted=_renamed_positive(take.converted, frame, new_names),
+        second=_renamed_positive(take.second, frame, new_names),
+        companions=companions,
+        made=made,
+    )
+
+
+def _renamed_positive(converted: Converted | None, frame: str, new_names: dict[str, str]) -> Converted | None:
+    if converted is None:
+        return None
+    return msgspec.structs.replace(
+        converted,
+        frame=frame,
+        positive=new_names.get(converted.positive, converted.positive),
+        proof=new_names.get(converted.proof, converted.proof),
+    )
 
 
 def _check_paths(body: LineBody) -> None:

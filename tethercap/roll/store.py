@@ -8,6 +8,7 @@ import contextlib
 import ctypes
 import errno
 import fcntl
+import itertools
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -157,6 +158,22 @@ def _rename_by_kernel(source: Path, target: Path) -> bool:
     if code in _NO_SUCH_CALL:
         return False
     raise OSError(code, os.strerror(code), str(source), None, str(target))
+
+
+def waiting_path(path: Path) -> Path:
+    """Name under which a result is written before it takes the place of the one that is at `path`."""
+    return path.with_name(f".{path.name}.{os.getpid()}.part")
+
+
+def place_of(waiting: Path) -> Path:
+    """Where a result that waits under its `waiting_path` belongs."""
+    return waiting.with_name(waiting.name[1:].rsplit(".", 2)[0])
+
+
+def free_name(path: Path) -> Path:
+    """Give `path`, or where something has that name the first of ``name-2.tif``, ``name-3.tif`` ... that is free."""
+    names = (path.stem if count == 1 else f"{path.stem}-{count}" for count in itertools.count(1))
+    return next(free for name in names if not (free := path.with_name(name + path.suffix)).exists())
 
 
 def write_whole(layer: FileLayer, path: Path, content: bytes, *, sync_folder: bool = True) -> None:

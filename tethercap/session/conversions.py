@@ -1,4 +1,4 @@
-"""Conversions under way: handed to workers when a frame is filed, noted in the roll when they are done."""
+"""Conversions under way: handed to workers when a frame is filed, put into the roll when they are done."""
 
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
@@ -16,13 +16,23 @@ class Converted(Protocol):
     """What a converter gives back."""
 
     @property
-    def positive(self) -> Path:
-        """The finished picture."""
+    def positive(self) -> Path | None:
+        """The finished picture, whole under its waiting name."""
         ...
 
     @property
-    def proof(self) -> Path:
-        """A small JPEG of it."""
+    def proof(self) -> Path | None:
+        """A small JPEG of it, likewise."""
+        ...
+
+    @property
+    def further(self) -> Mapping[str, Path]:
+        """What it is -> a further file that was made, likewise."""
+        ...
+
+    @property
+    def further_sha256(self) -> Mapping[str, str]:
+        """The same -> SHA-256, hex."""
         ...
 
     @property
@@ -121,31 +131,39 @@ class Conversions:
             self._begin(filed)
             return
         if error is None:
-            error = self._note_positive(filed, future.result())
+            error = self._put_positive(filed, future.result())
         self._now = None
         if error is not None:
             self._desk.emit(events.ConversionFailed(filed.frame_id, filed.take, _in_words(error)))
         self._begin_next()
         self._desk.refresh()
 
-    def _note_positive(self, filed: FiledTake, done: Converted) -> Exception | None:
+    def _put_positive(self, filed: FiledTake, done: Converted) -> Exception | None:
+        roll = self._desk.roll
+        if done.positive is None:
+            return None
         try:
-            self._desk.roll.note_positive(
+            for what, waiting in done.further.items():
+                sha256 = done.further_sha256[what]
+                roll.put_made(filed.frame_id, filed.take, waiting, what, sha256=sha256, picture_sha256=filed.sha256)
+            placed = roll.put_positive(
                 filed.frame_id,
                 filed.take,
                 done.positive,
                 done.proof,
+                positive_sha256=done.positive_sha256,
+                proof_sha256=done.proof_sha256,
+                picture_sha256=filed.sha256,
                 recipe=done.recipe,
                 steps=[{"step": name, **parameters} for name, parameters in done.steps],
                 base=done.base,
                 warnings=done.warnings,
-                picture_sha256=filed.sha256,
-                positive_sha256=done.positive_sha256,
-                proof_sha256=done.proof_sha256,
             )
-        except Exception as error:  # a positive that cannot be noted must not end the roll
+        except Exception as error:  # a positive that cannot be put into the roll must not end it
             return error
-        self._desk.emit(events.PositiveMade(filed.frame_id, filed.take, done.positive, done.proof, done.seconds))
+        self._desk.emit(
+            events.PositiveMade(filed.frame_id, filed.take, placed.files[0], placed.files[-1], done.seconds)
+        )
         return None
 
 

@@ -2,13 +2,11 @@
 
 import threading
 import time
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
-from tethercap.batch.job import ConversionResult
 from tethercap.batch.pools import make_pool
-from tethercap.batch.roll_jobs import RollJob, put_in_roll, roll_jobs
-from tethercap.batch.together import convert_each, share_look
+from tethercap.batch.roll_jobs import Reconverted, reconvert_roll, roll_jobs
 from tethercap.errors import TethercapError
 from tethercap.roll.folder import Roll
 
@@ -29,7 +27,9 @@ class QueueState:
     """Frame under way."""
     seconds_left: float | None = None
     """Time to the end; None before it can be told."""
-    failures: tuple[str, ...] = field(default=())
+    failures: tuple[str, ...] = ()
+    kept: int = 0
+    """Files that a person had changed, which were put aside and not replaced."""
     is_running: bool = False
     was_stopped: bool = False
 
@@ -59,6 +59,7 @@ class ConvertQueue:
         self._roll, self._on_change = roll, on_change
         self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
+        self._looked_s = 0.0
         self.state = QueueState()
 
     def start(self) -> None:
@@ -89,40 +90,32 @@ class ConvertQueue:
         finally:
             state = self.state
             stopped = self._stopping.is_set() and state.done < state.total
-            self._say(QueueState(state.done, state.total, failures=tuple(failures), was_stopped=stopped))
+            self._say(replace(state, failures=tuple(failures), was_stopped=stopped, is_running=False))
 
     def _convert(self, failures: list[str]) -> None:
-        work = roll_jobs(self._roll)
-        self._say(QueueState(0, len(work), is_running=True))
+        frames = [str(each.number) for each in roll_jobs(self._roll)]
+        self._say(QueueState(0, len(frames), is_running=True))
         pool = make_pool("processes", 1)
         try:
-            jobs = share_look([each.job for each in work], pool, on_done=self._looked)
-            self._make(work, convert_each(jobs, pool), failures)
+            for made in reconvert_roll(self._roll, pool, on_look=self._looked):
+                self._made(made, frames, failures)
+                self._go_on()
         finally:
             pool.shutdown(cancel_futures=True)
 
-    def _make(
-        self, work: list[RollJob], results: Iterator[ConversionResult | TethercapError], failures: list[str]
-    ) -> None:
-        """Put positive after positive into the roll as they are made."""
-        began_s = time.monotonic()
-        for place, (each, result) in enumerate(zip(work, results, strict=True), start=1):
-            self._go_on()
-            self._put(each, result, failures)
-            left_s = (time.monotonic() - began_s) / place * (len(work) - place)
-            now = str(work[place].frame_id) if place < len(work) else ""
-            self._say(QueueState(place, len(work), len(work), now, left_s, tuple(failures), is_running=True))
-
-    def _put(self, each: RollJob, result: ConversionResult | TethercapError, failures: list[str]) -> None:
-        if isinstance(result, ConversionResult):
-            put_in_roll(each, result)
-        else:
-            failures.append(f"frame {each.frame_id}: {result}")
-
     def _looked(self) -> None:
         self._go_on()
-        state = self.state
-        self._say(QueueState(0, state.total, state.looked + 1, is_running=True))
+        self._looked_s = time.monotonic()
+        self._say(replace(self.state, looked=self.state.looked + 1))
+
+    def _made(self, made: Reconverted, frames: list[str], failures: list[str]) -> None:
+        if made.trouble is not None:
+            failures.append(f"frame {made.frame_id}: {made.trouble}")
+        state, done = self.state, self.state.done + 1
+        left_s = (time.monotonic() - self._looked_s) / done * (len(frames) - done)
+        now = frames[done] if done < len(frames) else ""
+        kept = state.kept + len(made.kept)
+        self._say(replace(state, done=done, now=now, seconds_left=left_s, failures=tuple(failures), kept=kept))
 
     def _go_on(self) -> None:
         if self._stopping.is_set():

@@ -24,7 +24,8 @@ def progress_line(state: QueueState, desk: RecipeDesk, words: tuple[str, bool], 
     if state.was_stopped:
         return line(Span(f" stopped: {state.done} of {state.total} positives made", Role.CAUTION))
     if state.total:
-        return line(Span(f" ✓ {state.done} positives made", Role.GOOD))
+        kept = f"; {state.kept} that you had changed kept in edited/" if state.kept else ""
+        return line(Span(f" ✓ {state.done} positives made", Role.GOOD), Span(kept, Role.CAUTION))
     if text:
         return line(Span(f" {text}", Role.CAUTION))
     kept = "kept in the roll" if desk.is_stored else "keeping …"

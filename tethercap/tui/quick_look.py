@@ -1,27 +1,43 @@
 """A frame opened for quick looks: measured once, then printed anew with every turn of its recipe."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
 
 from tethercap.batch.find_frame import find_frame
+from tethercap.batch.job import ConversionJob
+from tethercap.batch.pools import make_pool
+from tethercap.batch.roll_jobs import roll_job, roll_jobs
+from tethercap.batch.together import FrameLook, look_at_roll
 from tethercap.batch.work import frame_long_mm
 from tethercap.convert.crop import lay_out, quad_or_none
+from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
-from tethercap.convert.pipeline import ConversionPlan, RollLook, plan_conversion
+from tethercap.convert.film_model import FilmModel
+from tethercap.convert.pipeline import RollLook, plan_conversion
 from tethercap.convert.preview import Preview, make_preview
 from tethercap.convert.recipe import Recipe
 from tethercap.errors import UnreadablePictureError
-from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx, SizePx
 from tethercap.image_files.raw import read_raw
 from tethercap.pictures import RawPicture, U8Array
-from tethercap.roll.state import TakeRecord
+from tethercap.roll.folder import Roll
 from tethercap.tui.roll_cards import FrameCard
 
 _MOST_PX = 1500
 _FEWEST_PX = 240
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """What a print is made with beside its recipe."""
+
+    base: FilmBase
+    model: FilmModel
+    exposure: PrintExposure
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(slots=True, eq=False)
@@ -30,17 +46,25 @@ class QuickFrame:
 
     key: str
     raw: RawPicture
+    job: ConversionJob
+    """How the roll converts it."""
     corners: QuadPx | None
     """As found, in pixels of the RAW."""
-    film_kind: FilmKind
     frame_long_mm: float
-    roll_base: FilmBase | None
-    """The roll's, where the roll was converted as one."""
     preview: Preview
-    _plans: dict[tuple[object, ...], ConversionPlan] = field(default_factory=dict)
+    _look: FrameLook | None = None
+    _found: dict[tuple[object, ...], _Found] = field(default_factory=dict)
+
+    def give_look(self, look: FrameLook | None) -> None:
+        """Take base, neutral and exposure of the roll from now on; None finds them on the frame alone."""
+        if look is not self._look:
+            self._look = look
+            self._found.clear()
 
     def look(self, recipe: Recipe) -> U8Array:
         """Print the frame with a recipe: cut, turned and mirrored as the positive would be.
+
+        With the look of the roll it is the positive that a conversion of the roll makes, in small.
 
         Returns
         -------
@@ -52,12 +76,13 @@ class QuickFrame:
         ConversionError
             If the frame cannot be converted.
         """
-        plan = self.plan_for(recipe)
-        printed = self.preview.draw(recipe, plan.base, plan.model, plan.exposure)
+        found = self._found_for(recipe)
+        printed = self.preview.draw(recipe, found.base, found.model, found.exposure)
         height, width = printed.shape[:2]
-        corners = recipe_corners(recipe) or self.corners
-        small = corners.scaled(width / self.raw.size.width_px) if corners is not None else None
-        layout = lay_out(SizePx(width // 2 * 2, height // 2 * 2), small, recipe, self.frame_long_mm)
+        corners = self._corners(recipe)
+        small = corners.scaled(1.0 / self.preview.cell_px) if corners is not None else None
+        whole = SizePx(width // 2 * 2, height // 2 * 2)
+        layout = lay_out(whole, small, recipe, self.frame_long_mm, half_size=False)
         if layout.to_source is not None:
             size = (layout.size.width_px, layout.size.height_px)
             flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
@@ -67,44 +92,35 @@ class QuickFrame:
         view = printed[:, ::-1] if layout.mirrored else printed
         return np.ascontiguousarray(np.rot90(view, layout.quarters))
 
-    def plan_for(self, recipe: Recipe) -> ConversionPlan:
-        """What is measured and chosen for a recipe; kept for all recipes that choose the same.
+    def warnings_for(self, recipe: Recipe) -> tuple[str, ...]:
+        """What the conversion has to say about a recipe."""
+        return self._found_for(recipe).warnings
 
-        Film base and neutral, which take longest, are found once for all that concern neither.
-        """
-        found_with = (recipe.own_base, recipe.channel_weights, recipe.corners_px)
-        chosen = (*found_with, recipe.auto_exposure, recipe.black_point)
-        if chosen not in self._plans:
-            found = next((plan for key, plan in self._plans.items() if key[: len(found_with)] == found_with), None)
-            base = found.base if found is not None else (None if recipe.own_base else self.roll_base)
-            model = found.model if found is not None else None
-            look = RollLook(base=base, model=model, frame_long_mm=self.frame_long_mm)
-            corners = recipe_corners(recipe) or self.corners
-            plan = plan_conversion(self.raw, recipe, corners=corners, film_kind=self.film_kind, look=look)
-            self._plans[chosen] = plan if found is None else replace(plan, warnings=found.warnings)
-        return self._plans[chosen]
+    def _corners(self, recipe: Recipe) -> QuadPx | None:
+        return quad_or_none(recipe.corners_px) or self.corners
 
-
-def recipe_corners(recipe: Recipe) -> QuadPx | None:
-    """Corners that a person pointed at."""
-    return quad_or_none(recipe.corners_px)
-
-
-def roll_base_of(take: TakeRecord) -> FilmBase | None:
-    """The roll's film base, as the take's positive was made with; None where it had a look of its own."""
-    base = take.converted.base if take.converted is not None else None
-    counts = base.get("counts_rgb") if isinstance(base, dict) and base.get("of_roll") else None
-    if not isinstance(counts, list) or len(counts) != 3:
-        return None
-    red, green, blue = (float(count) for count in counts)
-    return FilmBase((red, green, blue))
+    def _found_for(self, recipe: Recipe) -> _Found:
+        job = replace(self.job, recipe=recipe)
+        if self._look is not None:
+            job = self._look.given_to(job)
+        if job.base is not None and job.model is not None and job.exposure is not None:
+            return _Found(job.base.for_shot(self.raw.shot), job.model, job.exposure)
+        # What takes time is done once for all recipes that it is the same for.
+        key = (recipe.own_base, recipe.channel_weights, recipe.corners_px, recipe.auto_exposure, recipe.black_point)
+        if key not in self._found:
+            known = RollLook(base=job.base, model=job.model, exposure=job.exposure, frame_long_mm=self.frame_long_mm)
+            plan = plan_conversion(self.raw, recipe, corners=self._corners(recipe), film_kind=job.film_kind, look=known)
+            self._found[key] = _Found(plan.base, plan.model, plan.exposure, plan.warnings)
+        return self._found[key]
 
 
-def open_quick(card: FrameCard, film_kind: FilmKind, format_id: str, long_side_px: int) -> QuickFrame:
+def open_quick(roll: Roll, card: FrameCard, long_side_px: int) -> QuickFrame:
     """Open a frame's RAW; its corners are those of the check, else looked for.
 
     Parameters
     ----------
+    roll : Roll
+    card : FrameCard
     long_side_px : int
         Pixels that the view has along its longer side.
 
@@ -115,8 +131,39 @@ def open_quick(card: FrameCard, film_kind: FilmKind, format_id: str, long_side_p
     take = card.shown_take
     if card.raw is None or take is None:
         raise UnreadablePictureError(f"Frame {card.key} has no picture.")
+    job = roll_job(roll, card.frame.frame_id, take, Recipe()).job
     raw = read_raw(card.raw)
-    corners = quad_or_none(take.filed.corners_px) or find_frame(raw, film_kind, format_id)
+    corners = job.corners or find_frame(raw, job.film_kind, job.format_id)
     side = min(max(long_side_px, _FEWEST_PX), _MOST_PX)
-    preview = make_preview(raw, film_kind, long_side_px=side)
-    return QuickFrame(card.key, raw, corners, film_kind, frame_long_mm(format_id), roll_base_of(take), preview)
+    preview = make_preview(raw, job.film_kind, long_side_px=side)
+    return QuickFrame(card.key, raw, job, corners, frame_long_mm(job.format_id), preview)
+
+
+def looks_of_roll(roll: Roll, on_look: Callable[[], None] = lambda: None) -> dict[str, FrameLook]:
+    """Look at the whole roll as its conversion does, in a process of its own.
+
+    Parameters
+    ----------
+    roll : Roll
+    on_look : callable
+        Called after each frame; what it raises ends the work.
+
+    Returns
+    -------
+    dict
+        Frame number -> what the frame gets of its roll.
+
+    Raises
+    ------
+    TethercapError
+        If a frame cannot be read, or recipe.toml has a mistake.
+    """
+    wanted = roll_jobs(roll)
+    if not wanted:
+        return {}
+    pool = make_pool("processes", 1)
+    try:
+        looks = look_at_roll([each.job for each in wanted], pool, on_done=on_look)
+    finally:
+        pool.shutdown(cancel_futures=True)
+    return {str(each.number): look for each, look in zip(wanted, looks, strict=True)}

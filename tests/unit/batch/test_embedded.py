@@ -48,7 +48,7 @@ def roll_path(tmp_path_factory: pytest.TempPathFactory) -> Path:
         outcome = replace(TakeOutcome(accepted=True), shot=shot, taken_at="2031-04-05T12:00:01+02:00")
         content = raw + b"\0"
         roll.file(roll.receive("2", ".dng", [content], len(content)), outcome)
-        reconvert_roll(roll, SerialExecutor())
+        list(reconvert_roll(roll, SerialExecutor()))
     return path
 
 
@@ -108,7 +108,7 @@ def test_the_same_roll_gives_the_same_bytes_again(roll_path: Path) -> None:
     places = sorted((roll_path / "positive").iterdir()) + sorted((roll_path / "proof").iterdir())
     before = [place.read_bytes() for place in places]
     with Roll.open(roll_path, sidecar=xmp_packet) as roll:
-        reconvert_roll(roll, SerialExecutor())
+        list(reconvert_roll(roll, SerialExecutor()))
     assert [place.read_bytes() for place in places] == before
 
 

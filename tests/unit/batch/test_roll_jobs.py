@@ -11,7 +11,7 @@ from tethercap.batch import together
 from tethercap.batch.job import ConversionResult
 from tethercap.batch.pools import SerialExecutor
 from tethercap.batch.recipes import store_frame_recipe
-from tethercap.batch.roll_jobs import has_frames_of_their_own, put_in_roll, reconvert_roll, roll_jobs
+from tethercap.batch.roll_jobs import Reconverted, has_frames_of_their_own, reconvert_roll, roll_jobs
 from tethercap.batch.together import convert_each
 from tethercap.batch.work import convert_file
 from tethercap.convert.recipe import Recipe
@@ -19,6 +19,7 @@ from tethercap.errors import UnreadablePictureError
 from tethercap.image_files.metadata import read
 from tethercap.roll.fixity import verify
 from tethercap.roll.folder import Roll
+from tethercap.roll.names import FrameId
 
 
 @pytest.fixture
@@ -29,9 +30,17 @@ def roll_path(tmp_path: Path) -> Path:
 
 def convert_singly(roll: Roll) -> None:
     for each in roll_jobs(roll):
-        put = put_in_roll(each, convert_file(each.job))
-        assert put.positive is not None
-        roll.note_positive(each.frame_id, each.take, put.positive, put.proof, base={"measured": True})
+        made = convert_file(each.job)
+        assert made.positive is not None
+        roll.put_positive(
+            each.frame_id,
+            each.take.number,
+            made.positive,
+            made.proof,
+            positive_sha256=made.positive_sha256,
+            proof_sha256=made.proof_sha256,
+            base={"measured": True},
+        )
 
 
 def gains(roll: Roll) -> set[float]:
@@ -50,8 +59,9 @@ def test_positives_made_singly_are_replaced_by_those_of_the_roll(roll_path: Path
         assert has_frames_of_their_own(roll)
         before = {path.name: path.read_bytes() for path in (roll_path / "positive").iterdir()}
         steps: list[int] = []
-        assert reconvert_roll(roll, SerialExecutor(), on_step=lambda: steps.append(1)) == []
-        assert len(steps) == 6
+        made = list(reconvert_roll(roll, SerialExecutor(), on_look=lambda: steps.append(1)))
+        assert len(steps) == 3
+        assert made == [Reconverted(FrameId(number)) for number in (1, 2, 3)]
         assert not has_frames_of_their_own(roll)
         assert len(gains(roll)) == 1
         after = {path.name: path.read_bytes() for path in (roll_path / "positive").iterdir()}
@@ -65,7 +75,7 @@ def test_positives_made_singly_are_replaced_by_those_of_the_roll(roll_path: Path
 def test_a_frames_own_recipe_is_kept_to(roll_path: Path) -> None:
     store_frame_recipe(roll_path, "2", Recipe(exposure_stops=1.0))
     with Roll.open(roll_path) as roll:
-        reconvert_roll(roll, SerialExecutor())
+        list(reconvert_roll(roll, SerialExecutor()))
         stops = [
             next(step["stops"] for step in frame.chosen.converted.steps if step["step"] == "print-exposure")
             for frame in roll.frames.values()
@@ -88,7 +98,7 @@ def test_a_run_cut_off_leaves_old_positives_or_new_ones(roll_path: Path, monkeyp
 
     monkeypatch.setattr(together, "convert_file", dies_at_the_second)
     with pytest.raises(KeyboardInterrupt), Roll.open(roll_path) as roll:
-        reconvert_roll(roll, SerialExecutor())
+        list(reconvert_roll(roll, SerialExecutor()))
     assert verify(roll_path).is_sound
     with Roll.open(roll_path) as roll:
         assert has_frames_of_their_own(roll)
@@ -125,6 +135,6 @@ def test_a_pool_that_dies_does_not_take_the_roll_along(roll_path: Path) -> None:
 
 def test_positives_say_what_they_come_from(roll_path: Path) -> None:
     with Roll.open(roll_path) as roll:
-        reconvert_roll(roll, SerialExecutor())
+        list(reconvert_roll(roll, SerialExecutor()))
     found = read(roll_path / "positive" / "X31-007_01.tif")
     assert found["Xmp.xmpMM.DerivedFrom/stRef:filePath"] == "raw/X31-007_01.dng"

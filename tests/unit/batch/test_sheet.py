@@ -26,7 +26,7 @@ def view(tmp_path_factory: pytest.TempPathFactory) -> RollView:
     folder = tmp_path_factory.mktemp("sheet")
     file_shots(folder / "roll", folder)
     with Roll.open(folder / "roll") as roll:
-        reconvert_roll(roll, SerialExecutor())
+        list(reconvert_roll(roll, SerialExecutor()))
         roll.skip("4", "torn")
         roll.pick("2", 1)
     return read_roll(folder / "roll")
@@ -104,7 +104,7 @@ def test_the_same_roll_gives_the_same_bytes(view: RollView, tmp_path: Path, form
 def test_a_proof_that_is_damaged_or_gone_does_not_stop_the_sheet(tmp_path: Path) -> None:
     file_shots(tmp_path / "roll", tmp_path)
     with Roll.open(tmp_path / "roll") as roll:
-        reconvert_roll(roll, SerialExecutor())
+        list(reconvert_roll(roll, SerialExecutor()))
     (tmp_path / "roll" / "proof" / "X31-007_01.jpg").write_bytes(b"not a JPEG")
     (tmp_path / "roll" / "proof" / "X31-007_02.jpg").unlink()
     (path,) = write_sheets(read_roll(tmp_path / "roll"), FORMAT, SheetOrder(frame_width_px=120), tmp_path / "sheet")

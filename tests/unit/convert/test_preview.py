@@ -36,4 +36,4 @@ def test_the_preview_looks_as_the_positive_will(kind: FilmKind, recipe: Recipe) 
 
 def test_a_preview_is_no_larger_than_asked() -> None:
     shot = shoot(colour_patches(side=80), rim_px=60)
-    assert max(make_preview(shot.raw, FilmKind.COLOUR_NEGATIVE, long_side_px=100).counts.shape) <= 100
+    assert max(make_preview(shot.raw, FilmKind.COLOUR_NEGATIVE, long_side_px=100).film.shape) <= 100

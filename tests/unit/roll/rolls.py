@@ -5,10 +5,12 @@ import itertools
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from tethercap.film.kinds import FilmKind
 from tethercap.roll.folder import FiledTake, Incoming, Roll, RollSetup, TakeOutcome
 from tethercap.roll.names import FrameId
+from tethercap.roll.results import Placed
 from tethercap.roll.store import Disk
 
 ACCEPTED = TakeOutcome(accepted=True)
@@ -78,3 +80,18 @@ def receive(roll: Roll, frame_id: FrameId | str, number: int, suffix: str = ".dn
 def take(roll: Roll, frame_id: FrameId | str, number: int, outcome: TakeOutcome = ACCEPTED) -> FiledTake:
     """Let a picture arrive and file it."""
     return roll.file(receive(roll, frame_id, number), outcome)
+
+
+def put_positive(
+    roll: Roll, frame_id: str, number: int, content: bytes = b"a positive", proof: bytes | None = None, **told: Any
+) -> Placed:
+    """Put what stands for a positive, and for its proof, into the roll as a converter does."""
+    is_second = bool(told.get("is_second"))
+    place = FrameId.parse(frame_id).second if is_second else frame_id
+    positive = roll.waiting_path(roll.positive_path(place, number))
+    positive.write_bytes(content)
+    small = None if proof is None else roll.waiting_path(roll.proof_path(place, number))
+    if small is not None:
+        small.write_bytes(proof or b"")
+    sums = [hashlib.sha256(made or b"").hexdigest() for made in (content, proof)]
+    return roll.put_positive(frame_id, number, positive, small, positive_sha256=sums[0], proof_sha256=sums[1], **told)

@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pytest
 
 from tests.unit.roll import rolls
-from tests.unit.roll.rolls import take
+from tests.unit.roll.rolls import put_positive, take
 from tethercap.errors import ProfileError, UnreadablePictureError
 from tethercap.image_files.metadata import embed, read, xmp_packet
 from tethercap.roll.fixity import verify
@@ -31,12 +31,9 @@ def roll(tmp_path: Path) -> Iterator[Roll]:
 
 def _positive(roll: Roll, frame: str) -> Path:
     """A real TIFF and a real JPEG, noted as made from the frame."""
-    positive, proof = roll.positive_path(frame, 1), roll.proof_path(frame, 1)
     pixels = np.arange(48, dtype=np.uint16).reshape(4, 4, 3) * 1000
-    assert cv2.imwrite(str(positive), pixels)
-    assert cv2.imwrite(str(proof), (pixels // 256).astype(np.uint8))
-    roll.note_positive(frame, 1, positive, proof)
-    return positive
+    tiff, jpeg = cv2.imencode(".tif", pixels)[1], cv2.imencode(".jpg", (pixels // 256).astype(np.uint8))[1]
+    return put_positive(roll, frame, 1, tiff.tobytes(), jpeg.tobytes()).files[0]
 
 
 def _pixels(path: Path) -> npt.NDArray[np.generic]:

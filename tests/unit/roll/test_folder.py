@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.unit.roll import rolls
-from tests.unit.roll.rolls import ACCEPTED, NOT_ACCEPTED, picture, receive, reopen, take
+from tests.unit.roll.rolls import ACCEPTED, NOT_ACCEPTED, picture, put_positive, receive, reopen, take
 from tethercap.check.findings import Finding, FindingKind, RawFindings, Severity
 from tethercap.errors import (
     CameraGoneError,
@@ -201,9 +201,7 @@ def test_everything_known_about_a_shot_is_in_the_record(roll: Roll) -> None:
 def test_the_manifest_is_one_that_coreutils_read(roll: Roll) -> None:
     take(roll, "1", 1)
     take(roll, "2", 2)
-    positive = roll.positive_path("1", 1)
-    positive.write_bytes(b"a positive")
-    roll.note_positive("1", 1, positive)
+    put_positive(roll, "1", 1)
     done = subprocess.run(
         ["sha256sum", "--check", "--strict", "manifest-sha256.txt"], cwd=roll.path, capture_output=True, check=False
     )
@@ -215,10 +213,8 @@ def test_conversions_that_are_not_done_are_known(roll: Roll) -> None:
     take(roll, "1", 1, NOT_ACCEPTED)
     second, other = take(roll, "1", 2), take(roll, "2", 3)
     assert roll.unfinished_conversions() == (second, other)
-    positive, proof = roll.positive_path("1", 2), roll.proof_path("1", 2)
-    positive.write_bytes(b"p")
-    proof.write_bytes(b"q")
-    roll.note_positive("1", 2, positive, proof, recipe="plain", steps=[("density", {"base": [0.1, 0.2, 0.3]})])
+    positive = roll.positive_path("1", 2)
+    put_positive(roll, "1", 2, b"p", b"q", recipe="plain", steps=[("density", {"base": [0.1, 0.2, 0.3]})])
     assert roll.unfinished_conversions() == (other,)
     roll.close()
     with reopen(roll.path) as again:
@@ -231,27 +227,60 @@ def test_conversions_that_are_not_done_are_known(roll: Roll) -> None:
 
 def test_a_positive_made_while_its_frame_got_another_number_goes_with_its_picture(roll: Roll) -> None:
     filed = take(roll, "7", 1)
-    positive, proof = roll.positive_path("7", 1), roll.proof_path("7", 1)
     roll.renumber({FrameId(7): FrameId(8)})
-    positive.write_bytes(b"p")
-    proof.write_bytes(b"q")
-    roll.note_positive("7", 1, positive, proof, picture_sha256=filed.sha256)
-    assert not positive.exists()
+    placed = put_positive(roll, "7", 1, b"p", b"q", picture_sha256=filed.sha256)
+    assert placed.files == (roll.positive_path("8", 1), roll.proof_path("8", 1))
+    assert not roll.positive_path("7", 1).exists()
     converted = roll.frames[FrameId(8)].takes[0].converted
     assert converted is not None
     assert (converted.positive, converted.proof) == ("positive/X31-007_08.tif", "proof/X31-007_08.jpg")
     assert FrameId(7) not in roll.frames
     assert roll.unfinished_conversions() == ()
     with pytest.raises(RollError, match="not in the roll any more"):
-        roll.note_positive("7", 1, positive, positive_sha256="00", picture_sha256="ff" * 32)
+        put_positive(roll, "7", 1, b"p", picture_sha256="ff" * 32)
 
 
-def test_a_positive_outside_the_roll_is_refused(roll: Roll, tmp_path: Path) -> None:
+def test_of_two_frames_with_the_very_same_picture_each_gets_its_own_positive(roll: Roll) -> None:
+    first, second = take(roll, "1", 1), take(roll, "2", 1)
+    assert first.sha256 == second.sha256
+    for frame in ("2", "1"):
+        put_positive(roll, frame, 1, frame.encode(), picture_sha256=first.sha256)
+    assert roll.positive_path("2", 1).read_bytes() == b"2"
+    assert roll.unfinished_conversions() == ()
+
+
+def test_what_a_person_changed_is_kept_when_it_is_made_anew(roll: Roll) -> None:
     take(roll, "1", 1)
-    outside = tmp_path / "elsewhere.tif"
-    outside.write_bytes(b"p")
-    with pytest.raises(RollError, match="does not lie in the roll"):
-        roll.note_positive("1", 1, outside)
+    assert put_positive(roll, "1", 1, b"first", b"first small").kept == ()
+    assert put_positive(roll, "1", 1, b"second", b"second small").kept == (), "nobody changed it"
+    for count, name in enumerate(("X31-007_01.tif", "X31-007_01-2.tif"), start=1):
+        roll.positive_path("1", 1).write_bytes(f"retouched {count}".encode())
+        placed = put_positive(roll, "1", 1, b"third", b"second small")
+        assert [path.name for path in placed.kept] == [name]
+        assert placed.kept[0].read_bytes() == f"retouched {count}".encode()
+        assert f"edited/{name}" in placed.kept_words[0]
+    assert roll.positive_path("1", 1).read_bytes() == b"third"
+    roll.renumber({FrameId(1): FrameId(5)})
+    assert sorted(path.name for path in (roll.path / "edited").iterdir()) == ["X31-007_05-2.tif", "X31-007_05.tif"]
+    roll.close()
+    report = verify(roll.path)
+    assert report.is_sound
+    assert report.extra == ()
+    with reopen(roll.path) as again:
+        assert again.opening_notes == ()
+
+
+def test_a_sheet_that_a_person_changed_is_kept(roll: Roll) -> None:
+    for content in (b"sheet", b"drawn upon"):
+        roll.sheet_path.write_bytes(content)
+        waiting = roll.waiting_path(roll.sheet_path)
+        waiting.write_bytes(b"sheet")
+        kept = roll.put_sheet(waiting, roll.sheet_path).kept
+        roll.sheet_path.write_bytes(b"sheet")
+    assert [path.read_bytes() for path in kept] == [b"drawn upon"]
+    assert (roll.path / "edited" / "X31-007_contact.jpg").read_bytes() == b"sheet", "nothing was recorded of the first"
+    roll.close()
+    assert verify(roll.path).extra == ()
 
 
 def test_one_writer_at_a_time(roll: Roll) -> None:

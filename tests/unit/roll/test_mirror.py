@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.unit.roll import rolls
-from tests.unit.roll.rolls import HastyDisk, reopen, take
+from tests.unit.roll.rolls import HastyDisk, put_positive, reopen, take
 from tethercap.errors import RollError, RollExistsError, StorageError
 from tethercap.roll.fixity import verify
 from tethercap.roll.folder import Roll
@@ -96,9 +96,7 @@ def test_files_that_got_another_number_are_renamed_in_the_copy(
     roll: Roll, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, moves: dict[int, int], was_away: bool
 ) -> None:
     copy = tmp_path / "other"
-    positive = roll.positive_path("1", 1)
-    positive.write_bytes(b"a positive")
-    roll.note_positive("1", 1, positive)
+    put_positive(roll, "1", 1)
     copying = Copying(roll.path, copy, HastyDisk())
     copying.catch_up()
     inodes = {path.read_bytes(): path.stat().st_ino for path in (copy / "raw").glob("*.dng")}
@@ -144,15 +142,13 @@ def test_a_copy_that_is_unplugged_while_it_renames_is_put_right(roll: Roll, tmp_
 def test_a_positive_made_anew_takes_the_place_of_the_one_in_the_copy(roll: Roll, tmp_path: Path) -> None:
     positive, copy = roll.positive_path("1", 1), tmp_path / "other"
     for content in (b"the first", b"the second"):
-        positive.write_bytes(content)
-        roll.note_positive("1", 1, positive)
+        put_positive(roll, "1", 1, content)
         copying = Copying(roll.path, copy, HastyDisk())
         copying.catch_up()
     assert copying.moved_aside == []
     assert (copy / "positive" / positive.name).read_bytes() == b"the second"
     (copy / "positive" / positive.name).write_bytes(b"by somebody else")
-    positive.write_bytes(b"the third")
-    roll.note_positive("1", 1, positive)
+    put_positive(roll, "1", 1, b"the third")
     copying.catch_up()
     assert copying.moved_aside == [f"positive/{positive.name}"], "what others changed is kept"
 

@@ -8,11 +8,12 @@ from pathlib import Path
 import pytest
 
 from tests.unit.roll import rolls
-from tests.unit.roll.rolls import ACCEPTED, NOT_ACCEPTED, picture, receive, reopen, take
+from tests.unit.roll.rolls import ACCEPTED, NOT_ACCEPTED, picture, put_positive, receive, reopen, take
 from tethercap.errors import RollError, RollExistsError
 from tethercap.roll.fixity import verify
 from tethercap.roll.folder import Roll
 from tethercap.roll.names import FrameId
+from tethercap.roll.state import second_id
 
 
 @pytest.fixture
@@ -141,10 +142,7 @@ def test_a_strip_is_renumbered_afterwards(roll: Roll) -> None:
     _take_next(roll, 6)
     take(roll, "3", 6)
     roll.skip("7", "torn")
-    positive, proof = roll.positive_path("3", 2), roll.proof_path("3", 2)
-    positive.write_bytes(b"positive of 3")
-    proof.write_bytes(b"proof of 3")
-    roll.note_positive("3", 2, positive, proof)
+    put_positive(roll, "3", 2, b"positive of 3", b"proof of 3")
     roll.renumber({FrameId(number): FrameId(number + 6) for number in range(1, 8)})
     assert _pictures(roll) == {"7": 0, "8": 1, "9": 6, "10": 3, "11": 4, "12": 5}
     assert roll.marks()["13"] == "skipped"
@@ -200,6 +198,48 @@ def test_further_files_of_a_take_go_with_its_number(roll: Roll) -> None:
     with reopen(roll.path) as again:
         (made,) = again.frames[FrameId(1)].takes[0].made
         assert (made.file, made.what) == ("density/X31-007_01.tif", "density")
+
+
+def test_the_second_frame_of_a_shot_goes_with_the_first(roll: Roll) -> None:
+    _take_next(roll, 2)
+    for frame in ("1", "2"):
+        put_positive(roll, frame, 1, f"of {frame}".encode(), b"small")
+        put_positive(roll, frame, 1, f"of {frame}A".encode(), b"small A", is_second=True)
+    (roll.path / "recipe.toml").write_text('[frame."1A"]\ncontrast = 1.5\n')
+    roll.renumber({FrameId(1): FrameId(2), FrameId(2): FrameId(7)})
+    names = {path.name: path.read_text() for path in (roll.path / "positive").iterdir()}
+    assert names == {
+        "X31-007_02.tif": "of 1",
+        "X31-007_02A.tif": "of 1A",
+        "X31-007_07.tif": "of 2",
+        "X31-007_07A.tif": "of 2A",
+    }
+    assert tomllib.loads((roll.path / "recipe.toml").read_text())["frame"] == {"02A": {"contrast": 1.5}}
+    assert second_id(roll.frames, FrameId(7)) == FrameId(7, is_half=True)
+    with pytest.raises(RollExistsError, match="7A would be there twice"):
+        roll.renumber({FrameId(2): FrameId(7, is_half=True)})
+    roll.close()
+    report = verify(roll.path)
+    assert report.is_sound
+    assert report.extra == ()
+    with reopen(roll.path) as again:
+        second = again.frames[FrameId(2)].takes[0].second
+        assert second is not None
+        assert (second.positive, second.proof) == ("positive/X31-007_02A.tif", "proof/X31-007_02A.jpg")
+
+
+def test_a_number_that_became_a_frames_own_is_no_second_frames_any_more(roll: Roll) -> None:
+    _take_next(roll, 1)
+    put_positive(roll, "1", 1, b"of 1")
+    put_positive(roll, "1", 1, b"of 1A", is_second=True)
+    take(roll, "1A", 5)
+    put_positive(roll, "1A", 1, b"of the frame 1A")
+    assert second_id(roll.frames, FrameId(1)) is None
+    roll.renumber({FrameId(1): FrameId(4)})
+    assert roll.positive_path("1A", 1).read_bytes() == b"of the frame 1A"
+    assert not roll.positive_path("4A", 1).exists()
+    roll.close()
+    assert verify(roll.path).is_sound
 
 
 def test_recipes_of_single_frames_go_with_their_numbers(roll: Roll) -> None:

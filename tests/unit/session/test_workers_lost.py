@@ -1,8 +1,8 @@
 """Worker processes that are ended from outside: the picture is checked and converted all the same, nothing twice."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import BrokenExecutor, Future
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from tests.unit.session.stage import Stage, set_stage
@@ -10,6 +10,7 @@ from tethercap.check.findings import RawFindings
 from tethercap.check.raw import CheckRequest
 from tethercap.geometry import SizePx
 from tethercap.roll.folder import FiledTake
+from tethercap.roll.store import waiting_path
 from tethercap.session import events
 from tethercap.session.check_job import CheckedFile
 from tethercap.session.conversions import Converted
@@ -30,6 +31,8 @@ class Made:
     positive: Path
     proof: Path
     seconds: float = 0.1
+    further: Mapping[str, Path] = field(default_factory=dict)
+    further_sha256: Mapping[str, str] = field(default_factory=dict)
     recipe: str = "plain"
     steps: tuple[()] = ()
     base: None = None
@@ -52,7 +55,8 @@ class Converting:
             future.set_exception(BrokenExecutor("ended"))
             return future
         roll = filed.path.parent.parent
-        positive, proof = roll / "positive" / f"{filed.path.stem}.tif", roll / "proof" / f"{filed.path.stem}.jpg"
+        positive = waiting_path(roll / "positive" / f"{filed.path.stem}.tif")
+        proof = waiting_path(roll / "proof" / f"{filed.path.stem}.jpg")
         positive.write_bytes(b"p")
         proof.write_bytes(b"q")
         future.set_result(Made(positive, proof))

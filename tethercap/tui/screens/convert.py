@@ -7,7 +7,9 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal
 from textual.message import Message
+from textual.worker import get_current_worker
 
+from tethercap.batch.together import FrameLook
 from tethercap.convert.recipe import Recipe
 from tethercap.errors import TethercapError
 from tethercap.pictures import U8Array
@@ -16,7 +18,7 @@ from tethercap.tui.actions import Where, bindings_of
 from tethercap.tui.convert_queue import ConvertQueue, QueueState
 from tethercap.tui.convert_view import progress_line, scope_line
 from tethercap.tui.lines import Role, Span, ends, line
-from tethercap.tui.quick_look import QuickFrame, open_quick
+from tethercap.tui.quick_look import QuickFrame, looks_of_roll, open_quick
 from tethercap.tui.recipe_desk import RecipeDesk, Scope
 from tethercap.tui.recipe_dial import KNOBS, knob_line
 from tethercap.tui.roll_cards import FrameCard, cards_of
@@ -27,6 +29,11 @@ from tethercap.tui.widgets.cells_view import painter_of, still_depth
 from tethercap.tui.widgets.pick_list import Entry, PickList
 from tethercap.tui.widgets.rows import Rows
 from tethercap.tui.widgets.still_view import StillView
+
+
+class _Left(Exception):  # noqa: N818 - not an error: the screen was left
+    """Nobody waits for the looks any more."""
+
 
 _KEPT_AFTER_S = 0.8
 """A recipe that rests this long is kept on the disk."""
@@ -53,6 +60,13 @@ class ConvertScreen(PictureScreen):
             super().__init__()
             self.key, self.recipe, self.pixels_bgr, self.said = key, recipe, pixels_bgr, said
 
+    class RollLooked(Message):
+        """One more frame of the roll was looked at, or, with looks, all of them."""
+
+        def __init__(self, looks: dict[str, FrameLook] | None = None, trouble: str = "") -> None:
+            super().__init__()
+            self.looks, self.trouble = looks, trouble
+
     class QueueMoved(Message):
         """The queue got on."""
 
@@ -67,6 +81,10 @@ class ConvertScreen(PictureScreen):
         self.queue = ConvertQueue(roll, lambda state: self._on_queue(state))
         self._first = first
         self._opened: QuickFrame | None = None
+        self._looks: dict[str, FrameLook] = {}
+        """Frame number -> what the frame gets of its roll."""
+        self._roll_looked = 0
+        self._roll_is_known = False
         self._waits = False
 
     def compose(self) -> ComposeResult:
@@ -87,6 +105,7 @@ class ConvertScreen(PictureScreen):
         self.query_one(PickList).focus()
         self.call_after_refresh(self.show)
         self.call_after_refresh(self.look)
+        self.look_at_whole_roll()
 
     def on_unmount(self) -> None:
         """End the queue after the frame under way."""
@@ -131,12 +150,39 @@ class ConvertScreen(PictureScreen):
         try:
             opened = self._opened
             if opened is None or opened.key != card.key:
-                setup = self.roll.setup
-                opened = self._opened = open_quick(card, setup.film_kind, setup.film_format, long_side_px)
-            pixels, warnings = opened.look(recipe), opened.plan_for(recipe).warnings
+                opened = self._opened = open_quick(self.roll, card, long_side_px)
+            opened.give_look(self._looks.get(card.key))
+            pixels, warnings = opened.look(recipe), opened.warnings_for(recipe)
             self.post_message(self.Looked(card.key, recipe, pixels, " ".join(warnings)))
         except (TethercapError, OSError) as error:
             self.post_message(self.Looked(card.key, recipe, None, str(error)))
+
+    @work(thread=True, group="roll look")
+    def look_at_whole_roll(self) -> None:
+        """Find what the frames share, so that looks are what the positives will be; in a thread."""
+        worker = get_current_worker()
+
+        def one_more() -> None:
+            if worker.is_cancelled:
+                raise _Left
+            self.post_message(self.RollLooked())
+
+        try:
+            self.post_message(self.RollLooked(looks_of_roll(self.roll, one_more)))
+        except _Left:
+            return
+        except (TethercapError, OSError) as error:
+            self.post_message(self.RollLooked({}, f"The roll cannot be looked at as one: {error}"))
+
+    def on_convert_screen_roll_looked(self, message: "ConvertScreen.RollLooked") -> None:
+        """Say how far looking at the roll is; at its end show the frame with the roll's look."""
+        if message.looks is None:
+            self._roll_looked += 1
+        else:
+            self._looks, self.trouble = message.looks, message.trouble
+            self._roll_is_known = True
+            self.look()
+        self.show()
 
     def on_convert_screen_looked(self, message: "ConvertScreen.Looked") -> None:
         """Show the look, and make another where recipe or frame changed meanwhile."""
@@ -160,7 +206,7 @@ class ConvertScreen(PictureScreen):
         frame = f"frame {card.key}" if card is not None else "no pictures yet"
         left = line(" ", Span(f"roll {self.roll.setup.id}", Role.STRONG), Span("   recipe on ", Role.FAINT), frame)
         opening = card is not None and (self._opened is None or self._opened.key != card.key)
-        state = "opening …   " if opening else ""
+        state = "opening …   " if opening else self._state_of_roll()
         right = line(Span(state, Role.BUSY), Span(f"{self.place + 1} of {len(self.cards)} ", Role.FAINT))
         self.query_one("#top", Rows).show([ends(left, right, width)])
         picks = self.query_one(PickList)
@@ -168,6 +214,12 @@ class ConvertScreen(PictureScreen):
         picks.set_entries([Entry(()), Entry(scope_line(self.desk)), *knobs])
         self.query_one("#said", Rows).show([progress_line(self.queue.state, self.desk, self._words(), width)])
         self.query_one("#keys", Rows).show([key_line(self.where, width, getattr(self.app, "keys", None))])
+
+    def _state_of_roll(self) -> str:
+        """How far looking at the roll is: until then a look is of the frame alone."""
+        if self._roll_is_known or not self.cards:
+            return ""
+        return f"as this frame alone; looking at the roll {self._roll_looked} of {len(self.cards)}   "
 
     def _words(self) -> tuple[str, bool]:
         """What else to say, and whether it is bad."""
