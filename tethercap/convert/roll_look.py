@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tethercap.convert.cells import Cells, inside, measure_cells
+from tethercap.convert.chart_frames import chart_exposure
 from tethercap.convert.exposure import PrintExposure, find_exposure, settle_exposures
 from tethercap.convert.film_base import FilmBase, combine_bases, measure_base
 from tethercap.convert.film_model import FilmModel
@@ -101,7 +102,7 @@ def _own_or(base: FilmBase | None, of_roll: FilmBase) -> FilmBase:
 def exposures_of_roll(
     surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], model: FilmModel
 ) -> list[PrintExposure]:
-    """Find the print exposure of each frame, the roll steadying all.
+    """Find the print exposure of each frame, by the colour chart where one is in it, the roll steadying all.
 
     Parameters
     ----------
@@ -113,9 +114,13 @@ def exposures_of_roll(
     found = []
     for survey, base in zip(surveys, bases, strict=True):
         density = survey.density(base)
-        seen = density[np.isfinite(density[..., 0])]
-        found.append(find_exposure(seen, model) if len(seen) else PrintExposure(1.0, doubt_stops=4.0))
+        found.append(chart_exposure(density, model) or _exposure_by_itself(density, model))
     return settle_exposures(found, model)
+
+
+def _exposure_by_itself(density: F64Array, model: FilmModel) -> PrintExposure:
+    seen = density[np.isfinite(density[..., 0])]
+    return find_exposure(seen, model) if len(seen) else PrintExposure(1.0, doubt_stops=4.0)
 
 
 def neutral_of_roll(surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], usual: UsualFilm) -> FilmModel:

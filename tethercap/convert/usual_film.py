@@ -85,7 +85,19 @@ def usual_film(
     """
     if film_kind is FilmKind.BW_NEGATIVE:
         return _grey_film()
-    figures = np.concatenate([_camera_figures(raw), _base_figures(raw, base, flat)])
+    return usual_of_figures(film_kind, np.concatenate([_camera_figures(raw), _base_figures(raw, base, flat)]))
+
+
+def usual_of_figures(film_kind: FilmKind, figures: F64Array) -> UsualFilm:
+    """Say what is usual for film that has colour, on a rig.
+
+    Parameters
+    ----------
+    film_kind : FilmKind
+    figures : ndarray
+        Shape (8,): the camera's matrix off the diagonal (6), the base's density in red and blue less green (2); NaN
+        where they are not known.
+    """
     scale = np.sqrt(np.diag(np.array(FEATURES_COVARIANCE)))
     away = (figures - np.array(FEATURES)) / scale
     known = np.isfinite(away)
@@ -198,4 +210,4 @@ def _five(values: F64Array) -> Five:
     return a, b, c, d, e
 
 
-__all__ = ["CURVE_NUMBERS", "UsualFilm", "as_matrix", "matrix_from", "model_of", "usual_film"]
+__all__ = ["CURVE_NUMBERS", "UsualFilm", "as_matrix", "matrix_from", "model_of", "usual_film", "usual_of_figures"]

@@ -1,0 +1,103 @@
+"""Frames of a roll that show a colour chart: what it is says how bright they are to be printed."""
+
+import cv2
+import numpy as np
+
+from tethercap.convert.charts import CHART_EDITIONS, Patch, chart_patches, find_chart
+from tethercap.convert.exposure import LUMINANCE, PrintExposure, scene_light
+from tethercap.convert.film_model import FilmModel
+from tethercap.pictures import F64Array, U8Array
+
+_FLAT = 0.05
+"""Most that two neighbouring cells of a patch differ, density."""
+_FEWEST_CELLS, _LEAST_SHARE = 4, 1 / 600
+"""Least cells, and least share of all cells, that a patch covers."""
+_FEWEST_ALIKE = 14
+"""Flat fields of nearly one size from which on it is worth looking for a chart, which takes a tenth of a second."""
+_ALIKE = 1.7
+_LOOKED_AT_PX = 400
+"""Longer side of the rough positive that the chart is looked for in."""
+_MOST_MISFIT_STOPS = 0.5
+"""Mean distance of the patches' brightness from what they are; what only looks like a chart is off by more."""
+_DARKEST = 0.02
+_DOUBT_STOPS = 0.05
+
+
+def chart_exposure(density: F64Array, model: FilmModel) -> PrintExposure | None:
+    """Find how bright a frame is to be printed from the 24-patch chart in it.
+
+    Parameters
+    ----------
+    density : ndarray
+        Shape (rows, columns, 3), density over base of the frame's cells; NaN outside the picture.
+    model : FilmModel
+        The roll's; it need be right only roughly.
+
+    Returns
+    -------
+    PrintExposure or None
+        None where no chart is seen.
+    """
+    if fields_alike(density) < _FEWEST_ALIKE:
+        return None
+    light = np.nan_to_num(scene_light(density, model))
+    rough = _rough_positive(light)
+    quad = find_chart(rough)
+    if quad is None:
+        return None
+    scale = light.shape[1] / rough.shape[1]
+    patches = [Patch(patch.corners.scaled(scale)) for patch in chart_patches(quad)]
+    seen = _patch_luminances(light @ LUMINANCE, patches)
+    return None if seen is None else _exposure_of(seen)
+
+
+def fields_alike(density: F64Array) -> int:
+    """Count flat fields of about one size; a chart has two dozen of them.
+
+    Parameters
+    ----------
+    density : ndarray
+        Shape (rows, columns, 3); NaN outside the picture.
+    """
+    flat = np.all(np.isfinite(density), axis=2)
+    known = np.nan_to_num(density)
+    across, down = (np.abs(np.diff(known, axis=axis)).max(axis=2) < _FLAT for axis in (1, 0))
+    flat[:, 1:] &= across
+    flat[1:] &= down
+    _, _, stats, _ = cv2.connectedComponentsWithStats(flat.astype(np.uint8), connectivity=4)
+    sizes = np.sort(stats[1:, cv2.CC_STAT_AREA])
+    sizes = sizes[sizes >= max(_FEWEST_CELLS, _LEAST_SHARE * flat.size)]
+    reach = np.searchsorted(sizes, sizes * _ALIKE, side="right") - np.arange(len(sizes))
+    return int(reach.max()) if len(sizes) else 0
+
+
+def _rough_positive(light: F64Array) -> U8Array:
+    white = max(float(np.percentile(light.max(axis=2), 99.5)), 1e-9)
+    encoded = np.clip(light / white, 0.0, 1.0) ** (1 / 2.2)
+    factor = max(_LOOKED_AT_PX / max(light.shape[:2]), 1.0)
+    small = np.rint(255 * encoded[..., ::-1]).astype(np.uint8)
+    return np.asarray(cv2.resize(small, None, fx=factor, fy=factor, interpolation=cv2.INTER_CUBIC), dtype=np.uint8)
+
+
+def _patch_luminances(luminance: F64Array, patches: list[Patch]) -> F64Array | None:
+    """Median of each patch, shape (24,); None where one holds no cell."""
+    found = []
+    for patch in patches:
+        mask = np.zeros(luminance.shape, np.uint8)
+        cv2.fillConvexPoly(mask, np.rint(16 * (patch.middle().as_array() - 0.5)).astype(np.int32), 1, shift=4)
+        inside = luminance[mask > 0]
+        if not len(inside):
+            return None
+        found.append(float(np.median(inside)))
+    return np.maximum(np.array(found, dtype=np.float64), 1e-9)
+
+
+def _exposure_of(seen: F64Array) -> PrintExposure | None:
+    answers = []
+    for edition in CHART_EDITIONS:
+        wanted = edition @ LUMINANCE
+        stops = np.log2(wanted / seen)[wanted > _DARKEST]
+        middle = float(np.median(stops))
+        answers.append((float(np.mean(np.abs(stops - middle))), middle))
+    misfit, gain_stops = min(answers)
+    return PrintExposure(2.0**gain_stops, doubt_stops=_DOUBT_STOPS) if misfit < _MOST_MISFIT_STOPS else None
