@@ -6,13 +6,16 @@ import numpy as np
 import pytest
 import tifffile
 from click.testing import CliRunner, Result
+from PIL import Image
 
 from tests.unit.convert.film_shots import BASE_COUNTS, colour_patches, raw_of, shoot
 from tests.unit.image_files.dng_writer import write_dng
 from tethercap.cli._greedy import spread
 from tethercap.cli.convert import convert
+from tethercap.image_files.icc import icc_profile
 from tethercap.image_files.metadata import read
 from tethercap.image_files.tiff import read_tiff
+from tethercap.pictures import ColourSpace
 
 
 @pytest.fixture
@@ -117,3 +120,41 @@ def test_an_archive_picture_is_written_besides_and_says_what_it_is(
     facts = json.loads(str(read(archive)["Xmp.tethercap.Values"]))
     assert facts["values"] == kind
     assert (out / "frame4.tif").exists()
+
+
+def test_a_positive_that_is_there_is_kept_unless_it_is_the_same(films: list[Path], tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    words = (films[0], "--kind", "colour-negative", "--no-crop", "--out", out)
+    run(*words)
+    run(*words)
+    assert [path.name for path in out.iterdir()] == ["frame4.tif"], "the same bytes are no other picture"
+    first = (out / "frame4.tif").read_bytes()
+    result = run(*words, "--exposure", 1)
+    assert "frame4.tif was there already; it is kept as frame4_before.tif" in result.stderr
+    assert (out / "frame4_before.tif").read_bytes() == first
+    run(*words, "--exposure", 2)
+    assert sorted(path.name for path in out.iterdir()) == ["frame4.tif", "frame4_before-2.tif", "frame4_before.tif"]
+    run(*words, "--replace")
+    assert (out / "frame4.tif").read_bytes() == first
+    assert len(list(out.iterdir())) == 3
+
+
+@pytest.mark.parametrize("space", ["srgb", "display-p3"])
+def test_a_jpeg_of_full_size_is_written_besides(films: list[Path], tmp_path: Path, space: str) -> None:
+    made = []
+    for name in ("out", "again"):
+        out = tmp_path / name
+        run(films[0], "--kind", "colour-negative", "--no-crop", "--jpeg", "--space", space, "--out", out)
+        assert sorted(path.name for path in out.iterdir()) == ["frame4.tif", "frame4_full.jpg"]
+        made.append((out / "frame4_full.jpg").read_bytes())
+    assert made[0] == made[1]
+    path = tmp_path / "out" / "frame4_full.jpg"
+    tiff = read_tiff(tmp_path / "out" / "frame4.tif")
+    with Image.open(path) as opened:
+        assert opened.info["icc_profile"] == icc_profile(ColourSpace(space))
+        away = np.abs(np.asarray(opened.convert("RGB"), np.float64) - tiff / 257.0)
+    assert away.mean() < 1.5
+    told = read(path)
+    assert told["Exif.Photo.FileSource"] == "3"
+    assert told["Xmp.xmpMM.DerivedFrom/stRef:filePath"] == "frame4.dng"
+    assert str(told["Xmp.iptcExt.DigitalSourceType"]).endswith("negativeFilm")

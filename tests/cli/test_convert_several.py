@@ -16,18 +16,25 @@ from tests.unit.convert.film_shots import BASE_COUNTS, colour_patches, density_o
 from tests.unit.image_files.dng_writer import write_dng
 from tests.unit.roll import rolls
 from tethercap.cli.convert import convert
+from tethercap.cli.frames import frames
+from tethercap.cli.sheet import sheet
 from tethercap.errors import RollExistsError
 from tethercap.image_files.metadata import read
 from tethercap.image_files.tiff import read_tiff
 from tethercap.pictures import F64Array
 from tethercap.roll.fixity import verify
 from tethercap.roll.folder import TakeOutcome
+from tethercap.roll.names import FrameId
 
 NEGATIVE = ("--kind", "colour-negative")
 
 
+def invoke(command: click.Command, *words: object) -> Result:
+    return CliRunner().invoke(command, [str(word) for word in words], catch_exceptions=False, standalone_mode=False)
+
+
 def run(*words: object) -> Result:
-    return CliRunner().invoke(convert, [str(word) for word in words], catch_exceptions=False, standalone_mode=False)
+    return invoke(convert, *words)
 
 
 def steps_of(result: Result) -> dict[str, dict[str, Any]]:
@@ -113,10 +120,90 @@ def test_second_halves_in_a_roll_get_the_number_with_an_a(tmp_path: Path) -> Non
     report = verify(tmp_path / "roll")
     assert report.is_sound
     assert report.extra == ()
+    _both_halves_are_on_the_sheet(tmp_path, "7")
+    assert invoke(frames, tmp_path / "roll", "--renumber", "7=9").return_value == 0
+    names = sorted(path.name for path in (tmp_path / "roll" / "positive").iterdir())
+    assert names == ["X31-007_09.tif", "X31-007_09A.tif"]
+    assert read(tmp_path / "roll" / "positive" / names[1])["Xmp.tethercap.Frame"] == "9A"
+    _both_halves_are_on_the_sheet(tmp_path, "9")
+    assert verify(tmp_path / "roll").is_sound
     with rolls.reopen(tmp_path / "roll") as roll:
-        roll.skip("7A", "a test")
-    with pytest.raises(RollExistsError, match="7A already"):
+        roll.skip("9A", "a test")
+    with pytest.raises(RollExistsError, match="9A already"):
         run(tmp_path / "roll", "--pairs", "left-first")
+
+
+def _both_halves_are_on_the_sheet(folder: Path, number: str) -> None:
+    invoke(sheet, folder / "roll", "--as", "html", "--out", folder / "page")
+    text = (folder / "page.html").read_text(encoding="utf-8")
+    assert f"Frame {number}<" in text
+    assert f"Frame {number}A<" in text
+    assert text.count("data:image/jpeg") == 2
+    invoke(sheet, folder / "roll", "--frame-width", 240, "--out", folder / "page")
+    page = cv2.imread(str(folder / "page.jpg"))
+    assert page is not None
+    # Two upright pictures side by side at the left end of the strip, and nothing beside them.
+    middle = page[round(0.45 * page.shape[0]) : round(0.6 * page.shape[0])].astype(int)
+    spread = np.ptp(middle, axis=2).max(axis=0) > 25
+    assert spread[round(0.03 * len(spread)) : round(0.16 * len(spread))].mean() > 0.7
+    assert not spread[round(0.2 * len(spread)) :].any()
+
+
+def file_takes(path: Path, folder: Path, takes: dict[str, list[F64Array]]) -> None:
+    """Make a roll whose frames have these takes, all accepted."""
+    with rolls.create(path) as roll:
+        for frame, pictures in takes.items():
+            for counts in pictures:
+                content = write_counts(folder / "a.dng", counts).read_bytes()
+                roll.file(roll.receive(frame, ".dng", [content], len(content)), TakeOutcome(accepted=True))
+
+
+def test_a_rolls_bracket_is_merged_by_its_frames_number(tmp_path: Path) -> None:
+    counts = photograph()
+    file_takes(tmp_path / "roll", tmp_path, {"7": [0.3 * counts, 0.6 * counts], "8": [0.4 * counts]})
+    result = run(tmp_path / "roll", "--no-crop", "--merge", "--frames", "7", "--json")
+    assert result.return_value == 0
+    merging = steps_of(result)["merge-exposures"]
+    assert merging["files"] == ["X31-007_07_t2.dng", "X31-007_07.dng"], "the take that stands for the frame is first"
+    positive = tmp_path / "roll" / "positive" / "X31-007_07_t2.tif"
+    assert [path.name for path in positive.parent.iterdir()] == [positive.name], "only the frame that was asked for"
+    assert invoke(frames, tmp_path / "roll", "--renumber", "7=9").return_value == 0
+    told = read(positive.with_name("X31-007_09_t2.tif"))
+    sources = {told[f"Xmp.xmpMM.Ingredients[{place}]/stRef:filePath"] for place in (1, 2)}
+    assert sources == {"raw/X31-007_09.dng", "raw/X31-007_09_t2.dng"}
+    assert told["Xmp.xmpMM.History[1]/stEvt:parameters"] == "made of takes 1, 2"
+    with rolls.reopen(tmp_path / "roll") as roll:
+        converted = roll.frames[FrameId(9)].takes[1].converted
+        assert converted is not None
+        assert converted.takes == (1, 2)
+    assert verify(tmp_path / "roll").is_sound
+
+
+def test_a_rolls_parts_are_put_together_by_its_frames_number(tmp_path: Path) -> None:
+    counts = 0.4 * photograph()
+    file_takes(tmp_path / "roll", tmp_path, {"3": [counts[:, :720], counts[:, 480:]], "4": [counts]})
+    assert run(tmp_path / "roll", "--stitch", "--jpeg").return_value == 0
+    positive = tmp_path / "roll" / "positive" / "X31-007_03_t2.tif"
+    assert read_tiff(positive).shape[1] == pytest.approx(1200, abs=3)
+    for folder, width in (("proof", 600), ("jpeg", 1200)):
+        small = cv2.imread(str(tmp_path / "roll" / folder / "X31-007_03_t2.jpg"))
+        assert small is not None
+        assert small.shape[1] == pytest.approx(width, abs=3)
+    assert (positive.parent / "X31-007_04.tif").exists(), "a frame with one take is converted as usual"
+    assert "Xmp.tethercap.Steps" in read(positive)
+    report = verify(tmp_path / "roll")
+    assert report.is_sound
+    assert report.extra == ()
+
+
+def test_a_roll_without_a_second_take_has_nothing_to_merge(tmp_path: Path) -> None:
+    file_takes(tmp_path / "roll", tmp_path, {"3": [0.4 * photograph()]})
+    with pytest.raises(click.UsageError, match="none of these frames has two takes"):
+        run(tmp_path / "roll", "--merge")
+    with pytest.raises(click.UsageError, match="no picture of these frames"):
+        run(tmp_path / "roll", "--frames", "5-9")
+    with pytest.raises(click.BadParameter, match="is not a frame number"):
+        run(tmp_path / "roll", "--frames", "five")
 
 
 def dusty() -> F64Array:

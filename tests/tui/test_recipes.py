@@ -112,8 +112,8 @@ def test_with_the_look_of_the_roll_a_quick_look_is_the_rolls_positive(roll: Roll
         means = [cv2.blur(np.asarray(each, np.float32)[inside], (15, 15)) for each in (small, quick, alone)]
         away = np.abs(means[1] - means[0])
         assert np.median(away) < 0.8, "within the rounding of eight bits"
-        assert away.mean() < 1.0
-        assert abs(float((means[1] - means[0]).mean())) < 0.3
+        assert away.mean() < 1.5
+        assert abs(float((means[1] - means[0]).mean())) < 1.0
         if recipe == Recipe():
             assert np.abs(means[2] - means[0]).mean() > 3 * np.abs(means[1] - means[0]).mean(), (
                 "the frame alone differs"

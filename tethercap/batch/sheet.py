@@ -153,15 +153,12 @@ def write_sheets(
     pictures = _Pictures()
     show = _shower(view, film_format, order)
     per_strip = order.per_strip or film_format.frames_per_strip
-    # On the light table a shot is one piece of film, with however many frames on it.
-    lit = order.look is SheetLook.LIGHT_TABLE
-    shown = [
-        [each for frame in strip.frames for each in _on_film(view.frames, frame)[: 1 if lit else None]]
+    strips = [
+        [each for frame in strip.frames for each in _sheet_frames(view, frame, order, show, pictures)]
         for strip in strips_of(view.frames, per_strip)
     ]
-    strips = [[_sheet_frame(each, show, pictures) for each in strip] for strip in shown]
     style = _style(view.setup, film_format, order, pictures.jpegs)
-    if any(each.number != each.frame.frame_id for strip in shown for each in strip):
+    if sum(map(len, strips)) > len(view.frames):
         style = replace(style, per_strip=2 * per_strip, frame_ratio=_usual_ratio(pictures.jpegs))
     pages = lay_out_sheet(strips, style)
     if order.form is SheetForm.PDF:
@@ -241,6 +238,21 @@ def _common_stretch(view: RollView, takes: Sequence[TakeRecord], film_format: Fi
     return stretch_of(film_format)
 
 
+def _sheet_frames(
+    view: RollView,
+    frame: FrameRecord,
+    order: SheetOrder,
+    show: Callable[[_OnFilm], bytes | None],
+    pictures: _Pictures,
+) -> list[SheetFrame]:
+    on_film = _on_film(view.frames, frame)
+    if order.look is SheetLook.PRINT:
+        return [_sheet_frame(each, show, pictures) for each in on_film]
+    # A shot is one piece of film, with however many frames on it.
+    whole = _sheet_frame(on_film[0], show, pictures)
+    return [replace(whole, number=", ".join(str(each.number) for each in on_film))]
+
+
 def _sheet_frame(each: _OnFilm, show: Callable[[_OnFilm], bytes | None], pictures: _Pictures) -> SheetFrame:
     frame, place = each.frame, None
     note = "" if frame.status is FrameStatus.TAKEN else frame.status.value
@@ -297,7 +309,7 @@ def _html(view: RollView, film_format: FilmFormat) -> str:
     frames = [_page_frame(view, each) for each in on_film]
     taken = sum(frame.jpeg is not None for frame in frames)
     about = [
-        ("film", " ".join(part for part in (setup.film_stock, setup.film_kind.value) if part)),
+        ("film", " ".join(part for part in (setup.film_stock, setup.film_kind.value.replace("-", " ")) if part)),
         ("format", film_format.name),
         ("taken", setup.taken_on),
         ("place", setup.place),

@@ -40,12 +40,12 @@ def roll_page(frames: Sequence[PageFrame], *, title: str, facts: Sequence[tuple[
     str
         HTML 5, everything inside: pictures, style, script. The same frames give the same text.
     """
-    items = "\n".join(_item(place, frame) for place, frame in enumerate(frames))
+    items = "\n".join(_item(place, len(frames), frame) for place, frame in enumerate(frames))
     about = _facts(facts)
     return _PAGE.format(title=escape(title), about=about, items=items, style=_STYLE, script=_SCRIPT)
 
 
-def _item(place: int, frame: PageFrame) -> str:
+def _item(place: int, count: int, frame: PageFrame) -> str:
     name = f"Frame {escape(frame.number)}"
     width, height = frame.size_px
     picture = (
@@ -58,9 +58,11 @@ def _item(place: int, frame: PageFrame) -> str:
     if frame.findings:
         marks += f'<span class="found">{len(frame.findings)} found</span>'
     found = "".join(f"<li>{escape(text)}</li>" for text in frame.findings)
+    place_words = f"{place + 1} of {count} &#8592; &#8594; Esc"
     return (
         f'<li class="frame" id="f{place}"><figure><a href="#f{place}" class="open">{picture}</a>'
-        f'<figcaption><h2>{name}</h2><p class="marks"><span>{escape(frame.status)}</span>{marks}</p>'
+        f"<figcaption><h2>{name}<small>{place_words}</small></h2>"
+        f'<p class="marks"><span>{escape(frame.status)}</span>{marks}</p>'
         f"<dl>{_facts(frame.facts)}</dl>{f'<ul>{found}</ul>' if found else ''}</figcaption></figure></li>"
     )
 
@@ -89,6 +91,7 @@ figcaption{padding:.5rem 0;font-size:.9rem}.marks{margin:.1rem 0;display:flex;ga
 .pick{color:var(--pick)}.found,figcaption ul{color:var(--found)}figcaption ul{margin:.3rem 0;padding-left:1.1rem}
 .open{display:block}.open:focus-visible{outline:3px solid var(--found);outline-offset:2px}
 .large .open:focus-visible{outline:none}
+h2 small{display:none;font-weight:normal;color:var(--quiet);margin-left:1rem}.large h2 small{display:inline}
 .large ol{display:block;margin:0}.large .frame,.large header{display:none}
 .large .frame.now{display:block}.large body{padding:.6rem}
 .large img{width:auto;max-width:100%;max-height:calc(100vh - 9rem);margin:auto}

@@ -28,7 +28,7 @@ class HalfFramePair:
 @cache
 def half_frame_pair(seed: int = 1) -> HalfFramePair:
     """Draw hills and a street on 18 x 24 mm each, seen together."""
-    film_format = replace(FORMATS["135-18x24"], view_width_mm=42.0)
+    film_format = replace(FORMATS["135-18x24"], view_width_mm=42.0, opening_along_mm=40.0)
     strip = make_strip(StripPlan(film_format, KINDS["colour-negative"], 4, ("street", "hills"), 1, seed), 0)
     one, other = strip.frames[1], strip.frames[2]
     middle_mm = (one.x_mm + other.x_mm) / 2
