@@ -283,9 +283,10 @@ class ConvertScreen(PictureScreen):
 
     def action_convert_roll(self) -> None:
         """Ask, then convert all frames, each with its recipe."""
-        if not self.cards or self.queue.state.is_running or not self.keep():
+        frames = sum(card.frame.chosen is not None for card in self.cards)
+        if not frames or self.queue.state.is_running or not self.keep():
             return
-        question = f"Make {len(self.cards)} positives as the recipe says? Those that are there are made anew."
+        question = f"Make {frames} positives as the recipe says? Those that are there are made anew; changed ones kept."
         self.query_one(AskRow).ask_yes(question, then=self._start)
 
     def _start(self) -> None:
