@@ -47,7 +47,8 @@ def test_as_json(roll: Path) -> None:
     rows = [json.loads(line) for line in out.splitlines()]
     assert [row["frame"] for row in rows] == ["1", "2", "3", "4"]
     assert [take["accepted"] for take in rows[1]["takes"]] == [True, False]
-    assert rows[3] == {"frame": "4", "status": "skipped", "take": None, "file": None, "takes": [], "why": "torn"}
+    empty = {"second": None, "take": None, "file": None, "takes": []}
+    assert rows[3] == {"frame": "4", "status": "skipped", "why": "torn", **empty}
 
 
 @pytest.mark.parametrize(
@@ -65,6 +66,24 @@ def test_renumbering(roll: Path, move: str, expected: dict[str, int]) -> None:
         frame: picture(number) for frame, number in expected.items()
     }
     assert verify(roll).is_sound
+
+
+def test_a_whole_strip_is_renumbered_with_what_was_passed_over(tmp_path: Path) -> None:
+    with rolls.create(tmp_path / "X31-007") as made:
+        for strip in (1, 2):
+            made.start_strip()
+            take(made, str(4 * strip - 3), 3 * strip)
+            made.skip(str(4 * strip - 2), "torn")
+            take(made, str(4 * strip - 1), 3 * strip + 1)
+        rolls.put_positive(made, "7", 1, b"seven")
+        rolls.put_positive(made, "7", 1, b"seven and a half", is_second=True)
+    _, out, _ = _run(str(tmp_path / "X31-007"), "--renumber", "strip 2=20")
+    assert [line[:22].split()[:2] for line in out.splitlines()] == [
+        ["1", "taken"], ["2", "skipped"], ["3", "taken"], ["20", "taken"], ["21", "skipped"], ["22,", "22A"],
+    ]  # fmt: skip
+    assert (tmp_path / "X31-007" / "positive" / "X31-007_22A.tif").read_bytes() == b"seven and a half"
+    with pytest.raises(click.BadParameter, match="No frame of the roll is of strip 3"):
+        _run(str(tmp_path / "X31-007"), "--renumber", "strip 3=1")
 
 
 def test_marks_and_picks(roll: Path) -> None:

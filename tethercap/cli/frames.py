@@ -11,9 +11,13 @@ from tethercap.errors import RollNameError
 from tethercap.image_files.metadata import embed, xmp_packet
 from tethercap.roll.folder import FrameRecord, Roll
 from tethercap.roll.names import FrameId, parse_frame_range
+from tethercap.roll.state import second_id
 from tethercap.roll.view import read_roll
 
-_MOVES = 'Renumber frames: "7-12=13" gives 7..12 the numbers from 13 on, "12-7=1" the other way round.'
+_MOVES = (
+    'Give frames other numbers: "7=9" one, "7-12=13" some the numbers from 13 on, "12-7=1" the other way round, '
+    '"strip 2=13" all of a strip.'
+)
 
 
 @click.command()
@@ -60,7 +64,8 @@ def frames(
     for trouble in view.troubles:
         say(trouble)
     for frame in view.frames.values():
-        print(json.dumps(_as_data(frame)) if as_json else _as_text(frame))
+        second = second_id(view.frames, frame.frame_id)
+        print(json.dumps(_as_data(frame, second)) if as_json else _as_text(frame, second))
     if not as_json:
         say(f"The next picture is frame {view.next_frame_id}.")
     return ExitCode.DONE
@@ -84,16 +89,30 @@ def _mark(
 
 
 def _moves(text: str, roll: Roll) -> dict[FrameId, FrameId]:
-    """Moves meant by "7-12=13" or, backwards, "12-7=1"; only frames that are there move."""
+    """Moves meant by "7-12=13", backwards "12-7=1", or "strip 2=13"; only frames that are there move."""
     span, equals, first = text.partition("=")
     if not equals:
         raise click.BadParameter(f"{text!r} has no =; write FRAMES=FIRST.", param_hint="--renumber")
+    strip = span.removeprefix("strip").strip()
     try:
-        old_ids, new_id = _span(span, roll.setup.by_halves), FrameId.parse(first)
+        old_ids = _span(_of_strip(strip, roll) if strip != span.strip() else span, roll.setup.by_halves)
+        new_id = FrameId.parse(first)
         new_ids = [new_id.next(step, by_halves=roll.setup.by_halves) for step in range(len(old_ids))]
     except RollNameError as error:
         raise click.BadParameter(str(error), param_hint="--renumber") from error
     return dict(zip(old_ids, new_ids, strict=True))
+
+
+def _of_strip(number: str, roll: Roll) -> str:
+    """First and last frame whose pictures were taken of a strip, like "7-12"; those passed over lie between them."""
+    found = [
+        frame_id
+        for frame_id, frame in roll.frames.items()
+        if any(str(take.filed.strip) == number for take in frame.takes)
+    ]
+    if not found:
+        raise click.BadParameter(f"No frame of the roll is of strip {number}.", param_hint="--renumber")
+    return f"{found[0]}-{found[-1]}"
 
 
 def _span(text: str, by_halves: bool) -> list[FrameId]:
@@ -107,10 +126,11 @@ def _span(text: str, by_halves: bool) -> list[FrameId]:
     return ids[::-1] if is_backwards else ids
 
 
-def _as_data(frame: FrameRecord) -> dict[str, object]:
+def _as_data(frame: FrameRecord, second: FrameId | None) -> dict[str, object]:
     chosen = frame.chosen
     return {
         "frame": str(frame.frame_id),
+        "second": None if second is None else str(second),
         "status": frame.status.value,
         "take": chosen.number if chosen else None,
         "file": chosen.filed.file if chosen else None,
@@ -122,6 +142,7 @@ def _as_data(frame: FrameRecord) -> dict[str, object]:
                 "forced": take.filed.forced,
                 "sha256": take.filed.sha256,
                 "positive": take.converted.positive if take.converted else None,
+                "second_positive": take.second.positive if take.second else None,
                 "findings": [finding.text for finding in take.filed.findings],
             }
             for take in frame.takes
@@ -130,8 +151,9 @@ def _as_data(frame: FrameRecord) -> dict[str, object]:
     }
 
 
-def _as_text(frame: FrameRecord) -> str:
+def _as_text(frame: FrameRecord, second: FrameId | None) -> str:
     chosen = frame.chosen
+    number = str(frame.frame_id) if second is None else f"{frame.frame_id}, {second}"
     takes = f"{len(frame.takes)} take{'s' if len(frame.takes) != 1 else ''}" if frame.takes else ""
-    words = (f"{frame.frame_id!s:>4}", f"{frame.status.value:<8}", f"{takes:<8}", chosen.filed.file if chosen else "")
+    words = (f"{number:>4}", f"{frame.status.value:<8}", f"{takes:<8}", chosen.filed.file if chosen else "")
     return "  ".join((*words, frame.skipped_why or "")).rstrip()
