@@ -25,7 +25,7 @@ BASE_ISO = 100
 
 NEUTRAL = np.array([0.52, 1.0, 0.66])
 """Camera RGB of the panel's light, green = 1."""
-MIXING = np.array([[0.86, 0.12, 0.02], [0.08, 0.84, 0.08], [0.01, 0.11, 0.88]])
+MIXING = np.array([[0.60, 0.36, 0.04], [0.09, 0.75, 0.16], [0.01, 0.28, 0.71]])
 """Linear RGB to white-balanced camera RGB; rows sum to 1, so that neutral stays neutral."""
 UNMIXING = np.linalg.inv(MIXING)
 
