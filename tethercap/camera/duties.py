@@ -37,6 +37,8 @@ WITHOUT_FILE_S = 12.0
 """So long after twice the exposure a shot without any file is given up; noise reduction doubles an exposure."""
 COMPLETE_WITHOUT_FILE_S = 6.0
 """So long after the body called it complete a shot without any file is given up."""
+PATIENCE_AFTER_VAIN = 2.0
+"""Once a shot was given up, so many times longer is waited for each later one: the body may be slow, and not empty."""
 STORE_FULL = "PTP Event 400a"
 """How the driver passes on the standard's StoreFull event (ISO 15740, 12.5)."""
 CARD_RAN_FULL = "The card ran full during the shot; the picture is lost. Put in an empty card and take the frame again."
@@ -140,6 +142,8 @@ class ShotUnderWay:
     refused: bool = False
     """The body said that its card ran full."""
     last_at_s: float = 0.0
+    patience: float = 1.0
+    """So many times the usual time is waited for its first file."""
 
     def is_over(self, now_s: float) -> bool:
         """Whether nothing more is to be expected of it."""
@@ -147,9 +151,9 @@ class ShotUnderWay:
             return True
         if self.files:
             return now_s - self.last_at_s > QUIET_S
-        if self.complete and now_s - self.last_at_s > COMPLETE_WITHOUT_FILE_S:
+        if self.complete and now_s - self.last_at_s > self.patience * COMPLETE_WITHOUT_FILE_S:
             return True
-        return now_s - self.fired_at_s > 2 * self.exposure_s + WITHOUT_FILE_S
+        return now_s - self.fired_at_s > 2 * self.exposure_s + self.patience * WITHOUT_FILE_S
 
 
 @dataclass(slots=True)
@@ -172,12 +176,14 @@ class EventDuty:
     """The body said that a setting changed."""
     in_vain: bool = False
     """A shot was given up without a file."""
+    _patience: float = 1.0
     _refusals: int = 0
     _recent: dict[tuple[str, str, int], float] = field(default_factory=dict)
 
     def expect(self, shot: ShotUnderWay) -> None:
         """Wait for the files of a shot."""
         self.shot = shot
+        shot.patience = self._patience
         self.next_at_s = shot.fired_at_s
 
     def turn(self, camera: GPhotoCamera, now_s: Callable[[], float], *, live: bool) -> None:
@@ -208,6 +214,7 @@ class EventDuty:
                 self.tell(CaptureFinished(at_s, 0, CARD_RAN_FULL))
             else:
                 self.in_vain = True
+                self._patience = PATIENCE_AFTER_VAIN
         pause_s = (
             EVENT_PERIOD_AFTER_SHOT_S if self.shot is not None else EVENT_PERIOD_S if live else IDLE_EVENT_PERIOD_S
         )

@@ -46,6 +46,8 @@ class RawFindings:
     edges: FrameEdges | None
     """In RAW pixels."""
     alignment: Alignment | None
+    likeness: float | None = None
+    """How much the picture looks like the live view at its release, -1..1; None where that is not known."""
 
     @property
     def passed(self) -> bool:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field, replace
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -13,7 +14,8 @@ from tethercap.check.view import raw_planes, raw_to_view
 from tethercap.film.formats import FilmFormat
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import OffsetMm, RectPx, SizePx
-from tethercap.pictures import F32Array, RawPicture
+from tethercap.pictures import F32Array, RawPicture, U8Array
+from tethercap.watch.likeness import likeness, small_view, view_of
 from tethercap.watch.limits import Limits
 from tethercap.watch.sighting import Alignment, FrameEdges, Sighting
 from tethercap.watch.still import inspect_still
@@ -30,6 +32,8 @@ class CheckRequest:
     film_kind: FilmKind | None = None
     offset_when_fired: OffsetMm | None = None
     """Where the live view had the frame when the shutter was released; None without live view."""
+    view_when_fired: bytes = b""
+    """The live view then, small, as `tethercap.watch.likeness` keeps it; empty without live view."""
     mm_per_view_width: float | None = None
     """Width of the view on the film, mm, when it is known from live view."""
     expected_size: SizePx | None = None
@@ -75,7 +79,14 @@ def check_raw(raw: RawPicture, request: CheckRequest) -> RawFindings:
         findings.append(Finding(registry.NOT_WATCHED))
     if request.forced:
         findings.append(Finding(registry.FORCED))
-    return RawFindings(tuple(findings), *_in_mosaic_px(sighting))
+    return RawFindings(tuple(findings), *_in_mosaic_px(sighting), _likeness(view, request.view_when_fired))
+
+
+def _likeness(view: U8Array, when_fired: bytes) -> float | None:
+    live = view_of(when_fired)
+    if live is None:
+        return None
+    return likeness(live, small_view(cv2.cvtColor(view, cv2.COLOR_BGR2GRAY).astype(np.float32)))
 
 
 def _in_mosaic_px(sighting: Sighting) -> tuple[FrameEdges | None, Alignment | None]:

@@ -35,6 +35,13 @@ OLDER_PICTURE = FindingKind(
     "Some bodies hand out a left-over picture after an error: take the frame again. If the camera's clock was set "
     "back, force the shot once.",
 )
+ANOTHER_MOMENT = FindingKind(
+    "another-moment",
+    Severity.FAILURE,
+    "The picture does not show what lay in the holder when the shutter was released.",
+    "The camera delivered the picture of another release, or the film was pulled on too early. Take the frame again; "
+    "force it if the picture is right.",
+)
 OFF_CENTRE = FindingKind(
     "off-centre",
     Severity.FAILURE,
@@ -112,8 +119,9 @@ NOT_WATCHED = FindingKind(
 REGISTRY: dict[str, FindingKind] = {
     kind.code: kind
     for kind in (
-        UNREADABLE, NOT_RAW, WRONG_SIZE, SAME_PICTURE, OLDER_PICTURE, OFF_CENTRE, TILTED, CUT_OFF, KEYSTONE,
-        EDGES_NOT_CONFIRMED, MOTION_BLUR, MAYBE_SMEARED, CLIPPED, CLIPPED_A_LITTLE, UNDEREXPOSED, FORCED, NOT_WATCHED,
+        UNREADABLE, NOT_RAW, WRONG_SIZE, SAME_PICTURE, OLDER_PICTURE, ANOTHER_MOMENT, OFF_CENTRE, TILTED, CUT_OFF,
+        KEYSTONE, EDGES_NOT_CONFIRMED, MOTION_BLUR, MAYBE_SMEARED, CLIPPED, CLIPPED_A_LITTLE, UNDEREXPOSED, FORCED,
+        NOT_WATCHED,
     )
 }  # fmt: skip
 """Code -> kind, for screens, sidecars, help and tests."""

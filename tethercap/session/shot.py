@@ -63,6 +63,8 @@ class Shot:
     fired_at_s: float
     sighting: Sighting | None
     """What was seen when it was fired; None without live view."""
+    view: bytes = b""
+    """The live view when it was fired, small; empty without live view."""
     asked_again_at_s: float | None = None
     """When the camera came back and was asked for its picture, where it was lost in between."""
     files: list[CameraFile] = field(default_factory=list)
@@ -76,6 +78,10 @@ class Shot:
     checking: "Future[CheckedFile] | None" = None
     checks: int = 0
     """How often it was handed to the checking process."""
+
+    def again(self) -> "Shot":
+        """The same release, for one more picture of it."""
+        return Shot(self.frame_id, self.take, self.fired_by, self.fired_at_s, self.sighting, self.view)
 
     @property
     def forced(self) -> bool:

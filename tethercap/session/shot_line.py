@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, Future
+from dataclasses import replace
 from pathlib import Path
 
 from tethercap.camera.base import CameraFile
@@ -23,6 +24,8 @@ from tethercap.session.states import RunState
 
 _MOST_CHECKS = 2
 """A checking process that is ended from outside is no fault of the picture; one that ends again is."""
+_ALIKE, _UNLIKE = 0.85, 0.4
+"""Likeness of a picture and the live view at its release: surely the same frame, surely another one."""
 _MAYBE_RELEASED = CameraGoneError, CameraSilentError, DriverDiedError
 """Errors of a release after which nobody knows whether the shutter went."""
 Checker = Callable[[Path, str, CheckRequest], "Future[CheckedFile]"]
@@ -61,6 +64,8 @@ class ShotLine:
         """The same of one that was older than those before it; empty where the last one was not."""
         self._housekeeping = housekeeping
         self._given_up = GivenUp()
+        self._views_agree = False
+        """This camera's live view was seen to show what its pictures show: the same part, the same way up."""
 
     @property
     def busy(self) -> bool:
@@ -88,7 +93,10 @@ class ShotLine:
         desk = self._desk
         desk.watcher.shot_taken(at_s)
         frame_id = frame_id or desk.frame_in_view
-        self._shot = Shot(frame_id, desk.roll.next_take(frame_id), fired_by, at_s, desk.sighting)
+        view = desk.watcher.view_of_shot() if desk.sighting is not None else b""
+        self._shot = Shot(frame_id, desk.roll.next_take(frame_id), fired_by, at_s, desk.sighting, view)
+        if fired_by is not FiredBy.BODY:
+            self._given_up.released(self._shot)
         desk.emit(events.ShotFired(frame_id, self._shot.take, fired_by, at_s))
         desk.go(RunState.EXPOSING)
         return self._shot
@@ -251,6 +259,7 @@ class ShotLine:
             film_format=desk.watcher.film_format,
             film_kind=desk.watcher.film_kind,
             offset_when_fired=shot.sighting.alignment.offset if shot.sighting and shot.sighting.alignment else None,
+            view_when_fired=shot.view,
             mm_per_view_width=desk.view_width_mm,
             expected_size=self._picture_size,
             forced=shot.forced,
@@ -284,7 +293,7 @@ class ShotLine:
             camera=desk.camera.identity,
             camera_file=shot.raw_first()[0].name if shot.files else "",
             taken_at=checked.shot.taken_at or "",
-            view=desk.watcher.view_of_shot() if shot.sighting is not None else b"",
+            view=shot.view,
         )
         try:
             filed = desk.roll.file(shot.picture, outcome)
@@ -311,7 +320,11 @@ class ShotLine:
             self._older_taken_at = taken_at
         else:
             self._newest_taken_at, self._older_taken_at = taken_at or self._newest_taken_at, ""
-        return RawFindings(tuple(found), checked.findings.edges, checked.findings.alignment)
+        alike = checked.findings.likeness
+        if alike is not None and alike < _UNLIKE and self._views_agree and not shot.forced:
+            found.append(Finding(registry.ANOTHER_MOMENT, round(alike, 2), "likeness"))
+        self._views_agree |= alike is not None and alike > _ALIKE
+        return replace(checked.findings, findings=tuple(found))
 
     def _tell_filed(self, shot: Shot, filed: FiledTake, findings: RawFindings) -> None:
         desk = self._desk

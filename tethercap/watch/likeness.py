@@ -47,6 +47,14 @@ def small_view(grey: F32Array) -> F32Array:
     return np.asarray(np.round(cv2.resize(grey, KEPT_VIEW_PX, interpolation=cv2.INTER_AREA)), np.float32)
 
 
+def view_of(kept: bytes) -> F32Array | None:
+    """The small view that bytes hold, shape (32, 48); None where they hold none."""
+    width, height = KEPT_VIEW_PX
+    if len(kept) != width * height:
+        return None
+    return np.frombuffer(kept, np.uint8).reshape(height, width).astype(np.float32)
+
+
 def _evened(grey: F32Array) -> F32Array:
     """Every row divided by its mean: bands of flicker are gone."""
     return np.asarray(grey / (grey.mean(axis=1, keepdims=True) + 4.0), np.float32)

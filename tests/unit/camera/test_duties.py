@@ -219,6 +219,19 @@ def test_a_shot_without_a_file_is_given_up_in_time(driver: Any, happening: Drive
     assert told == []
 
 
+def test_after_a_shot_in_vain_the_next_is_waited_for_longer(driver: Any) -> None:
+    duty, told = listen(driver, ShotUnderWay(driver.now, 0.0, 1))
+    run(duty, driver, WITHOUT_FILE_S + 0.2)
+    assert duty.in_vain
+    duty.forget_shot()
+    duty.expect(ShotUnderWay(driver.now, 0.0, 1))
+    run(duty, driver, WITHOUT_FILE_S + 0.2)
+    assert not duty.in_vain
+    driver.happenings.append(added("A.NEF"))
+    run(duty, driver, QUIET_S + 0.2)
+    assert isinstance(told[-1], CaptureFinished)
+
+
 def test_a_card_that_runs_full_ends_the_shot_at_once(driver: Any) -> None:
     duty, told = listen(driver, ShotUnderWay(driver.now, 4.0, 1))
     driver.happenings.append(DriverEvent(DriverEventKind.OTHER, text="PTP Event 400a, Param1 00010001"))

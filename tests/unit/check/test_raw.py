@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 
@@ -12,7 +13,9 @@ from tethercap.check.raw import CheckRequest, check_raw
 from tethercap.check.view import raw_planes, raw_to_view
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import OffsetMm, SizePx
+from tethercap.pictures import RawPicture
 from tethercap.profile_files import load_film_format
+from tethercap.watch.likeness import small_view
 
 REQUEST = CheckRequest(
     film_format=load_film_format("135-36x24"), film_kind=FilmKind.COLOUR_NEGATIVE, mm_per_view_width=42.0
@@ -44,6 +47,23 @@ def test_film_that_slipped_is_not_accepted(offset_mm: tuple[float, float], tilt_
     found = check_raw(draw_raw(offset_mm, tilt_deg), REQUEST)
     assert not found.passed
     assert code.code in codes(found)
+
+
+def test_a_picture_is_compared_with_the_live_view_at_its_release() -> None:
+    raw, other = draw_raw(), draw_raw(seed=5)
+
+    def seen(picture: RawPicture) -> bytes:
+        grey = cv2.cvtColor(raw_to_view(picture, 8), cv2.COLOR_BGR2GRAY).astype(np.float32)
+        return small_view(0.6 * grey + 30.0).astype(np.uint8).tobytes()
+
+    assert check_raw(raw, REQUEST).likeness is None
+    assert check_raw(raw, replace(REQUEST, view_when_fired=b"cut")).likeness is None
+    same = check_raw(raw, replace(REQUEST, view_when_fired=seen(raw))).likeness
+    another = check_raw(raw, replace(REQUEST, view_when_fired=seen(other))).likeness
+    assert same is not None
+    assert another is not None
+    assert same > 0.9
+    assert another < 0.4
 
 
 def test_a_forced_shot_is_kept_as_the_person_saw_it() -> None:

@@ -53,6 +53,21 @@ def test_where_the_clocks_say_nothing_the_shot_under_way_comes_first(given_up: G
     assert given_up.owner(picture(None), None) is None
 
 
+def test_a_roll_that_begins_with_a_late_picture_is_told_by_the_times_between() -> None:
+    memory = GivenUp()
+    first, second, third = shot("1", 100.0), shot("1", 113.0), shot("2", 121.0)
+    memory.released(first)
+    memory.add(first)
+    memory.released(second)
+    assert memory.owner(picture(100.4), second) is second, "one picture alone fits both releases"
+    memory.released(third)
+    late = memory.owner(picture(113.4), third)
+    assert late is not None
+    assert late.frame_id == "1", "the picture of the second release, whose place the first one's took"
+    assert memory.owner(picture(121.3), third) is third
+    assert memory.owner(picture(130.0), None) is None, "no picture is missing any longer"
+
+
 def test_clocks_are_not_compared_on_pictures_that_are_in_doubt() -> None:
     memory, first = GivenUp(), shot("4", 100.0)
     memory.add(first)

@@ -276,6 +276,19 @@ def test_a_left_over_picture_from_before_is_not_accepted(tmp_path: Path) -> None
     ]
 
 
+@pytest.mark.parametrize(("likeness_of_first", "accepted"), [(0.95, False), (0.3, True)])
+def test_a_picture_of_another_moment_is_not_accepted(tmp_path: Path, likeness_of_first: float, accepted: bool) -> None:
+    likeness = [likeness_of_first, 0.1]
+
+    def judge(number: int) -> CheckedFile:
+        return CheckedFile(RawFindings((), None, None, (likeness + [0.9] * 9)[number]), SizePx(600, 400))
+
+    stage = run(set_stage(tmp_path / "roll-a", three_frames(), mode=Mode.HANDS_FREE, judge=judge))
+    first, second = stage.told(events.FrameFiled)[:2]
+    assert (first.frame_id, first.accepted) == ("1", True), "nothing is known of this camera's live view yet"
+    assert (second.frame_id, second.accepted) == ("2", accepted)
+
+
 def test_a_left_over_of_a_run_before_is_not_accepted_either(tmp_path: Path) -> None:
     def taken(time: str) -> Callable[[int], CheckedFile]:
         shot = ShotData(taken_at=f"2031-05-01T{time}")
