@@ -165,6 +165,15 @@ def test_hands_free_does_not_ask_for_a_key() -> None:
     assert _hint(_view(RunState.SEATED, mode=Mode.BY_KEY)).sentence.endswith("press space.")
 
 
+@pytest.mark.parametrize(
+    ("ready", "gone_on", "by_itself"), [(True, False, True), (False, True, True), (False, False, False)]
+)
+def test_a_frame_that_was_fired_on_in_vain_is_left_to_the_person(ready: bool, gone_on: bool, by_itself: bool) -> None:
+    sighting = replace(sighting_at(1, 0.0), ready=ready, gone_on=gone_on)
+    sentence = _hint(_view(RunState.SEATED, sighting, mode=Mode.HANDS_FREE)).sentence
+    assert sentence.endswith("fires by itself." if by_itself else "press space.")
+
+
 def test_a_camera_below_the_film_turns_left_into_right_in_words_and_band() -> None:
     view = _view(RunState.HELD, sighting_at(1, 1.24))
     hint = hint_of(view, centring_mm=0.3, tilt_deg=0.3, directions=Directions.for_camera("below"))

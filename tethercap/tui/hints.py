@@ -109,7 +109,10 @@ def hint_of(
 
 
 def _ready(view: CaptureView, fire_key: str) -> Hint:
-    how = "fires by itself" if view.mode is Mode.HANDS_FREE else f"press {fire_key}"
+    # What was fired on in vain as often as was chosen is left to the person.
+    sighting = view.sighting
+    by_itself = view.mode is Mode.HANDS_FREE and (sighting is None or sighting.ready or sighting.gone_on)
+    how = "fires by itself" if by_itself else f"press {fire_key}"
     return Hint("READY", Tone.READY, f"Frame {view.next_frame_id} lies centred, square and still: {how}.")
 
 
