@@ -1,162 +1,160 @@
-"""From the mosaic of a RAW to pixels, a band of rows at a time: everything that is done to every pixel.
+"""From the mosaic of a RAW to pixels, a tile at a time: everything that is done to every pixel.
 
-Bands are independent of each other, so any number of them may be worked at once, and memory does not grow with the
+Tiles are independent of each other, so any number of them may be worked at once, and memory does not grow with the
 picture.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import cv2
 import numpy as np
-import numpy.typing as npt
 
-from tethercap.convert.demosaic import MARGIN_PX, demosaic, second_order
-from tethercap.convert.flat_field import FlatField
-from tethercap.pictures import F32Array, F64Array, RawPicture, U16Array
+from tethercap.convert.bows import steps_to_bows
+from tethercap.convert.demosaic import COLOURS, MARGIN_CELLS, Planes
+from tethercap.convert.flat_field import FLAT_CELL_PX, FlatField
+from tethercap.convert.printing import LOWEST_DENSITY, STEPS_PER_DENSITY, Mat, Printer, PrintTables
+from tethercap.pictures import F32Array, RawPicture, U16Array
 
-Mat = np.ndarray[Any, np.dtype[np.integer[Any] | np.floating[Any]]]
-"""What OpenCV hands out."""
 BAND_ROWS, TILE_COLUMNS = 128, 1024
-"""Rows, and columns of them, worked at once: some twenty planes of that size stay in the processor's cache."""
-LUT_SIZE = 65536
-LOWEST_DENSITY, HIGHEST_DENSITY = -0.5, 4.5
-"""Range of densities over base that a 16-bit index spans, in steps of 0.00008."""
-BRIGHTEST = 16.0
-"""Linear print light at the top of the last table's index, whose square root is spread over 16 bits."""
-DARKEST = -0.008
-"""Linear print light at its bottom; colours outside the output space have some negative light."""
+"""Rows, and columns of them, worked at once: what is made of them stays in the processor's cache."""
+FLAT_ROOM = 0.1
+"""How much brighter than its bright part a flat field may be somewhere, density."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DevelopTables:
     """All that is done to the pixels of one picture, as tables and matrices."""
 
-    counts_to_density: F32Array
-    """Shape (2, 2, 65536): raw counts to density over base, per place in the mosaic's cell.
+    counts: F32Array | U16Array
+    """Shape (2, 2, 65536): what raw counts become, per place in the mosaic's cell.
 
-    To light, where `exposure` is None."""
+    Where there is a flat field to take from it: index of density over base and `FLAT_ROOM`; else what `equalise` gives.
+    Light over base for film that is a positive."""
     equalise: F32Array | None
-    """Shape (3, 65536): density index to density on the green scale.
-
-    None where `counts_to_density` gives that already."""
-    density_matrix: F32Array
-    """Shape (3, 3), on equalised densities."""
-    density_bows: F32Array | None
-    """Shape (3, 5), `FilmModel.density_bows` before the matrix, on equalised densities; None where there are none."""
-    exposure: F32Array | None
-    """Shape (65536,): density index to linear light; None for film that is a positive already."""
-    light_matrix: F32Array
-    """Shape (3, 4), linear light to linear light of the output space over `DARKEST`; the last column is an offset."""
-    encode: U16Array
-    """Shape (65536,): index of the root of linear light to the encoded value."""
+    """Shape (3, 65536): density index to density on the green scale; None where `counts` gives that already."""
+    bows: F32Array | None
+    """Shape (3, 5), from `bows.bows_before`; None where the film's dyes add up straight."""
+    printing: PrintTables
 
 
-def density_at(index: npt.ArrayLike) -> F64Array:
-    """Density that a 16-bit index stands for."""
-    return LOWEST_DENSITY + np.asarray(index, dtype=np.float64) * (HIGHEST_DENSITY - LOWEST_DENSITY) / (LUT_SIZE - 1)
-
-
-def develop_rows(
-    raw: RawPicture, tables: DevelopTables, flat: FlatField | None, first: int, last: int, out: U16Array
-) -> None:
-    """Develop whole rows of the mosaic at full size.
+class Tray:
+    """Memory in which one tile of a picture after the other is developed, by one thread at a time.
 
     Parameters
     ----------
     raw : RawPicture
     tables : DevelopTables
     flat : FlatField or None
-    first, last : int
-        Rows first <= row < last, both even; last at most the (even) height.
-    out : ndarray
-        Shape (last - first, even width, 3), uint16, filled here.
+    half_size : bool
+        One pixel for each cell of the mosaic, not interpolated.
     """
-    height, width = (side // 2 * 2 for side in raw.mosaic.shape)
-    tile_px = -(-width // -(-width // TILE_COLUMNS) // 2) * 2
-    for start in range(first, last, BAND_ROWS):
-        stop = min(start + BAND_ROWS, last)
-        top, bottom = max(start - MARGIN_PX, 0), min(stop + MARGIN_PX, height)
-        uneven = None if flat is None else _unevenness(raw, flat, tables, top, bottom)
-        for left in range(0, width, tile_px):
-            right = min(left + tile_px, width)
-            west, east = max(left - MARGIN_PX, 0), min(right + MARGIN_PX, width)
-            tile = _tile_of_density(raw, tables, uneven, (top, bottom), (west, east))
-            pixels = demosaic(tile, raw.pattern, tables.density_bows)
-            inner = pixels[start - top : stop - top, left - west : right - west]
-            _finish(inner, tables, out[start - first : stop - first, left:right])
+
+    def __init__(self, raw: RawPicture, tables: DevelopTables, flat: FlatField | None, *, half_size: bool) -> None:
+        self._raw, self._tables, self._flat = raw, tables, flat
+        self._half_size, self._margin = half_size, 0 if half_size else MARGIN_CELLS
+        height, width = even_sides(raw)
+        self._rows = min(BAND_ROWS, height)
+        self._columns = -(-width // -(-width // TILE_COLUMNS) // 2) * 2
+        rows, columns = (side // 2 + 2 * self._margin for side in (self._rows, self._columns))
+        self._planes = planes = Planes(rows, columns, raw.pattern, tables.bows, half_size=half_size)
+        places = tuple(tuple(planes.places.index((row, column)) for column in (0, 1)) for row in (0, 1))
+        self._printer = Printer(tables.printing, planes.colours, planes.shape, ((0,),) if half_size else places)
+        self._pairs, self._counts = np.empty((rows, columns, 2), np.uint16), np.empty((2, rows, columns), np.uint16)
+        self._densities = np.empty((rows, columns), np.uint16)
+
+    def develop(self, first: int, last: int, out: U16Array) -> None:
+        """Develop whole rows of the mosaic.
+
+        Parameters
+        ----------
+        first, last : int
+            Rows first <= row < last, both even.
+        out : ndarray
+            Shape (last - first, even width, 3), uint16, filled here; half as many rows and columns at half size.
+        """
+        height, width = even_sides(self._raw)
+        scale = 2 if self._half_size else 1
+        for start in range(first, last, self._rows):
+            stop = min(start + self._rows, last)
+            # The last tiles reach back over those before them, so that all are of one size.
+            top = min(start, height - self._rows)
+            uneven = None if self._flat is None else self._unevenness(self._flat, top)
+            rows = out[(start - first) // scale : (stop - first) // scale]
+            for place in range(0, width, self._columns):
+                left = min(place, width - self._columns)
+                self._read(top, left, uneven)
+                self._planes.complete()
+                self._printer.print()
+                self._hand_out((start - top) // 2, rows[:, left // scale : (left + self._columns) // scale])
+
+    def _unevenness(self, flat: FlatField, top: int) -> list[Mat]:
+        """What is taken from the density of red, green and blue, an index over `FLAT_ROOM`, in a band's cells.
+
+        What light is multiplied by for film that is a positive.
+        """
+        step = FLAT_CELL_PX // 2
+        start, number = top // 2 - self._margin, self._planes.shape[0]
+        # Between the middles of the outer cells of a part it is interpolated as in the whole.
+        above = (start - step // 2) // step
+        below = -(-(start + number + step // 2) // step)
+        part = flat.around(above, below)
+        if self._tables.equalise is None:
+            values = 10.0**part
+        else:
+            values = np.rint(np.maximum(part + FLAT_ROOM, 0.0) * STEPS_PER_DENSITY).astype(np.uint16)
+        size = (values.shape[1] * step, values.shape[0] * step)
+        wide = cv2.resize(values, size, interpolation=cv2.INTER_LINEAR)
+        inner = wide[start - above * step :][:number, step - self._margin :]
+        return list(cv2.split(np.ascontiguousarray(inner)))
+
+    def _read(self, top: int, left: int, uneven: list[Mat] | None) -> None:
+        """Read what the mosaic recorded, in balance."""
+        around = self._counts_around(top, left)
+        equalise = self._tables.equalise
+        for row in (0, 1):
+            # Copied in one piece and taken apart by OpenCV, which is quicker than steps of two.
+            np.copyto(self._pairs, around[row::2].reshape(self._pairs.shape))
+            cv2.split(self._pairs, list(self._counts))
+            for column, counts in enumerate(self._counts):
+                place = self._planes.places.index((row, column))
+                colour, known, table = COLOURS[place], self._planes.known[place], self._tables.counts[row, column]
+                if uneven is None or equalise is None:
+                    cv2.LUT(counts, table, known)
+                if uneven is None:
+                    continue
+                here = uneven[colour][:, left // 2 : left // 2 + counts.shape[1]]
+                if equalise is None:
+                    cv2.multiply(known, here, known)
+                else:
+                    cv2.LUT(counts, table, self._densities)
+                    cv2.subtract(self._densities, here, self._densities)
+                    cv2.LUT(self._densities, equalise[colour], known)
+
+    def _counts_around(self, top: int, left: int) -> U16Array:
+        """Counts of a tile and its margin, mirrored at the picture's edges so that every colour stays in its place."""
+        margin, (height, width) = 2 * self._margin, even_sides(self._raw)
+        north, west = min(margin, top), min(margin, left)
+        south, east = min(margin, height - top - self._rows), min(margin, width - left - self._columns)
+        inside = self._raw.mosaic[top - north : top + self._rows + south, left - west : left + self._columns + east]
+        if (north, west, south, east) == (margin,) * 4:
+            return inside
+        missing = (margin - north, margin - south, margin - west, margin - east)
+        return np.asarray(cv2.copyMakeBorder(inside, *missing, cv2.BORDER_REFLECT_101), np.uint16)
+
+    def _hand_out(self, first_cell: int, out: U16Array) -> None:
+        """Give the tile's pixels, from one row of cells on."""
+        scale, beside = 1 if self._half_size else 2, self._margin
+        above = beside + first_cell
+        rows = slice(above, above + out.shape[0] // scale)
+        columns = slice(beside * scale, beside * scale + out.shape[1])
+        for row in range(scale):
+            self._printer.encode(row, rows, columns, out[row::scale])
 
 
-def develop_half(
-    raw: RawPicture, tables: DevelopTables, flat: FlatField | None, first: int, last: int, out: U16Array
-) -> None:
-    """Develop rows at half size, one pixel for each cell of the mosaic; parameters as in `develop_rows`.
-
-    `out` has shape ((last - first) // 2, width // 2, 3).
-    """
-    width = raw.mosaic.shape[1] // 2 * 2
-    for start in range(first, last, BAND_ROWS):
-        stop = min(start + BAND_ROWS, last)
-        uneven = None if flat is None else _unevenness(raw, flat, tables, start, stop)
-        planes: list[list[F32Array]] = [[], [], []]
-        for place in PLACES:
-            plane = _plane_of_density(raw, tables, uneven, place, (start, stop), (0, width))
-            planes[int(raw.pattern[place])].append(plane)
-        colours: list[Mat] = [
-            plane[0] if len(plane) == 1 else cv2.addWeighted(plane[0], 0.5, plane[1], 0.5, 0) for plane in planes
-        ]
-        _finish(_bowed(colours, tables), tables, out[(start - first) // 2 : (stop - first) // 2])
-
-
-PLACES = ((0, 0), (0, 1), (1, 0), (1, 1))
-"""Row and column of the four places of the mosaic's cell."""
-Uneven = dict[tuple[int, int], F32Array]
-"""For each place what is taken from the density there, or the light is multiplied by."""
-
-
-def _unevenness(raw: RawPicture, flat: FlatField, tables: DevelopTables, top: int, bottom: int) -> Uneven:
-    by_colour = {
-        (row, int(raw.pattern[row, column])): flat.rows(top + row, bottom, int(raw.pattern[row, column]))
-        for row, column in PLACES
-    }
-    planes = {place: by_colour[place[0], int(raw.pattern[place])] for place in PLACES}
-    return planes if tables.exposure is not None else {place: 10.0**plane for place, plane in planes.items()}
-
-
-def _plane_of_density(
-    raw: RawPicture,
-    tables: DevelopTables,
-    uneven: Uneven | None,
-    place: tuple[int, int],
-    rows: tuple[int, int],
-    columns: tuple[int, int],
-) -> F32Array:
-    row, column = place
-    counts = np.ascontiguousarray(raw.mosaic[rows[0] + row : rows[1] : 2, columns[0] + column : columns[1] : 2])
-    density: Mat = cv2.LUT(counts, tables.counts_to_density[place])
-    if uneven is not None:
-        here = uneven[place][:, columns[0] // 2 : columns[1] // 2]
-        density = cv2.multiply(density, here) if tables.exposure is None else cv2.subtract(density, here)
-    if tables.equalise is not None:
-        density = cv2.LUT(_index(density), tables.equalise[int(raw.pattern[place])])
-    return np.asarray(density, np.float32)
-
-
-def _tile_of_density(
-    raw: RawPicture, tables: DevelopTables, uneven: Uneven | None, rows: tuple[int, int], columns: tuple[int, int]
-) -> F32Array:
-    tile = np.empty((rows[1] - rows[0], columns[1] - columns[0]), np.float32)
-    for place in PLACES:
-        tile[place[0] :: 2, place[1] :: 2] = _plane_of_density(raw, tables, uneven, place, rows, columns)
-    return tile
-
-
-_INDEX_SCALE = (LUT_SIZE - 1) / (HIGHEST_DENSITY - LOWEST_DENSITY)
-
-
-def _index(density: Mat) -> Mat:
-    return cv2.addWeighted(density, _INDEX_SCALE, density, 0.0, -LOWEST_DENSITY * _INDEX_SCALE, dtype=cv2.CV_16U)
+def even_sides(raw: RawPicture) -> tuple[int, int]:
+    """Height and width of the whole cells of a mosaic."""
+    height, width = raw.mosaic.shape
+    return height // 2 * 2, width // 2 * 2
 
 
 def finish_density(density: F32Array, tables: DevelopTables) -> U16Array:
@@ -172,30 +170,21 @@ def finish_density(density: F32Array, tables: DevelopTables) -> U16Array:
     planes = list(cv2.split(density))
     if tables.equalise is not None:
         planes = [cv2.LUT(_index(plane), table) for plane, table in zip(planes, tables.equalise, strict=True)]
+    red, green, blue = (np.asarray(plane.ravel(), np.float32) for plane in planes)
+    colours = (green, red - green, blue - green)
+    if tables.bows is not None:
+        added, steps = steps_to_bows(tables.bows, colours)
+        for step in steps:
+            step()
+        colours = (green + added[0], colours[1] + added[1], colours[2] + added[2])
+    rows, columns = density.shape[:2]
+    printer = Printer(tables.printing, colours, (rows, columns), ((0,),))
+    printer.print()
     out = np.empty(density.shape, np.uint16)
-    _finish(_bowed(planes, tables), tables, out)
+    printer.encode(0, slice(rows), slice(columns), out)
     return out
 
 
-def _bowed(planes: Sequence[Mat], tables: DevelopTables) -> Mat:
-    """Put planes of red, green and blue together, terms of second order added."""
-    if tables.density_bows is None:
-        return cv2.merge(planes)
-    added = second_order(planes, tables.density_bows)
-    return cv2.merge([cv2.add(plane, more) for plane, more in zip(planes, added, strict=True)])
-
-
-def _finish(pixels: Mat, tables: DevelopTables, out: U16Array) -> None:
-    light = pixels
-    if tables.exposure is not None:
-        light = cv2.LUT(_index(cv2.transform(pixels, tables.density_matrix)), tables.exposure)
-    light = cv2.transform(light, tables.light_matrix)
-    cv2.threshold(light, 0.0, 0.0, cv2.THRESH_TOZERO, dst=light)
-    root = cv2.sqrt(light, dst=light)
-    index = cv2.addWeighted(root, (LUT_SIZE - 1) / (BRIGHTEST - DARKEST) ** 0.5, root, 0.0, 0.0, dtype=cv2.CV_16U)
-    cv2.LUT(index, tables.encode, dst=out)
-
-
-def encode_light() -> F64Array:
-    """Linear light that each index of `DevelopTables.encode` stands for, shape (65536,)."""
-    return np.asarray((np.arange(LUT_SIZE) / (LUT_SIZE - 1)) ** 2 * (BRIGHTEST - DARKEST) + DARKEST)
+def _index(density: Mat) -> Mat:
+    offset = -LOWEST_DENSITY * STEPS_PER_DENSITY
+    return cv2.addWeighted(density, STEPS_PER_DENSITY, density, 0.0, offset, dtype=cv2.CV_16U)

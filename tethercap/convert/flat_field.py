@@ -27,6 +27,12 @@ class FlatField:
     shot: ShotData = field(default_factory=ShotData)
     """How it was photographed."""
 
+    def around(self, first: int, last: int) -> F32Array:
+        """Rows first <= row < last of `density`, with a column more at each side; beyond its ends the outermost."""
+        rows = np.clip(np.arange(first, last), 0, self.density.shape[0] - 1)
+        columns = np.clip(np.arange(-1, self.density.shape[1] + 1), 0, self.density.shape[1] - 1)
+        return self.density[rows][:, columns]
+
     def rows(self, first: int, last: int, colour: int) -> F32Array:
         """Density to take away on mosaic rows first, first + 2, ... below last, at every other column.
 

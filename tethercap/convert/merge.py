@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from tethercap.convert.develop import Mat
 from tethercap.convert.flat_field import colour_planes
+from tethercap.convert.printing import Mat
 from tethercap.errors import ConversionError
 from tethercap.pictures import F32Array, F64Array, RawPicture
 

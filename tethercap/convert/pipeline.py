@@ -8,18 +8,10 @@ from functools import partial
 import numpy as np
 
 from tethercap.convert import spaces
+from tethercap.convert.bows import bows_before
 from tethercap.convert.cells import Cells, inside, measure_cells
 from tethercap.convert.crop import Layout, lay_out, resample_rows, source_rows
-from tethercap.convert.develop import (
-    BAND_ROWS,
-    DARKEST,
-    LUT_SIZE,
-    DevelopTables,
-    density_at,
-    develop_half,
-    develop_rows,
-    encode_light,
-)
+from tethercap.convert.develop import BAND_ROWS, FLAT_ROOM, DevelopTables, Tray, even_sides
 from tethercap.convert.exposure import (
     PrintExposure,
     find_exposure,
@@ -31,13 +23,23 @@ from tethercap.convert.film_base import FilmBase, camera_exposure, estimate_base
 from tethercap.convert.film_model import IDENTITY, NO_BOWS, FilmModel, Triple
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.neutral import estimate_neutral
+from tethercap.convert.printing import (
+    DARKEST,
+    LUT_SIZE,
+    STEPS_PER_LIGHT,
+    PrintTables,
+    density_at,
+    density_index,
+    encode_light,
+    light_steps,
+)
 from tethercap.convert.recipe import Recipe
 from tethercap.convert.tone import print_tone
 from tethercap.convert.usual_film import UsualFilm, usual_film
 from tethercap.errors import ConversionError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx, SizePx
-from tethercap.pictures import ColourSpace, F32Array, F64Array, Positive, RawPicture, ShotData, U16Array
+from tethercap.pictures import ColourSpace, F64Array, Positive, RawPicture, ShotData, U16Array
 
 Step = tuple[str, dict[str, object]]
 RunBands = Callable[[Callable[[tuple[int, int]], None], Iterable[tuple[int, int]]], None]
@@ -183,25 +185,39 @@ def render(
         render(upright, raw, flat, partial(_copy_rows, whole), run_bands)
         put(0, layout.turned(whole))
         return
+    # As many as bands are worked at once: each is taken by one of them and laid back.
+    desks: list[_Desk] = []
 
     def work(band: tuple[int, int]) -> None:
         first, last = band
-        rows = layout.turned(_make_rows(plan, raw, flat, first, last))
+        desk = desks.pop() if desks else _Desk(plan, raw, flat)
+        rows = layout.turned(desk.make_rows(first, last))
         put(layout.size.height_px - last if layout.quarters else first, rows)
+        desks.append(desk)
 
     height = layout.size.height_px
     chunk = BAND_ROWS if layout.to_source is None else SQUARED_BAND_ROWS
     run_bands(work, [(first, min(first + chunk, height)) for first in range(0, height, chunk)])
 
 
-def _make_rows(plan: ConversionPlan, raw: RawPicture, flat: FlatField | None, first: int, last: int) -> U16Array:
-    """Rows first <= row < last, squared, not yet turned."""
-    develop, per_row = (develop_half, 2) if plan.half_size else (develop_rows, 1)
-    height, width = (side // 2 * 2 // per_row for side in raw.mosaic.shape)
-    top, bottom = source_rows(plan.layout, first, last, SizePx(width, height))
-    pixels = np.empty((bottom - top, width, 3), np.uint16)
-    develop(raw, plan.tables, flat, top * per_row, bottom * per_row, pixels)
-    return pixels if plan.layout.to_source is None else resample_rows(plan.layout, pixels, top, first, last)
+class _Desk:
+    """Where bands of one picture are made, one after the other, in memory that is taken once."""
+
+    def __init__(self, plan: ConversionPlan, raw: RawPicture, flat: FlatField | None) -> None:
+        self._plan, self._raw = plan, raw
+        self._tray = Tray(raw, plan.tables, flat, half_size=plan.half_size)
+        self._pixels = np.empty((0, 0, 3), np.uint16)
+
+    def make_rows(self, first: int, last: int) -> U16Array:
+        """Rows first <= row < last, squared, not yet turned; to be used before the next are made."""
+        plan, per_row = self._plan, 2 if self._plan.half_size else 1
+        height, width = (side // per_row for side in even_sides(self._raw))
+        top, bottom = source_rows(plan.layout, first, last, SizePx(width, height))
+        if len(self._pixels) < bottom - top:
+            self._pixels = np.empty((bottom - top, width, 3), np.uint16)
+        pixels = self._pixels[: bottom - top]
+        self._tray.develop(top * per_row, bottom * per_row, pixels)
+        return pixels if plan.layout.to_source is None else resample_rows(plan.layout, pixels, top, first, last)
 
 
 def _copy_rows(pixels: U16Array, first: int, rows: U16Array) -> None:
@@ -286,48 +302,39 @@ def make_tables(
     with_flat: bool,
 ) -> DevelopTables:
     """Work out all tables of one picture."""
-    positive_film = film_kind is FilmKind.SLIDE
-    counts = np.arange(LUT_SIZE, dtype=np.float64)
-    to_density = np.empty((2, 2, LUT_SIZE), np.float32)
-    for row in (0, 1):
-        for column in (0, 1):
-            channel = int(raw.pattern[row, column])
-            transmittance = (counts - raw.black[row, column]) / base.counts_rgb[channel]
-            if positive_film:
-                to_density[row, column] = transmittance
-                continue
-            density = -np.log10(np.maximum(transmittance, 10.0**-4.4))
-            to_density[row, column] = density if with_flat else model.equalised(density, channel)
+    is_positive = film_kind is FilmKind.SLIDE
     grid = density_at(np.arange(LUT_SIZE))
     equalise = np.stack([model.equalised(grid, channel) for channel in range(3)]).astype(np.float32)
-    scene_to_light = np.array(model.light_matrix)
-    return DevelopTables(
-        to_density,
-        equalise if with_flat and not positive_film else None,
+    gain = exposure.gain * 2.0**recipe.exposure_stops / (1.0 - exposure.haze)
+    printing = PrintTables(
         np.array(model.density_matrix, np.float32),
-        _bows_before_matrix(model),
-        None if positive_film else model.exposure(grid).astype(np.float32),
-        _print_matrix(scene_to_light, exposure, recipe, grey=film_kind is FilmKind.BW_NEGATIVE),
+        None if is_positive else light_steps(gain * model.exposure(grid)),
+        gain,
+        _print_matrix(np.array(model.light_matrix), exposure, recipe, grey=film_kind is FilmKind.BW_NEGATIVE),
         _encode_table(recipe),
     )
-
-
-def _bows_before_matrix(model: FilmModel) -> F32Array | None:
-    """Bows that the density matrix turns into those of the model."""
-    if model.density_bows == NO_BOWS:
-        return None
-    return np.linalg.solve(np.array(model.density_matrix), np.array(model.density_bows)).astype(np.float32)
+    splits = with_flat and not is_positive
+    counts = np.empty((2, 2, LUT_SIZE), np.uint16 if splits else np.float32)
+    for place, channel in np.ndenumerate(raw.pattern):
+        transmittance = (np.arange(LUT_SIZE) - raw.black[place]) / base.counts_rgb[channel]
+        if is_positive:
+            counts[place] = transmittance
+            continue
+        density = -np.log10(np.maximum(transmittance, 10.0**-4.4))
+        counts[place] = density_index(density + FLAT_ROOM) if splits else model.equalised(density, int(channel))
+    straight = model.density_bows == NO_BOWS
+    bows = None if straight else bows_before(np.array(model.density_matrix), np.array(model.density_bows))
+    return DevelopTables(counts, equalise if splits else None, bows, printing)
 
 
 def _print_matrix(scene_to_light: F64Array, exposure: PrintExposure, recipe: Recipe, *, grey: bool) -> np.ndarray:
-    """Scene light to print light in the wanted space, haze and exposure in it, shape (3, 4)."""
+    """Light at the print's exposure to print light in the wanted space, haze taken off, shape (3, 4)."""
     luminance = np.tile(_LUMINANCE, (3, 1))
     saturate = luminance + recipe.saturation * (np.eye(3) - luminance)
     balance = np.ones(3) if grey else 2.0 ** np.array(recipe.balance_stops)
     matrix = spaces.srgb_to(recipe.space) @ saturate @ (balance[:, None] * scene_to_light)
-    gain = exposure.gain * 2.0**recipe.exposure_stops / (1.0 - exposure.haze)
     offset = np.full((3, 1), -exposure.haze / (1.0 - exposure.haze) - DARKEST)
-    return np.hstack([gain * matrix, offset]).astype(np.float32)
+    return np.hstack([matrix, offset * STEPS_PER_LIGHT]).astype(np.float32)
 
 
 def _encode_table(recipe: Recipe) -> U16Array:

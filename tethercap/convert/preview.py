@@ -5,11 +5,13 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from tethercap.convert.develop import LUT_SIZE, PLACES, finish_density
+from tethercap.convert.demosaic import PLACES
+from tethercap.convert.develop import finish_density
 from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.pipeline import grey_model, make_tables
+from tethercap.convert.printing import LUT_SIZE
 from tethercap.convert.recipe import Recipe
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import F32Array, RawPicture, U8Array
