@@ -17,6 +17,12 @@ SEEN_AGAIN = 0.3
 SAME_SIZE = 0.006
 """All frames of a roll come from one gate: so much their sizes may differ, as a share."""
 SURE_AGAIN = 0.95
+TURNED, SHIFTED_MM = 0.0017, 0.08
+"""Between two fits of film at rest: rise over run, a third of what is allowed; and movement."""
+SEEN_BESIDE = 0.5
+"""Share of a neighbour's near edge to be seen to place a frame without edges by it."""
+HOLDER_DARK = 0.15
+"""Share of the base's code below which a place is the holder: film so dense is seldom so all along an edge."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,6 +78,24 @@ class Track:
         near = replace(self, keeps_shape=True).fitted(pixels_bgr, 1.0).fitted(pixels_bgr, 0.4)
         return replace(near, seen_then=near.seen_shares())
 
+    def placed_beside(self, pixels_bgr: U8Array, pitch_px: float) -> "Track":
+        """Place the roll's frame, expected here, by the near edges of the frames beside it: midway between both.
+
+        A frame without a picture has no edges of its own. Where no neighbour is seen either it stays where it was.
+        """
+        asked_px = []
+        for way, near in ((-1, 1), (1, 3)):
+            beside = replace(self, keeps_shape=True).moved(way * pitch_px, 0.0)
+            fitted = beside.fitted(pixels_bgr, 1.0).fitted(pixels_bgr, 0.4)
+            if float(fitted.fits[near].seen.mean()) > SEEN_BESIDE and not fitted.ends_at_holder(near):
+                asked_px.append(fitted.middle_x - beside.middle_x)
+        return self.moved(sum(asked_px) / len(asked_px), 0.0) if asked_px else self
+
+    def ends_at_holder(self, side: int) -> bool:
+        """Whether it is as dark inside this edge as only the holder is. A slide's base is black itself."""
+        fit = self.fits[side]
+        return not self.inverted and float(fit.inside.mean()) < HOLDER_DARK * float(fit.outside.mean())
+
     def seen_again(self, pixels_bgr: U8Array) -> "Track | None":
         """Find a frame like this one near its place; None unless three edges or more are seen and its size is the same.
 
@@ -100,6 +124,13 @@ class Track:
         ]
         still_seen, seen_then = sum(share for share, _ in shares), sum(then for _, then in shares)
         return self.seen_sides() > 0 and still_seen >= 0.5 * seen_then - 0.06
+
+    def lies_as(self, before: "Track") -> bool:
+        """Whether it lies as it did, but for what a fit may be off: turned or shifted film lies otherwise."""
+        apart = self.corners - before.corners
+        turned_px = abs(float(apart[1:3, 1].mean() - apart[::3, 1].mean()))
+        shifted_px = float(np.abs(apart.mean(axis=0)).max())
+        return turned_px < TURNED * self.size_px[0] and shifted_px < SHIFTED_MM * self.px_per_mm
 
     def smoothed(self, before: "Track", share: float) -> "Track":
         """Mean of two fits of a frame that lies still."""
@@ -162,6 +193,8 @@ def _weighed(first: tuple[SideFit, float], second: tuple[SideFit, float], apart_
 
 WHOLE_EDGE = 0.75
 """Share of an edge from which on a door or a window frame inside the picture is hardly taken for it."""
+PITCH_OFF = 0.06
+"""Frames this near to a pitch apart, as a share, are neighbours: on roll film the gap is the camera's."""
 GUIDED_MM = 0.35
 """How far across the film frames of a roll lie apart: guides leave some tenths, and so does another strip."""
 
@@ -177,6 +210,13 @@ class FrameGrid:
         self._known: Track | None = None
         self._film_x = 0.0
         self._pitch_mm = film_format.pitch_mm
+        self._pitches = int(film_format.perforations is not None)
+        """So many pitches are averaged; where perforations hold the camera to the nominal one, that counts as one."""
+
+    @property
+    def pitch_mm(self) -> float:
+        """From one frame's middle to the next one's, as far as is known."""
+        return self._pitch_mm
 
     @property
     def known(self) -> Track | None:
@@ -188,8 +228,9 @@ class FrameGrid:
         x = track.middle_x - moved_px
         if self._known is not None and not np.isnan(self._film_x):
             apart_mm = abs(x - self._film_x) / track.px_per_mm
-            if abs(apart_mm / self._format.pitch_mm - 1) < 0.06:
-                self._pitch_mm = 0.5 * (self._pitch_mm + apart_mm)
+            if abs(apart_mm / self._format.pitch_mm - 1) < PITCH_OFF:
+                self._pitches += 1
+                self._pitch_mm += (apart_mm - self._pitch_mm) / self._pitches
         self._known, self._film_x = track, x
 
     def forget(self) -> None:

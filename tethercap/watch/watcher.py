@@ -92,6 +92,8 @@ class Watcher:
         self._judged: Track | None = None
         self._grid_agrees = False
         self._looked_at_rest = False
+        self._lies_steady = True
+        """The last fit found the frame where it was: film that only turns is not seen to move."""
         self._since_search = 0
         self._since_presence = 0
         self._present: bool | None = None
@@ -147,7 +149,7 @@ class Watcher:
         speed = float("inf") if motion is None or self._meter.lost else abs(motion.along_mm_s)
         still = motion is not None and motion.still
         track = None if self._meter.lost else self._track
-        fit_due = self._fit_due(still=still)
+        fit_due = self._fit_due(motion)
         if track is not None and (fit_due or not still):
             track = track.moved(*moved)
         self._looked_at_rest &= still
@@ -157,7 +159,8 @@ class Watcher:
         if track is not None and fit_due:
             fitted = track.fitted(frame.pixels_bgr, 0.3 if speed < SLOW_MM_S else 0.6)
             held = fitted.holds()
-            if held and still:
+            self._lies_steady = held and fitted.lies_as(track)
+            if self._lies_steady and still:
                 fitted = fitted.smoothed(track, 0.4)
             self._looked_at_rest &= held
             track = fitted if held else (track if FAST_MM_S < speed < float("inf") else None)
@@ -165,11 +168,14 @@ class Watcher:
         if self._search_due(speed, still=still):
             self._search(frame)
             self._looked_at_rest |= still
+            self._lies_steady = True
         self._learn(speed)
 
-    def _fit_due(self, *, still: bool) -> bool:
+    def _fit_due(self, motion: Motion | None) -> bool:
         """Fit as the film comes to rest, then now and then; every other time while it moves: movement carries on."""
-        self._pictures_at_rest = self._pictures_at_rest + 1 if still else 0
+        still = motion is not None and motion.still
+        rests = motion is not None and motion.still_for_s > 0
+        self._pictures_at_rest = self._pictures_at_rest + 1 if rests else 0
         self._pictures_running = 0 if still else self._pictures_running + 1
         if still:
             return self._pictures_at_rest <= FITS_AT_REST or self._pictures_at_rest % FITS_AT_REST == 0
@@ -207,6 +213,8 @@ class Watcher:
             found = None
         if expected is not None and (found is None or found.sure < SURE or found.seen_sides() < 3):
             placed = expected.placed_by(frame.pixels_bgr)
+            if not placed.is_placed_along():
+                placed = placed.placed_beside(frame.pixels_bgr, self._grid.pitch_mm * placed.px_per_mm)
             supported = placed.is_placed_along() and max(placed.seen_shares()[1::2]) > LEAST_SHORT_EDGE
             found = replace(placed, sure=SURE if supported else 0.2)
         elif found is not None and found.sure < SURE and self._grid.supports(found):
@@ -262,7 +270,8 @@ class Watcher:
             blank=blank,
             grid_known=self._grid_agrees,
         )
-        at_rest = motion is not None and motion.still_for_s >= self.limits.still_for_s and self._looked_at_rest
+        rests = motion is not None and motion.still_for_s >= self.limits.still_for_s
+        at_rest = rests and self._looked_at_rest and self._lies_steady
         if not at_rest:
             self._another_lies_here = None
         elif self._another_lies_here is None:

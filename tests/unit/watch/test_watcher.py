@@ -10,6 +10,7 @@ from tests.unit.watch.pictures import FORMAT, PX_PER_MM, film
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import LiveFrame
 from tethercap.watch.sighting import Decision, ReasonCode, Sighting
+from tethercap.watch.tracking import Track
 from tethercap.watch.watcher import Watcher
 
 REST = [0.1] * 9
@@ -122,6 +123,27 @@ def test_speaks_to_the_operator() -> None:
 def test_an_unexposed_frame_is_not_fired_on() -> None:
     watcher = Watcher(FORMAT, film_kind=FilmKind.COLOUR_NEGATIVE, mm_per_px=1 / PX_PER_MM, shutter_s=1 / 60)
     assert not any(s.ready for s in watch(REST, watcher, blank=True))
+
+
+def _known_track() -> Track:
+    watcher = Watcher(FORMAT, film_kind=FilmKind.COLOUR_NEGATIVE, mm_per_px=1 / PX_PER_MM, shutter_s=1 / 60)
+    list(watch(REST, watcher))
+    assert watcher._grid.known is not None
+    return watcher._grid.known
+
+
+def test_a_frame_without_a_picture_is_placed_midway_between_its_neighbours() -> None:
+    known = _known_track()
+    expected = known.moved(0.7 * PX_PER_MM, 0.0)
+    placed = expected.placed_beside(_drawn(0.1, True), FORMAT.pitch_mm * PX_PER_MM)
+    assert placed.middle_x == pytest.approx(known.middle_x, abs=0.1 * PX_PER_MM)
+
+
+def test_a_holder_that_covers_the_neighbours_is_not_taken_for_them() -> None:
+    expected = _known_track().moved(0.7 * PX_PER_MM, 0.0)
+    picture = _drawn(0.1, True).copy()
+    picture[:, : int(1.5 * PX_PER_MM)] = picture[:, -int(1.5 * PX_PER_MM) :] = 8
+    assert expected.placed_beside(picture, FORMAT.pitch_mm * PX_PER_MM).middle_x == expected.middle_x
 
 
 def test_no_big_memory_is_taken_per_picture() -> None:
