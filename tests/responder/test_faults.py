@@ -218,12 +218,12 @@ def test_bad_live_view_of_every_family_ends_and_recovers(start_camera: Any, body
 
 
 def test_a_late_event_comes_late_and_a_missing_one_never(start_camera: Any) -> None:
-    camera = start_camera("--body", "0a", "--fault", "object-added-late:seconds=1,times=1")
-    results = camera.drive(["init"], ["trigger"], ["events", 0.5], ["events", 5, 1], ["exit"])
+    camera = start_camera("--body", "0a", "--fault", "object-added-late:seconds=4,times=1")
+    results = camera.drive(["init"], ["trigger"], ["events", 3.0], ["events", 8, 1], ["exit"])
     assert results[2] == [["complete"]]
     assert [event[2] for event in results[3] if event[0] == "file"] == ["TCAP0001.DNG"]
     camera = start_camera("--body", "0a", "--fault", "object-added-missing:times=1")
-    results = camera.drive(["init"], ["trigger"], ["events", 1.0], *SHOT, ["exit"])
+    results = camera.drive(["init"], ["trigger"], ["events", 2.0], *SHOT, ["exit"])
     assert results[2] == [["complete"]]
     assert [event[2] for event in results[4] if event[0] == "file"] == ["TCAP0002.DNG"]
 
