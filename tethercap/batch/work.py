@@ -3,7 +3,7 @@
 import json
 import time
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -150,28 +150,30 @@ def how_made(steps: Sequence[Step], warnings: Sequence[str]) -> dict[str, object
 def _write(job: ConversionJob, plan: ConversionPlan, raw: RawPicture, xmp: bytes) -> tuple[str, str]:
     """Write positive, proof and full-size JPEG; checksums of the first two, empty for what was not asked for."""
     jpegs = jpegs_of(job, plan.layout.turned_size, is_half=plan.half_size)
+    with ThreadPoolExecutor(1, thread_name_prefix="jpegs") as packing:
+        packed: list[Future[None]] = []
 
-    def fill(put: PutRows) -> None:
-        def put_all(first: int, rows: U16Array) -> None:
-            put(first, rows)
-            for jpeg in jpegs:
-                jpeg.pixels.put(first, rows)
+        def fill(put: PutRows) -> None:
+            def put_all(first: int, rows: U16Array) -> None:
+                put(first, rows)
+                for jpeg in jpegs:
+                    jpeg.pixels.put(first, rows)
 
-        with_bands(job.threads, lambda run_bands: render(plan, raw, job.flat, put_all, run_bands))
+            with_bands(job.threads, lambda run_bands: render(plan, raw, job.flat, put_all, run_bands))
+            # The JPEGs are packed while the positive goes to the disk.
+            packed.append(packing.submit(write_jpegs, jpegs, job, xmp))
 
-    if job.positive_path is None:
-        fill(lambda _first, _rows: None)
-    else:
-        options = TiffOptions(
-            colour_space=plan.colour_space, compression=job.compression, properties=job.properties, xmp=xmp
-        )
-        fill_positive(job.positive_path, plan.layout.turned_size, options, fill)
-    with ThreadPoolExecutor(1, thread_name_prefix="checksum") as checking:
-        # The positive is read again for its checksum while the proof is packed.
-        checksum = checking.submit(file_sha256, job.positive_path) if job.positive_path is not None else None
-        write_jpegs(jpegs, job, xmp)
-        of_proof = file_sha256(job.proof_path) if job.proof_path is not None else ""
-        return (checksum.result() if checksum is not None else ""), of_proof
+        of_positive = ""
+        if job.positive_path is None:
+            fill(lambda _first, _rows: None)
+        else:
+            options = TiffOptions(
+                colour_space=plan.colour_space, compression=job.compression, properties=job.properties, xmp=xmp
+            )
+            of_positive = fill_positive(job.positive_path, plan.layout.turned_size, options, fill)
+        for each in packed:
+            each.result()
+    return of_positive, file_sha256(job.proof_path) if job.proof_path is not None else ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

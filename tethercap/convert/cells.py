@@ -12,6 +12,9 @@ from tethercap.pictures import F32Array, RawPicture
 CELL_PX = 16
 """Side of a cell, mosaic pixels: small beside a rebate, and 64 values of each colour quiet the noise."""
 
+_STRIP_PX = 256
+"""Rows of the mosaic measured at once, so that they stay in the processor's cache."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Cells:
@@ -39,25 +42,46 @@ def measure_cells(raw: RawPicture, flat: FlatField | None = None, cell_px: int =
     """
     rows, columns = (side // cell_px for side in raw.mosaic.shape)
     counts = np.zeros((rows, columns, 3), np.float32)
-    seen = np.zeros(3, np.float32)
     roughness: F32Array = np.zeros((rows, columns), np.float32)
     clipped = np.zeros((rows, columns), np.bool_)
+    at_once = max(_STRIP_PX // cell_px, 1)
+    memory = np.empty((2, at_once * cell_px // 4, columns * cell_px // 2), np.float32)
+    for first in range(0, rows, at_once):
+        strip = slice(first, min(first + at_once, rows))
+        _measure_strip(raw, strip, cell_px, memory, counts[strip], roughness[strip], clipped[strip])
+    if flat is not None:
+        counts *= _unevenness(flat, rows, columns, cell_px)
+    return Cells(counts, roughness, clipped, cell_px)
+
+
+def _measure_strip(
+    raw: RawPicture,
+    strip: slice,
+    cell_px: int,
+    memory: F32Array,
+    counts: F32Array,
+    roughness: F32Array,
+    clipped: np.ndarray,
+) -> None:
+    """Measure some rows of cells into the last three arguments."""
+    rows, columns = roughness.shape
+    some, squares = memory[:, : rows * cell_px // 4]
+    seen = np.zeros(3, np.float32)
     for row, column in ((0, 0), (0, 1), (1, 0), (1, 1)):
-        colour, black = int(raw.pattern[row, column]), raw.black[row, column]
+        colour, black = int(raw.pattern[row, column]), np.float32(raw.black[row, column])
         # Every other row of a colour is enough for a mean and a spread.
-        some = raw.mosaic[row : rows * cell_px : 4, column : columns * cell_px : 2].astype(np.float32)
-        mean = cv2.resize(some, (columns, rows), interpolation=cv2.INTER_AREA) - np.float32(black)
+        rows_px = slice(strip.start * cell_px + row, strip.stop * cell_px, 4)
+        np.copyto(some, raw.mosaic[rows_px, column : columns * cell_px : 2])
+        mean = cv2.resize(some, (columns, rows), interpolation=cv2.INTER_AREA) - black
         counts[:, :, colour] += mean
         seen[colour] += 1
         clipped |= mean > 0.97 * (raw.white - black)
         if colour == 1 and seen[1] == 1:
-            some -= np.float32(black)
-            square = cv2.resize(some * some, (columns, rows), interpolation=cv2.INTER_AREA)
-            roughness = np.sqrt(np.maximum(square - mean * mean, 0.0)) / np.maximum(mean, 1.0)
+            np.subtract(some, black, out=some)
+            np.multiply(some, some, out=squares)
+            square = cv2.resize(squares, (columns, rows), interpolation=cv2.INTER_AREA)
+            roughness[:] = np.sqrt(np.maximum(square - mean * mean, 0.0)) / np.maximum(mean, 1.0)
     counts /= seen
-    if flat is not None:
-        counts *= _unevenness(flat, rows, columns, cell_px)
-    return Cells(counts, roughness, clipped, cell_px)
 
 
 def _unevenness(flat: FlatField, rows: int, columns: int, cell_px: int) -> F32Array:

@@ -12,11 +12,13 @@ import numpy as np
 from tethercap.convert.bows import steps_to_bows
 from tethercap.convert.demosaic import COLOURS, MARGIN_CELLS, Planes
 from tethercap.convert.flat_field import FLAT_CELL_PX, FlatField
-from tethercap.convert.printing import LOWEST_DENSITY, STEPS_PER_DENSITY, Mat, Printer, PrintTables
+from tethercap.convert.printing import LOWEST_DENSITY, STEPS_PER_DENSITY, Mat, Printer, PrintTables, density_index
 from tethercap.pictures import F32Array, RawPicture, U16Array
 
 BAND_ROWS, TILE_COLUMNS = 128, 1024
 """Rows, and columns of them, worked at once: what is made of them stays in the processor's cache."""
+FLAT_CELLS = FLAT_CELL_PX // 2
+"""Cells of the mosaic along a cell of the flat field."""
 FLAT_ROOM = 0.1
 """How much brighter than its bright part a flat field may be somewhere, density."""
 
@@ -61,6 +63,10 @@ class Tray:
         self._printer = Printer(tables.printing, planes.colours, planes.shape, ((0,),) if half_size else places)
         self._pairs, self._counts = np.empty((rows, columns, 2), np.uint16), np.empty((2, rows, columns), np.uint16)
         self._densities = np.empty((rows, columns), np.uint16)
+        if flat is not None:
+            kind = np.float32 if tables.equalise is None else np.uint16
+            cells_of_flat = flat.density.shape[1] + 2
+            self._wide = np.empty((3, rows + 3 * FLAT_CELLS, cells_of_flat * FLAT_CELLS), kind)
 
     def develop(self, first: int, last: int, out: U16Array) -> None:
         """Develop whole rows of the mosaic.
@@ -87,27 +93,23 @@ class Tray:
                 self._printer.print()
                 self._hand_out((start - top) // 2, rows[:, left // scale : (left + self._columns) // scale])
 
-    def _unevenness(self, flat: FlatField, top: int) -> list[Mat]:
-        """What is taken from the density of red, green and blue, an index over `FLAT_ROOM`, in a band's cells.
+    def _unevenness(self, flat: FlatField, top: int) -> Mat:
+        """What is taken from the density of red, green and blue in a band's cells, an index over `FLAT_ROOM`.
 
-        What light is multiplied by for film that is a positive.
+        What light is multiplied by for film that is a positive. Shape (3, rows, columns).
         """
-        step = FLAT_CELL_PX // 2
         start, number = top // 2 - self._margin, self._planes.shape[0]
         # Between the middles of the outer cells of a part it is interpolated as in the whole.
-        above = (start - step // 2) // step
-        below = -(-(start + number + step // 2) // step)
-        part = flat.around(above, below)
-        if self._tables.equalise is None:
-            values = 10.0**part
-        else:
-            values = np.rint(np.maximum(part + FLAT_ROOM, 0.0) * STEPS_PER_DENSITY).astype(np.uint16)
-        size = (values.shape[1] * step, values.shape[0] * step)
-        wide = cv2.resize(values, size, interpolation=cv2.INTER_LINEAR)
-        inner = wide[start - above * step :][:number, step - self._margin :]
-        return list(cv2.split(np.ascontiguousarray(inner)))
+        above = (start - FLAT_CELLS // 2) // FLAT_CELLS
+        below = -(-(start + number + FLAT_CELLS // 2) // FLAT_CELLS)
+        part = np.moveaxis(flat.around(above, below), 2, 0)
+        values = 10.0**part if self._tables.equalise is None else density_index(part + FLAT_ROOM + LOWEST_DENSITY)
+        wide = self._wide[:, : (below - above) * FLAT_CELLS]
+        for plane, target in zip(values, wide, strict=True):
+            cv2.resize(plane, target.shape[::-1], target, interpolation=cv2.INTER_LINEAR)
+        return wide[:, start - above * FLAT_CELLS :, FLAT_CELLS - self._margin :][:, :number]
 
-    def _read(self, top: int, left: int, uneven: list[Mat] | None) -> None:
+    def _read(self, top: int, left: int, uneven: Mat | None) -> None:
         """Read what the mosaic recorded, in balance."""
         around = self._counts_around(top, left)
         equalise = self._tables.equalise

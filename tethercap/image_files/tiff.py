@@ -1,5 +1,6 @@
 """The door to TIFF: finished pictures, 16 bits a channel, with the profile that says what the numbers mean."""
 
+import hashlib
 import os
 import struct
 from collections.abc import Callable, Mapping
@@ -18,6 +19,7 @@ from tethercap.geometry import SizePx
 from tethercap.image_files._whole import write_whole
 from tethercap.image_files.exif_block import EXIF_POINTER_TAG, exif_directory
 from tethercap.image_files.icc import icc_profile
+from tethercap.image_files.parts import PartsOnDisk
 from tethercap.pictures import ColourSpace, Positive, U16Array
 
 PutRows = Callable[[int, U16Array], None]
@@ -83,7 +85,7 @@ def write_positive(path: Path, positive: Positive, options: TiffOptions | None =
     write_whole(path, lambda temporary: _write_pixels(temporary, positive.pixels_rgb, chosen))
 
 
-def fill_positive(path: Path, size: SizePx, options: TiffOptions, fill: Callable[[PutRows], None]) -> None:
+def fill_positive(path: Path, size: SizePx, options: TiffOptions, fill: Callable[[PutRows], None]) -> str:
     """Write a positive whose rows come from `fill`; without compression they go straight to the file.
 
     Parameters
@@ -96,44 +98,55 @@ def fill_positive(path: Path, size: SizePx, options: TiffOptions, fill: Callable
         Takes a function to be called with a first row and rows of shape (n, width, 3), uint16; in any order, from any
         thread, until all rows were given.
 
+    Returns
+    -------
+    str
+        SHA-256 of the file as it was written, hex.
+
     Raises
     ------
     StorageError
         If the disk refuses.
     """
     shape = (size.height_px, size.width_px, 3)
+    sha256 = ""
 
     def write(temporary: Path) -> None:
+        nonlocal sha256
         if options.compression is Compression.NONE:
-            _write_rows(temporary, shape, options, fill)
+            sha256 = _write_rows(temporary, shape, options, fill)
             return
         pixels = np.empty(shape, np.uint16)
         fill(partial(_copy_rows, pixels))
         _write_pixels(temporary, pixels, options)
+        with temporary.open("rb") as written:
+            sha256 = hashlib.file_digest(written, "sha256").hexdigest()
 
     write_whole(path, write)
+    return sha256
 
 
 def _copy_rows(pixels: U16Array, first: int, rows: U16Array) -> None:
     pixels[first : first + len(rows)] = rows
 
 
-def _write_rows(path: Path, shape: tuple[int, int, int], options: TiffOptions, fill: Callable[[PutRows], None]) -> None:
+def _write_rows(path: Path, shape: tuple[int, int, int], options: TiffOptions, fill: Callable[[PutRows], None]) -> str:
     mapped = tifffile.memmap(path, shape=shape, dtype=np.uint16, **_arguments(options))
     start, row_bytes = int(mapped.offset), shape[1] * shape[2] * 2
     # Writing at a place is quicker than filling the mapping, which costs a page fault for every 4 KiB.
     del mapped
+    _append_exif(path, options)
     with path.open("r+b") as opened:
+        parts = PartsOnDisk(opened.fileno())
+        parts.add_written(0, start)
 
         def put(first: int, rows: U16Array) -> None:
-            view = memoryview(np.ascontiguousarray(rows).data).cast("B")
-            place = start + first * row_bytes
-            while view:
-                written = os.pwrite(opened.fileno(), view, place)
-                view, place = view[written:], place + written
+            parts.write(start + first * row_bytes, memoryview(np.ascontiguousarray(rows).data).cast("B"))
 
         fill(put)
-    _append_exif(path, options)
+        end = start + shape[0] * row_bytes
+        parts.add_written(end, path.stat().st_size - end)
+        return parts.sha256()
 
 
 def _append_exif(path: Path, options: TiffOptions) -> None:

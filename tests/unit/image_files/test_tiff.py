@@ -1,3 +1,4 @@
+import hashlib
 from pathlib import Path
 
 import numpy as np
@@ -61,7 +62,9 @@ def test_rows_may_come_in_any_order(positive: Positive, compression: Compression
         for first in (30, 60, 0):
             put(first, positive.pixels_rgb[first : first + 30])
 
-    fill_positive(tmp_path / "a.tif", SizePx(50, 70), TiffOptions(compression=compression), fill)
+    options = TiffOptions(compression=compression, properties={"Exif.Photo.FNumber": "28/10"})
+    sha256 = fill_positive(tmp_path / "a.tif", SizePx(50, 70), options, fill)
+    assert sha256 == hashlib.sha256((tmp_path / "a.tif").read_bytes()).hexdigest()
     np.testing.assert_array_equal(read_tiff(tmp_path / "a.tif"), positive.pixels_rgb)
 
 

@@ -1,0 +1,92 @@
+"""A file written in parts, in any order and from any thread, its checksum taken meanwhile."""
+
+import hashlib
+import os
+import threading
+
+_PIECE_BYTES = 1 << 20
+
+
+class PartsOnDisk:
+    """Parts of an open file.
+
+    A checksum needs them in order. Whoever writes the part that is due goes on with those behind it that are there,
+    read from the file again; the others do not wait for that.
+
+    Parameters
+    ----------
+    file_descriptor : int
+        Open for reading and writing; not closed here.
+    """
+
+    def __init__(self, file_descriptor: int) -> None:
+        self._file = file_descriptor
+        self._digest = hashlib.sha256()
+        self._guard = threading.Lock()
+        self._waiting: dict[int, int] = {}
+        self._is_summing = False
+        self._end = 0
+        self._memory = memoryview(bytearray(_PIECE_BYTES))
+
+    def write(self, place: int, content: memoryview) -> None:
+        """Write a part.
+
+        Raises
+        ------
+        OSError
+        """
+        left, at = content, place
+        while left:
+            written = os.pwrite(self._file, left, at)
+            left, at = left[written:], at + written
+        self.add_written(place, len(content), content)
+
+    def add_written(self, place: int, size: int, content: memoryview | None = None) -> None:
+        """Take note of a part that is in the file.
+
+        Raises
+        ------
+        OSError
+        """
+        with self._guard:
+            self._waiting[place] = size
+        while self._take_next(place, content):
+            pass
+
+    def _take_next(self, place: int, content: memoryview | None) -> bool:
+        with self._guard:
+            if self._is_summing or self._end not in self._waiting:
+                return False
+            start = self._end
+            end = start + self._waiting.pop(start)
+            self._is_summing = True
+        try:
+            if start == place and content is not None:
+                self._digest.update(content)
+            else:
+                self._read(start, end)
+        finally:
+            with self._guard:
+                self._end, self._is_summing = end, False
+        return True
+
+    def _read(self, start: int, end: int) -> None:
+        while start < end:
+            piece = self._memory[: end - start]
+            read = os.preadv(self._file, [piece], start)
+            if not read:
+                raise OSError("the file is shorter than what was written to it")
+            self._digest.update(piece[:read])
+            start += read
+
+    def sha256(self) -> str:
+        """SHA-256 of the file from its start to the end of the last part, hex; all parts have to be there.
+
+        Raises
+        ------
+        ValueError
+            If one is missing.
+        """
+        if self._waiting:
+            raise ValueError(f"nothing was written at {self._end}")
+        return self._digest.hexdigest()
