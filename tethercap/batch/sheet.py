@@ -9,12 +9,13 @@ import cv2
 import numpy as np
 
 from tethercap.convert.crop import quad_or_none
-from tethercap.convert.light_table import Stretch, show_on_light_table, stretch_of, stretch_seen
+from tethercap.convert.light_table import Stretch, lit_part, show_on_light_table, stretch_of, stretch_seen
 from tethercap.convert.roll_page import PageFrame, roll_page
 from tethercap.convert.sheet import Page, PaperSize, SheetFrame, SheetLook, SheetStyle, lay_out_sheet
 from tethercap.convert.sheet_raster import draw_page
 from tethercap.errors import PictureError, UnreadablePictureError
 from tethercap.film.formats import FilmFormat
+from tethercap.geometry import RectPx
 from tethercap.image_files.jpeg import decode_jpeg, encode_jpeg, write_jpeg
 from tethercap.image_files.pdf import write_pdf
 from tethercap.image_files.raw import read_raw
@@ -224,17 +225,20 @@ def _shower(view: RollView, film_format: FilmFormat, order: SheetOrder) -> Calla
     takes = [frame.chosen for frame in view.frames.values() if frame.chosen is not None]
     stretch = _common_stretch(view, takes, film_format)
     long_side = round(width_px * (film_format.along_mm + 2 * stretch.along_mm) / film_format.along_mm)
-    return lambda each: _negative(view, film_format, each.take, long_side, stretch)
+    # The film is shown also where no picture of it was good enough.
+    return lambda each: _negative(view, film_format, each.take or each.frame.takes[-1], long_side, stretch)
 
 
 def _common_stretch(view: RollView, takes: Sequence[TakeRecord], film_format: FilmFormat) -> Stretch:
     for take in takes:
         try:
-            size = read_raw(view.path / take.filed.file).size
+            raw = read_raw(view.path / take.filed.file)
         except PictureError:
             continue
+        # A slide is as dark beside its pictures as the holder is.
+        seen = lit_part(raw) if view.setup.film_kind.is_negative else RectPx(0, 0, *raw.size)
         corners = [quad_or_none(each.filed.corners_px) for each in takes]
-        return stretch_seen([(quad, size) for quad in corners if quad is not None], film_format)
+        return stretch_seen([quad for quad in corners if quad is not None], seen, film_format)
     return stretch_of(film_format)
 
 
@@ -254,13 +258,12 @@ def _sheet_frames(
 
 
 def _sheet_frame(each: _OnFilm, show: Callable[[_OnFilm], bytes | None], pictures: _Pictures) -> SheetFrame:
-    frame, place = each.frame, None
+    frame = each.frame
     note = "" if frame.status is FrameStatus.TAKEN else frame.status.value
-    if each.take is not None:
-        jpeg = show(each)
-        place = None if jpeg is None else pictures.add(jpeg)
-        if jpeg is None:
-            note = "not converted" if each.converted is None else "not readable"
+    jpeg = show(each) if frame.takes else None
+    place = None if jpeg is None else pictures.add(jpeg)
+    if jpeg is None and each.take is not None:
+        note = "not converted" if each.converted is None else "not readable"
     return SheetFrame(str(each.number), place, note, _found(each.take), frame.picked is not None)
 
 
@@ -282,10 +285,8 @@ def _proof(view: RollView, converted: Converted | None, width_px: int) -> bytes 
 
 
 def _negative(
-    view: RollView, film_format: FilmFormat, take: TakeRecord | None, long_side_px: int, stretch: Stretch
+    view: RollView, film_format: FilmFormat, take: TakeRecord, long_side_px: int, stretch: Stretch
 ) -> bytes | None:
-    if take is None:
-        return None
     try:
         raw = read_raw(view.path / take.filed.file)
     except PictureError:

@@ -9,12 +9,14 @@ import numpy as np
 from tethercap.convert import spaces
 from tethercap.convert.flat_field import colour_planes
 from tethercap.film.formats import FilmFormat
-from tethercap.geometry import QuadPx, SizePx
+from tethercap.geometry import QuadPx, RectPx
 from tethercap.pictures import ColourSpace, F32Array, F64Array, RawPicture, U8Array
 
 _HOLDER_LIGHT = 0.99
 """Brightest light is taken at this quantile of what may be bare light, perforations and the gaps of the holder."""
 _BARE_SHARE = 0.002
+_DARK_SHARE, _LIT_SHARE = 0.02, 0.005
+"""Light under this share of the bare light is none; a row of the picture is lit where more than such a share is."""
 _LEVELS = 4096
 
 
@@ -34,20 +36,35 @@ def stretch_of(film_format: FilmFormat) -> Stretch:
     return Stretch(film_format.gap_mm / 2, across)
 
 
-def stretch_seen(frames: Sequence[tuple[QuadPx, SizePx]], film_format: FilmFormat) -> Stretch:
+def lit_part(raw: RawPicture) -> RectPx:
+    """Find the opening of the holder: the part of a picture, mosaic pixels, beyond which it is dark all along."""
+    green = cv2.resize(_half_size(raw)[..., 1], None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    lit = green > _DARK_SHARE * bare_light(raw)[1]
+    rows, columns = (np.flatnonzero(lit.mean(axis=axis) > _LIT_SHARE) for axis in (1, 0))
+    if not rows.size or not columns.size:
+        return RectPx(0, 0, raw.size.width_px, raw.size.height_px)
+    scale = 8
+    left, top = int(columns[0]) * scale, int(rows[0]) * scale
+    return RectPx(left, top, (int(columns[-1]) + 1) * scale - left, (int(rows[-1]) + 1) * scale - top)
+
+
+def stretch_seen(frames: Sequence[QuadPx], seen: RectPx, film_format: FilmFormat) -> Stretch:
     """Film around the frame that every one of some pictures shows, at most what belongs to a frame.
 
     Parameters
     ----------
-    frames : sequence of (QuadPx, SizePx)
-        Corners of each frame and the size of its picture, mosaic pixels.
+    frames : sequence of QuadPx
+        Corners of each frame in its picture, mosaic pixels.
+    seen : RectPx
+        Part of the pictures that shows film, such as `lit_part`.
+    film_format : FilmFormat
     """
     stretch = stretch_of(film_format)
     along, across = stretch.along_mm, stretch.across_mm
-    for corners, size in frames:
+    for corners in frames:
         points = corners.as_array()
         width_mm, _, lies_along = _lying(points, film_format)
-        beside, above = _seen_mm(points, size, width_mm)
+        beside, above = _seen_mm(points, seen, width_mm)
         along = min(along, beside if lies_along else above)
         across = min(across, above if lies_along else beside)
     return Stretch(along, across)
@@ -95,7 +112,7 @@ def show_on_light_table(
         factor = long_side_px / max(picture.shape[:2])
         size = (max(round(picture.shape[1] * factor), 1), max(round(picture.shape[0] * factor), 1))
         return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
-    around = stretch or stretch_seen([(corners, raw.size)], film_format)
+    around = stretch or stretch_seen([corners], RectPx(0, 0, *raw.size), film_format)
     return _cut(picture, corners.scaled(0.5), film_format, around, long_side_px)
 
 
@@ -157,11 +174,12 @@ def _cut(picture: U8Array, corners: QuadPx, film_format: FilmFormat, stretch: St
     return np.asarray(cut, np.uint8)
 
 
-def _seen_mm(points: F64Array, size: SizePx, width_mm: float) -> tuple[float, float]:
+def _seen_mm(points: F64Array, seen: RectPx, width_mm: float) -> tuple[float, float]:
     """Film that the picture shows beside and above or below the frame on both sides, mm."""
     mm_per_px = width_mm / max(float(np.hypot(*(points[1] - points[0]))), 1.0)
-    beside = min(points[:, 0].min(), size.width_px - 1 - points[:, 0].max())
-    above = min(points[:, 1].min(), size.height_px - 1 - points[:, 1].max())
+    (left, top), (right, bottom) = points.min(axis=0), points.max(axis=0)
+    beside = min(left - seen.x_px, seen.x_px + seen.width_px - 1 - right)
+    above = min(top - seen.y_px, seen.y_px + seen.height_px - 1 - bottom)
     return max(beside, 0.0) * mm_per_px, max(above, 0.0) * mm_per_px
 
 
