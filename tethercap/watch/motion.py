@@ -230,7 +230,8 @@ until the next picture."""
 ACROSS_COUNTS = 0.3
 """Weight of movement across the film: it lies between guides, and what bands of flicker leave behind is across."""
 ACROSS_OVER = 3
-"""It is averaged over so many pictures: bands that run through the picture push it to and fro."""
+"""It is averaged over so many pictures: bands that run through the picture push it to and fro. Film that has stopped
+shows none in the last picture, whatever the mean."""
 REST_DRIFT_S = 0.1
 """Film at rest stays within what the fastest still film goes in this time; creeping further is no rest."""
 FORGETS = 0.997
@@ -320,7 +321,8 @@ class MotionMeter:
         along, across = shift.x_px * mm_per_px / elapsed_s, shift.y_px * mm_per_px / elapsed_s
         noise = shift.noise_px * mm_per_px / elapsed_s
         self._across_mm_s.append(across)
-        now = max(abs(along), ACROSS_COUNTS * abs(sum(self._across_mm_s)) / ACROSS_OVER)
+        going_across = min(abs(across), abs(sum(self._across_mm_s)) / ACROSS_OVER)
+        now = max(abs(along), ACROSS_COUNTS * going_across)
         still = now <= still_mm_s + 2.0 * noise
         # A hand that turns round is slow for a moment, but never without acceleration: rest is asked for, not slowness.
         slows = along * self._along_mm_s >= 0.0 and abs(along) <= abs(self._along_mm_s) + noise

@@ -143,6 +143,14 @@ def test_bands_that_run_do_not_end_a_rest() -> None:
     assert rested[-1] == pytest.approx(11 / 30, abs=0.04)
 
 
+def test_rest_after_a_move_across_is_seen_as_soon_as_after_one_along() -> None:
+    meter, still = MotionMeter(), []
+    for i, y_px in enumerate([0.0, 4.0, 9.0, 12.0, 12.0, 12.0, 12.0]):
+        motion = meter.update(view(0.0, y_px, seed=50 + i), i / 30, 0.15, 0.3)
+        still.append(motion is not None and motion.still)
+    assert still == [False] * 4 + [True] * 3
+
+
 def test_film_that_creeps_slower_and_slower_rests_once_it_is_slow_enough() -> None:
     # Speed falls with a time constant of 0.2 s; it is below 0.3 mm/s from about 0.32 s on.
     places = [(2.0 - 2.0 * float(np.exp(-i / 30 / 0.2))) for i in range(24)]
