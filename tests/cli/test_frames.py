@@ -47,7 +47,7 @@ def test_as_json(roll: Path) -> None:
     rows = [json.loads(line) for line in out.splitlines()]
     assert [row["frame"] for row in rows] == ["1", "2", "3", "4"]
     assert [take["accepted"] for take in rows[1]["takes"]] == [True, False]
-    empty = {"second": None, "take": None, "file": None, "takes": []}
+    empty: dict[str, object] = {"second": None, "take": None, "file": None, "takes": []}
     assert rows[3] == {"frame": "4", "status": "skipped", "why": "torn", **empty}
 
 

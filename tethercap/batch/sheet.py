@@ -16,7 +16,7 @@ from tethercap.convert.sheet_raster import draw_page
 from tethercap.errors import PictureError, UnreadablePictureError
 from tethercap.film.formats import FilmFormat
 from tethercap.geometry import RectPx
-from tethercap.image_files.jpeg import decode_jpeg, encode_jpeg, write_jpeg
+from tethercap.image_files.jpeg import decode_jpeg, decode_positive, encode_jpeg, write_jpeg
 from tethercap.image_files.pdf import write_pdf
 from tethercap.image_files.raw import read_raw
 from tethercap.image_files.text import write_text
@@ -277,9 +277,9 @@ def _proof(view: RollView, converted: Converted | None, width_px: int) -> bytes 
         return None
     try:
         jpeg = (view.path / converted.proof).read_bytes()
-        quarter = decode_jpeg(jpeg, reduced=4)
+        quarter = decode_positive(jpeg, reduced=4)
         # A quarter of a 3,000 px proof is often wide enough, and decodes many times faster.
-        return _shrunk(quarter if max(quarter.shape[:2]) >= width_px else decode_jpeg(jpeg), width_px)
+        return _shrunk(quarter if max(quarter.shape[:2]) >= width_px else decode_positive(jpeg), width_px)
     except (OSError, UnreadablePictureError):
         return None
 

@@ -6,6 +6,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from tethercap.convert.spaces import SPACES, srgb_to
 from tethercap.errors import UnreadablePictureError
 from tethercap.image_files._whole import write_whole
 from tethercap.image_files.exif_block import exif_segment
@@ -20,6 +21,10 @@ _REDUCED = {
 }
 # Signature of an APP1 segment that holds XMP (XMP specification part 3, JPEG).
 _XMP_SEGMENT = b"http://ns.adobe.com/xap/1.0/\0"
+_LONGEST_HEADERS = 1 << 20
+"""Metadata before the picture is shorter, in files that were written here."""
+_LEVELS = 16383
+"""Steps of linear light: an eighth of the smallest step of eight bits in sRGB."""
 _START_OF_SCAN = b"\xff\xda"
 _END_OF_IMAGE = b"\xff\xd9"
 
@@ -82,6 +87,37 @@ def decode_jpeg(jpeg: bytes, reduced: int = 1, *, largest_px: int = _LARGEST_PX)
     if pixels is None:
         raise UnreadablePictureError("A JPEG could not be decoded.")
     return pixels.astype(np.uint8, copy=False)
+
+
+def decode_positive(jpeg: bytes, reduced: int = 1) -> U8Array:
+    """Decode a JPEG that was written here, whatever space it is in, to be shown.
+
+    Parameters
+    ----------
+    jpeg : bytes
+    reduced : {1, 2, 4, 8}
+        As in `decode_jpeg`.
+
+    Returns
+    -------
+    ndarray
+        Shape (height, width, 3), uint8, sRGB, blue-green-red; colours that sRGB does not have are clipped. A JPEG
+        without one of the profiles of `icc` is taken for sRGB.
+
+    Raises
+    ------
+    UnreadablePictureError
+    """
+    pixels = decode_jpeg(jpeg, reduced)
+    start = jpeg[:_LONGEST_HEADERS]
+    space = next((space for space in ColourSpace if icc_profile(space) in start), ColourSpace.SRGB)
+    if space is ColourSpace.SRGB:
+        return pixels
+    light = SPACES[space].curve.decode(np.arange(256) / 255.0).astype(np.float32)[pixels[..., ::-1]]
+    linear = cv2.transform(light, np.linalg.inv(srgb_to(space)).astype(np.float32))
+    index = np.clip(linear * _LEVELS + 0.5, 0, _LEVELS).astype(np.uint16)
+    encoded = SPACES[ColourSpace.SRGB].curve.encode(np.arange(_LEVELS + 1) / _LEVELS)
+    return np.ascontiguousarray(np.rint(255.0 * encoded).astype(np.uint8)[index][..., ::-1])
 
 
 def decode_live(live: LiveJpeg, reduced: int = 1) -> LiveFrame:

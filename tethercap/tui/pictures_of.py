@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 
 from tethercap.errors import TethercapError
-from tethercap.image_files.jpeg import decode_jpeg
+from tethercap.image_files.jpeg import decode_positive
 from tethercap.image_files.raw import read_raw
 from tethercap.pictures import F32Array, RawPicture, U8Array
 from tethercap.tui.roll_cards import FrameCard
@@ -16,7 +16,7 @@ _STOPS_SHOWN = 12
 
 
 def small_jpeg(path: Path, long_side_px: int) -> U8Array:
-    """Read a JPEG at no more than about `long_side_px`, BGR.
+    """Read a proof at no more than about `long_side_px`, BGR in sRGB.
 
     Raises
     ------
@@ -24,11 +24,11 @@ def small_jpeg(path: Path, long_side_px: int) -> U8Array:
     OSError
     """
     content = path.read_bytes()
-    picture = decode_jpeg(content, 8)
+    picture = decode_positive(content, 8)
     for reduced in (4, 2, 1):
         if max(picture.shape[:2]) >= long_side_px:
             break
-        picture = decode_jpeg(content, reduced)
+        picture = decode_positive(content, reduced)
     return shrunk(picture, long_side_px)
 
 

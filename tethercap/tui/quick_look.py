@@ -22,7 +22,7 @@ from tethercap.convert.recipe import Recipe
 from tethercap.errors import UnreadablePictureError
 from tethercap.geometry import QuadPx, SizePx
 from tethercap.image_files.raw import read_raw
-from tethercap.pictures import RawPicture, U8Array
+from tethercap.pictures import ColourSpace, RawPicture, U8Array
 from tethercap.roll.folder import Roll
 from tethercap.tui.roll_cards import FrameCard
 
@@ -69,7 +69,7 @@ class QuickFrame:
         Returns
         -------
         ndarray
-            BGR, uint8.
+            BGR, uint8, sRGB, as screens show it, whatever space the positive is to be in.
 
         Raises
         ------
@@ -77,7 +77,8 @@ class QuickFrame:
             If the frame cannot be converted.
         """
         found = self._found_for(recipe)
-        printed = self.preview.draw(recipe, found.base, found.model, found.exposure)
+        shown = replace(recipe, space=ColourSpace.SRGB)
+        printed = self.preview.draw(shown, found.base, found.model, found.exposure)
         height, width = printed.shape[:2]
         corners = self._corners(recipe)
         small = corners.scaled(1.0 / self.preview.cell_px) if corners is not None else None

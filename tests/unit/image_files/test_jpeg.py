@@ -3,11 +3,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageCms
 
 from tethercap.errors import StorageError, UnreadablePictureError
 from tethercap.image_files.icc import icc_profile
-from tethercap.image_files.jpeg import claimed_px, decode_jpeg, decode_live, encode_jpeg, write_jpeg
+from tethercap.image_files.jpeg import claimed_px, decode_jpeg, decode_live, decode_positive, encode_jpeg, write_jpeg
 from tethercap.image_files.metadata import read, xmp_packet
 from tethercap.pictures import ColourSpace, LiveJpeg, U8Array
 
@@ -59,6 +59,23 @@ def test_profile_and_metadata_are_read_by_others(picture: U8Array, tmp_path: Pat
         assert opened.info["icc_profile"] == icc_profile(ColourSpace.DISPLAY_P3)
     assert read(path)["Xmp.dc.title"] == "Roll 7"
     assert [entry.name for entry in tmp_path.iterdir()] == ["proof.jpg"]
+
+
+@pytest.mark.parametrize("space", list(ColourSpace))
+def test_a_positive_of_any_space_is_shown_in_srgb(space: ColourSpace) -> None:
+    """Reference: Little CMS, by way of Pillow, with the profile that is inside."""
+    steps = np.linspace(70, 200, 8)
+    blue, green, red = np.meshgrid(steps, steps, steps)
+    flat = np.stack([blue, green, red], axis=-1).reshape(16, 32, 3).astype(np.uint8)
+    jpeg = encode_jpeg(np.repeat(np.repeat(flat, 8, axis=0), 8, axis=1), quality=100, colour_space=space)
+    ours = decode_positive(jpeg)[4::8, 4::8, ::-1].astype(int)
+    opened = Image.open(io.BytesIO(jpeg))
+    profile = ImageCms.ImageCmsProfile(io.BytesIO(opened.info["icc_profile"]))
+    theirs = ImageCms.profileToProfile(opened, profile, ImageCms.createProfile("sRGB"))
+    assert theirs is not None
+    away = np.abs(ours - np.asarray(theirs)[4::8, 4::8])
+    assert np.percentile(away, 95) <= 2
+    assert away.max() <= 6
 
 
 def test_a_folder_that_is_not_there_is_a_clear_error(picture: U8Array, tmp_path: Path) -> None:
