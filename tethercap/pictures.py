@@ -74,6 +74,9 @@ class RawPicture:
     has no matrix."""
     daylight_multipliers: npt.NDArray[np.float64]
     """Factors for R, G, B that make the file's own neutral grey, green = 1, shape (3,)."""
+    d65_multipliers: npt.NDArray[np.float64] | None = None
+    """Factors for R, G, B that make daylight (CIE D65) grey by the file's matrix, green = 1, shape (3,); None when the
+    file has no matrix."""
     orientation: int = 1
     """EXIF orientation, 1..8; the mosaic is as recorded, not turned."""
     shot: ShotData = field(default_factory=ShotData)

@@ -32,7 +32,8 @@ class Case:
 def draw_case(seed: int, kind: str = "colour-negative") -> Case:
     """One case; the same seed gives the same one."""
     rng = np.random.default_rng([seed, 77])
-    stock = draw_stock(seed, kind) if seed % 3 else replace(spectra.random_stock(seed), kind=kind)
+    is_drawn = seed % 3 or kind == "slide"  # the others have the orange base of negatives
+    stock = draw_stock(seed, kind) if is_drawn else replace(spectra.random_stock(seed), kind=kind)
     light = SCENE_LIGHTS[int(rng.integers(len(SCENE_LIGHTS)))]
     return Case(stock, draw_rig(seed), light, float(rng.uniform(0.0, 0.008)))
 

@@ -26,8 +26,7 @@ from tethercap.convert.calibrate import fit_chart
 from tethercap.convert.charts import CHART_EDITIONS, GREY_PATCHES
 from tethercap.convert.exposure import LUMINANCE, bright_end, scene_light
 from tethercap.convert.film_model import FilmModel
-from tethercap.convert.usual_film import usual_of_figures
-from tethercap.film.kinds import FilmKind
+from tethercap.convert.usual_film import usual_of_negative
 
 FIT_SEEDS, OTHER_SEEDS = range(600, 612), range(612, 618)
 _STOPS = (-1.0, 0.0, 1.0, 2.0, 3.0)
@@ -53,7 +52,7 @@ class Seen:
 def models_of(case: Case) -> dict[str, FilmModel]:
     """Film models of a case with nothing and with a chart known."""
     seen = look_at(case)
-    usual = usual_of_figures(FilmKind.COLOUR_NEGATIVE, seen.figures)
+    usual = usual_of_negative(seen.figures)
     chart = seen.density[1, :24]
     best = min((fit_chart(chart, edition, GREY_PATCHES, usual) for edition in CHART_EDITIONS), key=lambda f: f.misfit)
     return {"nothing": usual.model(), "chart": best.model}

@@ -17,6 +17,7 @@ import numpy as np
 
 from tests.quality import colours, film, spectra
 from tests.quality.drawn import Case, draw_case
+from tests.quality.numbers_file import module_text
 from tests.quality.spectra import F64
 from tethercap.convert.exposure import scene_light
 from tethercap.convert.least_squares import fit
@@ -187,16 +188,20 @@ def _slopes(seen: Seen, numbers: F64, step: float = 1e-4) -> tuple[F64, F64]:
 
 
 def written(usual: Usual) -> str:
-    """The module's text, without the numbers for slides, which a regression of the light matrix alone gives."""
-    lower = np.linalg.cholesky(usual.covariance)[np.tril_indices(_NUMBERS)]
-    tables = {
-        "FEATURES": usual.features,
-        "FEATURES_COVARIANCE": usual.features_covariance,
-        "MIDDLE": usual.middle,
-        "PER_FEATURE": usual.per_feature,
-        "_LOWER": lower,
-    }
-    return "\n".join(f"{name} = {np.round(values, 4).tolist()}" for name, values in tables.items()) + "\n"
+    """The module's text."""
+    lower = np.asarray(np.linalg.cholesky(usual.covariance)[np.tril_indices(_NUMBERS)], dtype=np.float64)
+    tables = (
+        ("FEATURES", usual.features, "Middle of the rig's figures: camera matrix off the diagonal (6), base (2)."),
+        ("FEATURES_COVARIANCE", usual.features_covariance, "Shape (8, 8)."),
+        ("MIDDLE", usual.middle, "The 39 numbers on the usual rig, see `usual_film.model_of`."),
+        ("PER_FEATURE", usual.per_feature, "Shape (8, 39): what a standard deviation of each figure adds."),
+        ("_LOWER", lower, "Of `SPREAD`, row by row."),
+    )
+    tail = (
+        f"\nSPREAD = np.zeros(({_NUMBERS}, {_NUMBERS}))\nSPREAD[np.tril_indices({_NUMBERS})] = _LOWER\n"
+        '"""Independent standard deviations, those that move the curves first."""\n'
+    )
+    return module_text("a usual colour negative", "python -m tests.quality.fit_usual", tables, tail)
 
 
 def main() -> None:

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tethercap.convert import spaces
-from tethercap.convert.exposure import scene_light
+from tethercap.convert.exposure import scene_light, slide_light
 from tethercap.convert.film_model import GREEN, FilmModel
 from tethercap.convert.least_squares import fit
 from tethercap.convert.usual_film import UsualFilm, as_matrix
@@ -27,6 +27,8 @@ _EXPOSURE_DOUBT = 0.3
 """How far from normal the target may have been exposed, log10."""
 _COLOUR_NOISE = 1.5
 """CIE L*a*b* that the best model is off on colours; chroma counts less where there is much of it."""
+_SLIDE_NOISE = 0.6
+"""The same for slides, whose own colours are measured with nothing in between."""
 _GREY_WEIGHT = 2.0
 
 
@@ -117,31 +119,36 @@ def fit_chart(density: F64Array, linear_srgb: F64Array, greys: npt.NDArray[np.in
 def fit_slide_chart(
     density: F64Array, linear_srgb: F64Array, greys: npt.NDArray[np.intp], usual: UsualFilm
 ) -> ChartFit:
-    """Fit the matrix of a slide to a target on it whose own colours are known; parameters as in `fit_chart`.
+    """Fit a slide to a target on it whose own colours are known; parameters as in `fit_chart`.
 
-    The matrix holds the level as well: its rows sum to what makes the target as bright as it is said to be.
+    The light matrix holds the level as well: it makes the target as bright as it is said to be.
     """
     transmittance = 10.0**-density
 
-    def matrix(parameters: F64Array) -> F64Array:
-        level = 10.0 ** (_EXPOSURE_DOUBT * parameters[0])
-        return np.asarray(level * np.array(usual.model(parameters[1:]).light_matrix))
+    def level(parameters: F64Array) -> float:
+        return float(10.0 ** (_EXPOSURE_DOUBT * parameters[0]))
 
-    found, misfit = _fit_colours(
-        lambda parameters: transmittance @ matrix(parameters).T, linear_srgb, greys, 1 + usual.spread.shape[1]
-    )
-    model = dataclasses.replace(usual.model(), light_matrix=as_matrix(matrix(found)), source="colour chart")
-    return ChartFit(model, misfit)
+    def seen(parameters: F64Array) -> F64Array:
+        return level(parameters) * slide_light(transmittance, usual.model(parameters[1:]))
+
+    found, misfit = _fit_colours(seen, linear_srgb, greys, 1 + usual.spread.shape[1], _SLIDE_NOISE)
+    model = usual.model(found[1:])
+    matrix = as_matrix(level(found) * np.array(model.light_matrix))
+    return ChartFit(dataclasses.replace(model, light_matrix=matrix, source="colour chart"), misfit)
 
 
 def _fit_colours(
-    seen: Callable[[F64Array], F64Array], linear_srgb: F64Array, greys: npt.NDArray[np.intp], number: int
+    seen: Callable[[F64Array], F64Array],
+    linear_srgb: F64Array,
+    greys: npt.NDArray[np.intp],
+    number: int,
+    noise: float = _COLOUR_NOISE,
 ) -> tuple[F64Array, float]:
     """Find the parameters, standard deviations from the usual, that explain a chart best; and how well they do."""
     wanted = _lab(linear_srgb)
     weight = 1.0 / (1.0 + 0.045 * np.hypot(wanted[:, 1], wanted[:, 2]))
     weights = np.stack([np.ones_like(weight), weight, weight], axis=1)
-    trust = np.ones((len(wanted), 1)) / _COLOUR_NOISE
+    trust = np.ones((len(wanted), 1)) / noise
     trust[greys] *= _GREY_WEIGHT
 
     def distances(parameters: F64Array) -> F64Array:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tethercap.convert.film_model import GREEN, FilmModel
+from tethercap.convert.film_model import GREEN, FilmModel, second_order
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import F64Array
 
@@ -83,6 +83,25 @@ def scene_light(density: F64Array, model: FilmModel) -> F64Array:
         Shape (..., 3); may be negative outside the gamut.
     """
     return np.asarray(model.exposure(model.layers(density)) @ np.array(model.light_matrix).T)
+
+
+def slide_light(transmittance: F64Array, model: FilmModel) -> F64Array:
+    """What the camera sees through a slide to linear sRGB as it is seen on a light table.
+
+    Parameters
+    ----------
+    transmittance : ndarray
+        Shape (..., 3), per camera channel over the bare light.
+    model : FilmModel
+        Its bows are in transmittance.
+
+    Returns
+    -------
+    ndarray
+        Shape (..., 3), the bare light = 1; may be negative outside the gamut.
+    """
+    bowed = transmittance + second_order(transmittance) @ np.array(model.density_bows).T
+    return np.asarray(bowed @ np.array(model.light_matrix).T)
 
 
 def find_exposure(density: F64Array, model: FilmModel, *, black_point: float = 1.0) -> PrintExposure:

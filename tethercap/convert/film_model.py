@@ -50,7 +50,8 @@ class FilmModel:
     density_matrix: Matrix = IDENTITY
     density_bows: Bows = NO_BOWS
     """Terms of second order for each layer: factors of u·u, u·v, v·v, u·g, v·g, where u and v are red and blue
-    less green, and g is green, all on the green scale."""
+    less green, and g is green, all on the green scale. Of a slide: in what the camera sees through it over the bare
+    light, before the light matrix."""
     light_matrix: Matrix = IDENTITY
     """Exposures of the film's layers to linear sRGB."""
     source: str = ""

@@ -17,6 +17,7 @@ from tethercap.convert.exposure import (
     find_exposure,
     find_slide_exposure,
     settle_exposures,
+    slide_light,
     usual_gain_stops,
 )
 from tethercap.convert.film_base import FilmBase, camera_exposure, estimate_base, measure_base
@@ -285,7 +286,7 @@ def _exposure_for(
         if base.how == BARE_LIGHT:
             # With the light known a slide is shown as it lies on a light table: its brightness is the photographer's.
             return PrintExposure(1.0)
-        return find_slide_exposure(10.0**-density @ np.array(model.light_matrix).T)
+        return find_slide_exposure(slide_light(10.0**-density, model))
     if not recipe.auto_exposure:
         return PrintExposure(2.0 ** usual_gain_stops(model))
     return settle_exposures([find_exposure(density, model, black_point=recipe.black_point)], model)[0]

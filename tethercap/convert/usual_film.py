@@ -5,15 +5,17 @@ chart, the frames of a roll - moves also what goes along with it: a film with a 
 steep, and so on. Its middle follows what is known about the rig: how far the camera's channels overlap (from the
 matrix in the RAW file), and where they sit on the film's base (from its density over the bare light).
 
-The distribution is that of invented films, panels and cameras, drawn by tests/quality (`python -m
-tests.quality.fit_usual`), which keeps others apart for judging. It is no measurement of any film.
+The distributions are those of invented films, panels and cameras, drawn by tests/quality (`python -m
+tests.quality.fit_usual` and `tests.quality.fit_slides`), which keeps others apart for judging. They are no measurement
+of any film.
 """
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
 
-from tethercap.convert import spaces
+from tethercap.convert import spaces, usual_slide_numbers
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel, Five, Matrix, Triple
 from tethercap.convert.flat_field import FlatField
@@ -22,9 +24,6 @@ from tethercap.convert.usual_film_numbers import (
     FEATURES_COVARIANCE,
     MIDDLE,
     PER_FEATURE,
-    SLIDE_MIDDLE,
-    SLIDE_PER_FEATURE,
-    SLIDE_SPREAD,
     SPREAD,
 )
 from tethercap.film.kinds import FilmKind
@@ -32,6 +31,8 @@ from tethercap.pictures import ColourSpace, F64Array, RawPicture
 
 CURVE_NUMBERS = 12
 """The first so many numbers of a film are its curves; they alone say what is grey."""
+SLIDE_NUMBERS = 24
+_NUMBERS = 39
 _GAMMA, _TOE = 0.6, 0.2
 _FURTHEST = 2.5
 """Standard deviations beyond which a rig's figures are taken as being there."""
@@ -47,7 +48,7 @@ class UsualFilm:
 
     film_kind: FilmKind
     middle: F64Array
-    """Shape (n,); see `model_of`."""
+    """Shape (n,); see `model_of`, and `slide_model_of` for a slide."""
     spread: F64Array
     """Shape (n, m), m independent standard deviations; the first `CURVE_NUMBERS` alone move curves."""
 
@@ -60,9 +61,8 @@ class UsualFilm:
             Shape (k,), k at most m; what is not given is 0, so that curves alone take everything else along as far as
             it usually goes with them. None is the usual film itself.
         """
-        if away is None:
-            return model_of(self.middle, self.film_kind)
-        return model_of(self.middle + self.spread[:, : len(away)] @ away, self.film_kind)
+        numbers = self.middle if away is None else self.middle + self.spread[:, : len(away)] @ away
+        return slide_model_of(numbers) if self.film_kind is FilmKind.SLIDE else model_of(numbers, self.film_kind)
 
     @property
     def curve_directions(self) -> int:
@@ -85,33 +85,66 @@ def usual_film(
     """
     if film_kind is FilmKind.BW_NEGATIVE:
         return _grey_film()
-    return usual_of_figures(film_kind, np.concatenate([_camera_figures(raw), _base_figures(raw, base, flat)]))
+    camera = _camera_figures(raw)
+    if film_kind is FilmKind.SLIDE:
+        return usual_of_slide(np.concatenate([camera, _panel_figures(raw, flat)]))
+    return usual_of_negative(np.concatenate([camera, _base_figures(raw, base, flat)]))
 
 
-def usual_of_figures(film_kind: FilmKind, figures: F64Array) -> UsualFilm:
-    """Say what is usual for film that has colour, on a rig.
+def usual_of_negative(figures: F64Array) -> UsualFilm:
+    """Say what is usual for colour negatives on a rig.
 
     Parameters
     ----------
-    film_kind : FilmKind
     figures : ndarray
         Shape (8,): the camera's matrix off the diagonal (6), the base's density in red and blue less green (2); NaN
         where they are not known.
     """
-    scale = np.sqrt(np.diag(np.array(FEATURES_COVARIANCE)))
-    away = (figures - np.array(FEATURES)) / scale
+    away = _standard(figures, np.array(FEATURES), np.array(FEATURES_COVARIANCE))
+    return UsualFilm(FilmKind.COLOUR_NEGATIVE, np.array(MIDDLE) + away @ np.array(PER_FEATURE), np.array(SPREAD))
+
+
+def usual_of_slide(figures: F64Array) -> UsualFilm:
+    """Say what is usual for slides on a rig: the matrix, and bows, from what the camera sees to what the eye sees.
+
+    Parameters
+    ----------
+    figures : ndarray
+        Shape (8,): the camera's matrix off the diagonal (6), the panel's colour against daylight, log10 in red and blue
+        less green (2); NaN where they are not known.
+    """
+    known = usual_slide_numbers
+    away = _standard(figures, known.FEATURES, known.FEATURES_COVARIANCE)
+    return UsualFilm(FilmKind.SLIDE, known.MIDDLE + away @ known.PER_FEATURE, known.SPREAD)
+
+
+def slide_model_of(numbers: F64Array) -> FilmModel:
+    """Model of a slide of its 24 numbers.
+
+    Parameters
+    ----------
+    numbers : ndarray
+        Shape (24,): light matrix off the diagonal (6), bows u·u, u·v, v·v of red, green, blue (9), u·g, v·g of the same
+        (6), and log10 of what the rows of the light matrix sum to (3).
+    """
+    model = model_of(np.concatenate([np.zeros(18), numbers[:21]]), FilmKind.SLIDE)
+    rows = 10.0 ** numbers[21:, None] * np.array(model.light_matrix)
+    return dataclasses.replace(model, light_matrix=as_matrix(rows))
+
+
+def _standard(figures: F64Array, features: F64Array, covariance: F64Array) -> F64Array:
+    """A rig's figures in standard deviations; what is unknown, or can be no rig's, is what the others let expect."""
+    scale = np.sqrt(np.diag(covariance))
+    away = (figures - features) / scale
     known = np.isfinite(away)
     for group in (slice(0, 6), slice(6, 8)):
         known[group] &= bool(np.all(np.abs(away[group]) < _NO_RIG))
-    filled = _filled(np.where(known, np.clip(away, -_FURTHEST, _FURTHEST), 0.0), known, scale)
-    if film_kind is FilmKind.SLIDE:
-        return _slide(filled[:6])
-    return UsualFilm(film_kind, np.array(MIDDLE) + filled @ np.array(PER_FEATURE), np.array(SPREAD))
+    filled = np.where(known, np.clip(away, -_FURTHEST, _FURTHEST), 0.0)
+    return _filled(filled, known, covariance / np.outer(scale, scale))
 
 
-def _filled(away: F64Array, known: np.ndarray, scale: F64Array) -> F64Array:
+def _filled(away: F64Array, known: np.ndarray, correlation: F64Array) -> F64Array:
     """Put what is to be expected in the place of unknown figures."""
-    correlation = np.array(FEATURES_COVARIANCE) / np.outer(scale, scale)
     if known.all() or not known.any():
         return away
     expected = correlation[np.ix_(~known, known)] @ np.linalg.solve(correlation[np.ix_(known, known)], away[known])
@@ -137,6 +170,14 @@ def _base_figures(raw: RawPicture | None, base: FilmBase | None, flat: FlatField
         return np.full(2, np.nan)
     density = -np.log10(np.array(base.counts_rgb) / flat.light_counts)
     return np.asarray(density[[0, 2]] - density[1])
+
+
+def _panel_figures(raw: RawPicture | None, flat: FlatField | None) -> F64Array:
+    """Colour of the bare light against daylight, log10 in red and blue less green; NaN where one is not known."""
+    if raw is None or raw.d65_multipliers is None or flat is None:
+        return np.full(2, np.nan)
+    light = np.log10(np.maximum(flat.light_counts, 1.0) * raw.d65_multipliers)
+    return np.asarray(light[[0, 2]] - light[1])
 
 
 def model_of(numbers: F64Array, film_kind: FilmKind = FilmKind.COLOUR_NEGATIVE) -> FilmModel:
@@ -166,17 +207,9 @@ def model_of(numbers: F64Array, film_kind: FilmKind = FilmKind.COLOUR_NEGATIVE) 
     )
 
 
-def _slide(camera: F64Array) -> UsualFilm:
-    """A positive: only the matrix from what the camera sees through it to what the eye sees."""
-    middle, spread = np.zeros(39), np.zeros((39, 6))
-    middle[18:24] = np.array(SLIDE_MIDDLE) + camera @ np.array(SLIDE_PER_FEATURE)
-    spread[18:24] = SLIDE_SPREAD
-    return UsualFilm(FilmKind.SLIDE, middle, spread)
-
-
 def _grey_film() -> UsualFilm:
     """Film without colour: all channels see the same, and no matrix is needed."""
-    middle, spread = np.zeros(39), np.zeros((39, 4))
+    middle, spread = np.zeros(_NUMBERS), np.zeros((_NUMBERS, 4))
     middle[3:6] = -1.35
     for direction, (numbers, size) in enumerate(
         zip((slice(0, 3), slice(3, 6), slice(6, 7), slice(9, 12)), _BW_SPREAD, strict=True)
@@ -210,4 +243,15 @@ def _five(values: F64Array) -> Five:
     return a, b, c, d, e
 
 
-__all__ = ["CURVE_NUMBERS", "UsualFilm", "as_matrix", "matrix_from", "model_of", "usual_film", "usual_of_figures"]
+__all__ = [
+    "CURVE_NUMBERS",
+    "SLIDE_NUMBERS",
+    "UsualFilm",
+    "as_matrix",
+    "matrix_from",
+    "model_of",
+    "slide_model_of",
+    "usual_film",
+    "usual_of_negative",
+    "usual_of_slide",
+]

@@ -75,6 +75,7 @@ def _picture(raw: "rawpy.RawPy", path: Path, *, with_preview: bool) -> RawPictur
         white=white,
         camera_to_xyz=_camera_to_xyz(raw),
         daylight_multipliers=_multipliers(raw),
+        d65_multipliers=_d65_multipliers(raw),
         orientation=_orientation(raw),
         shot=read_shot(path),
         preview_jpeg=_preview(raw) if with_preview else None,
@@ -174,6 +175,12 @@ def _multipliers(raw: "rawpy.RawPy") -> F64Array:
         if np.all(factors > 0):
             return np.asarray(factors / factors[_GREEN])
     return np.ones(3)
+
+
+def _d65_multipliers(raw: "rawpy.RawPy") -> F64Array | None:
+    # LibRaw works them out from the matrix.
+    factors = np.asarray(raw.daylight_whitebalance[:3], dtype=np.float64)
+    return factors / factors[_GREEN] if np.all(factors > 0) else None
 
 
 def _orientation(raw: "rawpy.RawPy") -> int:
