@@ -1,21 +1,23 @@
 """What a second process brings, and whether a frame of a long roll costs what one of a short roll does.
 
 Run ``python -m tests.bench.bench_jobs``. The same frames are converted by one process and by two in turns, after the
-processes were started, and the best of some rounds counts; then rolls of 6 and of 60 frames by two. ``--mode threads``
-gives the single process the two threads that ``--jobs 1`` gives it. Nothing is asserted: machines are busy.
+processes were started, and the best of some rounds counts; then rolls of 6 and of 60 frames by two. LibRaw's AHD, which
+computes and writes nothing, is run on the same frames in the same processes: what two of those bring over one is what
+the machine has to give, and the line above it is to be read against that. ``--mode threads`` gives the single process
+the two threads that ``--jobs 1`` gives it. Nothing is asserted: machines are busy.
 """
 
 import argparse
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor, wait
 from dataclasses import replace
 from pathlib import Path
 
 import psutil
 
-from tests.bench.bench_convert import job_for, make_raws
+from tests.bench.bench_convert import ahd, job_for, make_raws
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import make_pool
 from tethercap.batch.together import convert_each
@@ -40,6 +42,14 @@ def seconds_for(jobs: Sequence[ConversionJob], pool: Executor) -> float:
     return time.perf_counter() - began_s
 
 
+def ahd_seconds_for(jobs: Sequence[ConversionJob], pool: Executor) -> float:
+    """Interpolate all by LibRaw's AHD, one thread a process; s."""
+    began_s = time.perf_counter()
+    for each in [pool.submit(ahd, job.raw_path) for job in jobs]:
+        each.result()
+    return time.perf_counter() - began_s
+
+
 def started(workers: int) -> Executor:
     """A pool whose processes run already, libraries loaded."""
     pool = make_pool("processes", workers)
@@ -53,6 +63,16 @@ def _settle() -> None:
 
     assert work.convert_file is not None
     time.sleep(0.5)
+
+
+def print_gain(rounds: Sequence[Mapping[str, float]], alone: str, both: str, frames: int) -> None:
+    """Print what a second process brings: of the best rounds, and round by round."""
+    best = {name: min(each[name] for each in rounds) for name in (alone, both)}
+    ratios = ", ".join(f"{ratio:.2f}" for ratio in sorted(each[alone] / each[both] for each in rounds))
+    print(
+        f"{alone:10} {best[alone] / frames:5.2f} s a frame, {both:10} {best[both] / frames:5.2f}: "
+        f"{best[alone] / best[both]:.2f} times as fast (rounds: {ratios})"
+    )
 
 
 def main() -> None:
@@ -70,13 +90,16 @@ def main() -> None:
         jobs = jobs_of(Path(name), width, height, chosen.frames, 1)
         for_one = [replace(job, threads=one_threads) for job in jobs]
         with started(1) as one, started(2) as two:
-            rounds = [(seconds_for(for_one, one), seconds_for(jobs, two)) for _ in range(chosen.rounds)]
-            ratios = sorted(alone / both for alone, both in rounds)
-            best_one, best_two = (min(each[place] for each in rounds) for place in (0, 1))
-            print(f"one process, {one_threads} thread(s): {best_one / chosen.frames:.2f} s a frame")
-            print(f"two processes: {best_two / chosen.frames:.2f} s a frame")
-            each_round = ", ".join(f"{ratio:.2f}" for ratio in ratios)
-            print(f"two processes are {best_one / best_two:.2f} times one (rounds: {each_round})")
+            ways: dict[str, Callable[[], float]] = {
+                "one": lambda: seconds_for(for_one, one),
+                "two": lambda: seconds_for(jobs, two),
+                "AHD, one": lambda: ahd_seconds_for(jobs, one),
+                "AHD, two": lambda: ahd_seconds_for(jobs, two),
+            }
+            rounds = [{name: way() for name, way in ways.items()} for _ in range(chosen.rounds)]
+            print(f"one process has {one_threads} thread(s), each of two has one")
+            for alone, both in (("one", "two"), ("AHD, one", "AHD, two")):
+                print_gain(rounds, alone, both, chosen.frames)
             # Names are used again, so that a small disk does.
             long = [jobs[number % len(jobs)] for number in range(chosen.long)]
             before = _memory_mib()
