@@ -36,6 +36,9 @@ from tethercap.pictures import RawPicture, U8Array
 _CARD_REFLECTANCE = 0.18
 _MOST_SLIDE_MISFIT = 4.0
 """CIE L*a*b* that a slide's chart may be off its own colours; one that shows the film's look is off by ten and more."""
+_MOST_MISFIT = 7.0
+"""The same for a negative's chart, whose colours the film never renders quite."""
+_ON_CHART = "colour chart on the roll"
 _CELL_PX = 8
 
 
@@ -119,16 +122,23 @@ def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | Non
     if film_kind is FilmKind.BW_NEGATIVE:
         # Only brightness is on the film: the grey row tells its curve.
         greys = chart_linear_srgb()[GREY_PATCHES].mean(axis=1)
-        model = fit_cards(density[GREY_PATCHES], np.log10(greys), usual)
-    else:
-        fit_one = fit_slide_chart if film_kind is FilmKind.SLIDE else fit_chart
-        best = min((fit_one(density, edition, GREY_PATCHES, usual) for edition in CHART_EDITIONS), key=_misfit)
+        return dataclasses.replace(fit_cards(density[GREY_PATCHES], np.log10(greys), usual), source=_ON_CHART)
+    fit_one = fit_slide_chart if film_kind is FilmKind.SLIDE else fit_chart
+    best = min((fit_one(density, edition, GREY_PATCHES, usual) for edition in CHART_EDITIONS), key=_misfit)
+    return _believed(best, usual.model(), target.raw_path)
+
+
+def _believed(found: ChartFit, usual: FilmModel, path: Path) -> FilmModel:
+    """The chart's model, or what is usual where the chart cannot be taken at its word; it is said then."""
+    off = f"The chart in {path.name} is off its own colours by {found.misfit:.0f} (CIE L*a*b*)"
+    if found.model.film_kind is FilmKind.SLIDE and found.misfit > _MOST_SLIDE_MISFIT:
         # A chart that was photographed shows what the slide made of it, and that look is to be kept.
-        own_look = film_kind is FilmKind.SLIDE and best.misfit > _MOST_SLIDE_MISFIT
-        model = usual.model() if own_look else best.model
-        if own_look:
-            return model
-    return dataclasses.replace(model, source="colour chart on the roll")
+        note = f"{off}: it was not used, and the slide keeps its film's look. Use a target made for slides (--it8)."
+        return dataclasses.replace(usual, note=note)
+    if found.misfit > _MOST_MISFIT:
+        note = f"{off}: check that it has the classic 24 patches, and where they lie."
+        return dataclasses.replace(found.model, source=_ON_CHART, note=note)
+    return dataclasses.replace(found.model, source=_ON_CHART)
 
 
 def base_of(

@@ -28,6 +28,8 @@ IDENTITY: Matrix = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 NO_BOWS: Bows = ((0.0,) * 5, (0.0,) * 5, (0.0,) * 5)
 GREEN = 1
 _TRACE = 0.01
+_MOST_GROWTH = 60.0
+"""Natural log of exposure over the toe beyond which there is no film: what is tried in a fit must not overflow."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +58,8 @@ class FilmModel:
     """Exposures of the film's layers to linear sRGB."""
     source: str = ""
     """What it was measured on, or that it is an estimate."""
+    note: str = ""
+    """What is to be said of every picture that is made by it; mostly nothing."""
 
     def equalised(self, density: npt.ArrayLike, channel: int) -> F64Array:
         """Read a channel's density on the green channel's scale, unbent; greys come out equal.
@@ -98,7 +102,7 @@ class FilmModel:
     def exposure(self, density: npt.ArrayLike) -> F64Array:
         """Linear exposure of the scene from density on the green scale; nothing below the base."""
         value = np.maximum(np.asarray(density, dtype=np.float64), 0.0)
-        grown = np.expm1(value / (self.gamma[GREEN] * self.toe))
+        grown = np.expm1(np.minimum(value / (self.gamma[GREEN] * self.toe), _MOST_GROWTH))
         return np.asarray(10.0 ** self.speed[GREEN] * grown ** (self.toe * np.log(10.0)))
 
 

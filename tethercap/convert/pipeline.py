@@ -155,6 +155,7 @@ def plan_conversion(
     layout = lay_out(raw.size, corners, recipe, look.frame_long_mm)
     tables = make_tables(raw, base, model, exposure, recipe, film_kind, with_flat=look.flat is not None)
     steps = _steps(raw, recipe, base, model, exposure, layout, look.flat)
+    warnings += (model.note,) if model.note else ()
     return ConversionPlan(layout, tables, base, exposure, model, steps, warnings, recipe.space, recipe.half_size)
 
 

@@ -1,0 +1,78 @@
+"""A chart that does not look like itself: what is done with it, and that it is said."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from tests.unit.convert.film_shots import raw_of
+from tests.unit.image_files.dng_writer import write_dng
+from tethercap.batch.calibration import Target, calibrate_on_chart, read_targets
+from tethercap.cli.convert import convert
+from tethercap.convert.charts import CHART_COLUMNS, CHART_EDITIONS
+from tethercap.convert.flat_field import FlatField, measure_flat_field
+from tethercap.film.kinds import FilmKind
+from tethercap.image_files.raw import read_raw
+from tethercap.pictures import F64Array
+
+SIDE = 96
+LIGHT = np.array([8000.0, 14000.0, 9000.0])
+
+
+def on_slide(folder: Path, colours: F64Array) -> Path:
+    """Write a slide of 24 patches, the bare light, and a JSON that says where the patches lie; the JSON's path."""
+    light = np.full((4 * SIDE, CHART_COLUMNS * SIDE, 3), 0.02)
+    quads = []
+    for number, colour in enumerate(np.clip(colours, 0.004, 0.95)):
+        row, column = divmod(number, CHART_COLUMNS)
+        top, left = row * SIDE, column * SIDE
+        light[top : top + SIDE, left : left + SIDE] = colour
+        right, bottom = left + SIDE - 1, top + SIDE - 1
+        quads.append([[left, top], [right, top], [right, bottom], [left, bottom]])
+    write_dng(folder / "chart.dng", raw_of(LIGHT * light).mosaic)
+    write_dng(folder / "flat.dng", raw_of(LIGHT * np.ones_like(light)).mosaic)
+    said = folder / "chart.json"
+    said.write_text(json.dumps({"chart.dng": quads}), encoding="utf-8")
+    return said
+
+
+def slide_of(said: Path) -> tuple[Target, FlatField]:
+    """The target and the bare light."""
+    return read_targets([said])[0], measure_flat_field(read_raw(said.parent / "flat.dng"))
+
+
+def test_a_target_on_a_slide_is_believed(tmp_path: Path) -> None:
+    target, flat = slide_of(on_slide(tmp_path, 0.9 * CHART_EDITIONS[0]))
+    model = calibrate_on_chart(target, FilmKind.SLIDE, None, flat)
+    assert model.source == "colour chart on the roll"
+    assert not model.note
+
+
+def test_a_chart_that_was_photographed_is_not_and_that_is_said(tmp_path: Path) -> None:
+    target, flat = slide_of(on_slide(tmp_path, np.clip(CHART_EDITIONS[0], 0.004, None) ** 1.7))
+    model = calibrate_on_chart(target, FilmKind.SLIDE, None, flat)
+    assert "colour chart" not in model.source
+    assert "chart.dng" in model.note
+    assert "was not used" in model.note
+
+
+def test_it_is_said_with_every_picture(tmp_path: Path) -> None:
+    said = on_slide(tmp_path, np.clip(CHART_EDITIONS[0], 0.004, None) ** 1.7)
+    words = [tmp_path / "chart.dng", "--kind", "slide", "--no-crop", "--chart", said, "--flat", tmp_path / "flat.dng"]
+    done = CliRunner().invoke(convert, [str(word) for word in [*words, "--out", tmp_path / "out", "--json"]])
+    assert "was not used" in done.stderr
+    assert "was not used" in json.loads(done.stdout)["warnings"][0]
+
+
+def test_a_chart_that_lies_otherwise_is_said(tmp_path: Path) -> None:
+    target, flat = slide_of(on_slide(tmp_path, CHART_EDITIONS[0][::-1]))
+    model = calibrate_on_chart(target, FilmKind.COLOUR_NEGATIVE, None, flat)
+    assert "24 patches" in model.note
+
+
+@pytest.mark.parametrize("kind", [FilmKind.SLIDE, FilmKind.BW_NEGATIVE])
+def test_other_film_says_nothing_of_a_chart_that_fits(kind: FilmKind, tmp_path: Path) -> None:
+    target, flat = slide_of(on_slide(tmp_path, 0.9 * CHART_EDITIONS[1]))
+    assert not calibrate_on_chart(target, kind, None, flat).note
