@@ -151,11 +151,13 @@ def any_strip(
     before, after = rng.uniform(1.0, 30, 2)
     first, last = exposures[0].centre_mm - gate.half_along_mm, exposures[-1].centre_mm + gate.half_along_mm
     leaks = _leaks(rng) if "light leak" in hazards else ()
+    lead = before * rng.uniform(0.2, 0.9) if "strip end" in hazards else 0.0
     fog = 10 ** rng.uniform(-2.0, -0.6) if "fogged film" in hazards else 30.0 if "fogged out" in hazards else 0.0
     return Strip(
         film_format, stock, gate, exposures, float(first - before), float(last + after), float(rng.uniform(0, 4.75)),
         float(rng.normal(0, 0.15)), fog=float(fog), leaks=leaks, edge_print=bool(rng.random() < 0.85),
         bar_code=bool(film_format.perforations and rng.random() < 0.5), seed=int(rng.integers(1 << 30)),
+        lead_mm=float(lead),
     )  # fmt: skip
 
 

@@ -6,7 +6,7 @@ every 4.750 mm, 2.01 mm from the edge, corners 0.51 mm).
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -66,8 +66,8 @@ class Strip:
     edge_print: bool = True
     bar_code: bool = False
     seed: int = 0
-    lead_mm: float = field(default=0.0)
-    """Ends before it got all the light while the film was loaded, from the strip's beginning."""
+    lead_mm: float = 0.0
+    """So much of the strip's beginning got all the light while the film was loaded."""
 
     def corners_mm(self, frame: int) -> F64Array:
         """Corners of a frame on the film, (4, 2)."""
@@ -101,7 +101,8 @@ def raster(strip: Strip, u0_mm: float, u1_mm: float, margin_mm: float, px_per_mm
         spot = np.exp(-(((u - leak.u_mm) / leak.width_mm) ** 2)) * np.exp(-np.maximum(from_edge, 0) / leak.reach_mm)
         light += leak.strength * spot[:, :, None] * np.array([1.0, 0.55, 0.25], np.float32)
     if strip.lead_mm:
-        light += 30 / (1 + np.exp(8 * (u - strip.from_mm - strip.lead_mm)))[:, :, None]
+        beyond_mm = np.clip(u - strip.from_mm - strip.lead_mm, -5, 5)
+        light += 30 / (1 + np.exp(8 * beyond_mm))[:, :, None]
     if strip.edge_print:
         _print_edges(light, strip, u, v, px_per_mm)
     blackened = density(strip.stock, light)
