@@ -316,6 +316,18 @@ async def test_whole_roll_is_converted_with_progress_and_noted(roll: Roll) -> No
     assert converted == [1, 2, 3, 4, 6, 8], "frame 5 is held and 7 is blank: no take stands for them"
 
 
+async def test_a_positive_that_a_person_changed_is_kept_and_said(roll: Roll) -> None:
+    roll.positive_path("1", 1).write_bytes(b"retouched")
+    app = _app(lambda: ConvertScreen(roll))
+    async with app.run_test(size=(120, 40)) as pilot:
+        screen = await _converting(pilot)
+        await pilot.press("a", "y")
+        await until(pilot, lambda: screen.queue.state.total > 0 and not screen.queue.state.is_running)
+        await pilot.pause()
+        assert "1 that you had changed kept in edited/" in _text(app, "#said")
+    assert (roll.path / "edited" / "invented-07_01.tif").read_bytes() == b"retouched"
+
+
 async def test_film_follows_the_colours(roll: Roll) -> None:
     app = _app(lambda: RollScreen(roll))
     async with app.run_test(size=(120, 40)) as pilot:

@@ -1,6 +1,5 @@
 """A frame photographed in overlapping parts, converted and put together."""
 
-import tempfile
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import replace
@@ -53,22 +52,27 @@ def stitch(
     ValueError
         If there is no place for the positive.
     """
-    if whole.positive_path is None:
+    target = whole.positive_path
+    if target is None:
         raise ValueError("the whole has no positive_path")
     shared = share_look([_part_job(job, None) for job in parts], pool)
     # Each part's exposure would differ; that of the brightest is the frame's.
     exposures = [job.exposure for job in shared if job.exposure is not None]
     exposure = min(exposures, key=lambda each: each.gain) if exposures else None
-    with tempfile.TemporaryDirectory(prefix=".parts-", dir=whole.positive_path.parent) as folder:
-        places = [Path(folder) / f"{number}.tif" for number in range(len(parts))]
-        work = [replace(job, positive_path=place, exposure=exposure) for job, place in zip(shared, places, strict=True)]
-        results: list[ConversionResult] = []
+    # Names that a roll takes away when it is opened, should a run be cut off here.
+    places = [target.with_name(f".{target.name}.{number}.part") for number in range(len(parts))]
+    work = [replace(job, positive_path=place, exposure=exposure) for job, place in zip(shared, places, strict=True)]
+    results: list[ConversionResult] = []
+    try:
         for result in convert_each(work, pool):
             if isinstance(result, TethercapError):
                 raise result
             results.append(result)
             on_done()
-        return _put_together(places, results, whole, whole.positive_path)
+        return _put_together(places, results, whole, target)
+    finally:
+        for place in places:
+            place.unlink(missing_ok=True)
 
 
 def _part_job(job: ConversionJob, place: Path | None) -> ConversionJob:

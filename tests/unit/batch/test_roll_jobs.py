@@ -2,18 +2,23 @@
 
 from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from tests.unit.batch.shot_rolls import file_shots
 from tethercap.batch import together
-from tethercap.batch.job import ConversionResult
+from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import SerialExecutor
 from tethercap.batch.recipes import store_frame_recipe
 from tethercap.batch.roll_jobs import Reconverted, has_frames_of_their_own, reconvert_roll, roll_jobs
-from tethercap.batch.together import convert_each
+from tethercap.batch.together import FrameLook, convert_each
 from tethercap.batch.work import convert_file
+from tethercap.convert.exposure import PrintExposure
+from tethercap.convert.film_base import FilmBase
+from tethercap.convert.film_model import FilmModel
 from tethercap.convert.recipe import Recipe
 from tethercap.errors import UnreadablePictureError
 from tethercap.image_files.metadata import read
@@ -82,6 +87,44 @@ def test_a_frames_own_recipe_is_kept_to(roll_path: Path) -> None:
             if frame.chosen is not None and frame.chosen.converted is not None
         ]
     assert stops == [0.0, 1.0, 0.0]
+
+
+def test_a_frame_gets_of_its_roll_what_its_recipe_wants(roll_path: Path) -> None:
+    look = FrameLook(FilmBase((9000.0, 6000.0, 2600.0)), FilmModel(), PrintExposure(0.03, haze=0.004), None)
+    with Roll.open(roll_path) as roll:
+        job = roll_jobs(roll)[0].job
+
+    def given(**changes: Any) -> ConversionJob:
+        return look.given_to(replace(job, recipe=replace(job.recipe, **changes)))
+
+    assert given().exposure == look.exposure
+    assert given(black_point=0.25).exposure == PrintExposure(0.03, haze=0.001), "as much haze as the recipe says"
+    assert given(auto_exposure=False).exposure is None
+    assert given(auto_exposure=False).base == look.base
+    assert given(own_base=True).base is None
+    assert given(own_base=True).model == look.model
+
+
+def test_a_positive_that_a_person_changed_is_kept_and_told(roll_path: Path) -> None:
+    with Roll.open(roll_path) as roll:
+        list(reconvert_roll(roll, SerialExecutor()))
+        (roll_path / "positive" / "X31-007_02.tif").write_bytes(b"retouched")
+        kept = [made.kept for made in reconvert_roll(roll, SerialExecutor())]
+    assert [len(sentences) for sentences in kept] == [0, 1, 0]
+    assert "edited/X31-007_02.tif" in kept[1][0]
+    assert (roll_path / "edited" / "X31-007_02.tif").read_bytes() == b"retouched"
+    assert verify(roll_path).is_sound
+
+
+def test_a_full_size_jpeg_that_is_there_is_made_anew_with_its_positive(roll_path: Path) -> None:
+    (roll_path / "recipe.toml").write_text("jpeg = true\n")
+    with Roll.open(roll_path) as roll:
+        list(reconvert_roll(roll, SerialExecutor()))
+        before = (roll_path / "jpeg" / "X31-007_01.jpg").read_bytes()
+        (roll_path / "recipe.toml").write_text("exposure_stops = 1.0\n")
+        list(reconvert_roll(roll, SerialExecutor()))
+    assert (roll_path / "jpeg" / "X31-007_01.jpg").read_bytes() != before
+    assert verify(roll_path).extra == ()
 
 
 def test_a_run_cut_off_leaves_old_positives_or_new_ones(roll_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
