@@ -4,6 +4,7 @@ import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
+from statistics import median
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +43,10 @@ def roll_page(frames: Sequence[PageFrame], *, title: str, facts: Sequence[tuple[
     """
     items = "\n".join(_item(place, len(frames), frame) for place, frame in enumerate(frames))
     about = _facts(facts)
-    return _PAGE.format(title=escape(title), about=about, items=items, style=_STYLE, script=_SCRIPT)
+    # All places are alike, as most pictures are; one that stands upright among them is fitted in.
+    shapes = [frame.size_px[0] / frame.size_px[1] for frame in frames if frame.jpeg is not None]
+    shape = f"{median(shapes) if shapes else 1.5:.3f}"
+    return _PAGE.format(title=escape(title), about=about, items=items, shape=shape, style=_STYLE, script=_SCRIPT)
 
 
 def _item(place: int, count: int, frame: PageFrame) -> str:
@@ -85,8 +89,9 @@ dt,dd{display:inline;margin:0}dt{color:var(--quiet)}dt::after{content:":"}
 .keys{color:var(--quiet);font-size:.9rem}
 ol{list-style:none;margin:1.5rem 0;padding:0;display:grid;gap:1.5rem;
 grid-template-columns:repeat(auto-fill,minmax(min(100%,22rem),1fr))}
-figure{margin:0}img{display:block;width:100%;height:auto;background:var(--line)}
-.none{display:grid;place-items:center;aspect-ratio:3/2;border:1px dashed var(--line);color:var(--quiet)}
+figure{margin:0}img{display:block;width:100%;height:auto;aspect-ratio:var(--shape);object-fit:contain;
+background:var(--line)}
+.none{display:grid;place-items:center;aspect-ratio:var(--shape);border:1px dashed var(--line);color:var(--quiet)}
 figcaption{padding:.5rem 0;font-size:.9rem}.marks{margin:.1rem 0;display:flex;gap:.8rem}
 .pick{color:var(--pick)}.found,figcaption ul{color:var(--found)}figcaption ul{margin:.3rem 0;padding-left:1.1rem}
 .open{display:block}.open:focus-visible{outline:3px solid var(--found);outline-offset:2px}
@@ -94,7 +99,7 @@ figcaption{padding:.5rem 0;font-size:.9rem}.marks{margin:.1rem 0;display:flex;ga
 h2 small{display:none;font-weight:normal;color:var(--quiet);margin-left:1rem}.large h2 small{display:inline}
 .large ol{display:block;margin:0}.large .frame,.large header{display:none}
 .large .frame.now{display:block}.large body{padding:.6rem}
-.large img{width:auto;max-width:100%;max-height:calc(100vh - 9rem);margin:auto}
+.large img{width:auto;aspect-ratio:auto;max-width:100%;max-height:calc(100vh - 9rem);margin:auto}
 .large figcaption{max-width:70rem;margin:auto}
 @media print{.keys{display:none}li.frame{break-inside:avoid}}
 """
@@ -129,7 +134,7 @@ content="default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-sr
 <dl class="about">{about}</dl>
 <p class="keys" hidden>A picture opens large at a click or a key: → and ← go through the roll, Esc goes back.</p>
 </header>
-<main><ol>
+<main><ol style="--shape:{shape}">
 {items}
 </ol></main>
 <script>{script}</script>
