@@ -145,13 +145,22 @@ def plan_conversion(
     raw: RawPicture, recipe: Recipe, *, corners: QuadPx | None, film_kind: FilmKind, look: RollLook
 ) -> ConversionPlan:
     """Measure and choose everything for one picture, touching none of its pixels yet; parameters as in `convert`."""
-    cells = measure_cells(raw, look.flat)
-    base, warnings = _base_for(raw, cells, corners, film_kind, look)
-    density = frame_density(cells, base, corners)
-    model = look.model or own_neutral(usual_film(film_kind, raw, base, look.flat), density)
-    if film_kind is FilmKind.BW_NEGATIVE:
-        model = grey_model(model, recipe)
-    exposure = look.exposure or _exposure_for(raw, base, density, model, recipe, film_kind)
+    warnings: tuple[str, ...] = ()
+    if look.base is not None and look.model is not None and look.exposure is not None:
+        # The roll has told all there is to know, so that nothing is measured on this frame.
+        base, model, exposure = (
+            look.base.for_shot(raw.shot),
+            _printed_model(look.model, recipe, film_kind),
+            look.exposure,
+        )
+        _refuse_frame_outside(raw, corners)
+    else:
+        cells = measure_cells(raw, look.flat)
+        base, warnings = _base_for(raw, cells, corners, film_kind, look)
+        density = frame_density(cells, base, corners)
+        found = look.model or own_neutral(usual_film(film_kind, raw, base, look.flat), density)
+        model = _printed_model(found, recipe, film_kind)
+        exposure = look.exposure or _exposure_for(raw, base, density, model, recipe, film_kind)
     layout = lay_out(raw.size, corners, recipe, look.frame_long_mm)
     tables = make_tables(raw, base, model, exposure, recipe, film_kind, with_flat=look.flat is not None)
     steps = _steps(raw, recipe, base, model, exposure, layout, look.flat)
@@ -237,11 +246,25 @@ def frame_density(cells: Cells, base: FilmBase, corners: QuadPx | None) -> F64Ar
     counts = cells.counts
     chosen = inside(cells, corners, -cells.cell_px) if corners is not None else np.ones(counts.shape[:2], np.bool_)
     if not chosen.any():
-        raise ConversionError(
-            "The found frame lies outside the picture.", todo="Look at the RAW with tethercap inspect."
-        )
+        raise _frame_outside()
     density = -np.log10(np.maximum(counts.astype(np.float64), 0.5) / np.array(base.counts_rgb))
     return np.where(chosen[..., None], density, np.nan)
+
+
+def _refuse_frame_outside(raw: RawPicture, corners: QuadPx | None) -> None:
+    if corners is None:
+        return
+    points = corners.as_array()
+    if (points.max(axis=0) <= 0).any() or (points.min(axis=0) >= (raw.size.width_px, raw.size.height_px)).any():
+        raise _frame_outside()
+
+
+def _frame_outside() -> ConversionError:
+    return ConversionError("The found frame lies outside the picture.", todo="Look at the RAW with tethercap inspect.")
+
+
+def _printed_model(model: FilmModel, recipe: Recipe, film_kind: FilmKind) -> FilmModel:
+    return grey_model(model, recipe) if film_kind is FilmKind.BW_NEGATIVE else model
 
 
 def own_neutral(usual: UsualFilm, density: F64Array) -> FilmModel:

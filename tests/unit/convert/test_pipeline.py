@@ -10,9 +10,10 @@ from tests.unit.convert.film_shots import PLAIN, Shot, colour_patches, grey_wedg
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import measure_flat_field
-from tethercap.convert.pipeline import RollLook, RunBands, convert, one_after_another
+from tethercap.convert.pipeline import RollLook, RunBands, convert, one_after_another, plan_conversion
 from tethercap.convert.recipe import Border, Recipe
 from tethercap.convert.spaces import SPACES
+from tethercap.errors import ConversionError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import ColourSpace, F64Array, Positive
@@ -189,3 +190,21 @@ def test_with_the_light_known_a_slide_keeps_its_own_brightness() -> None:
     for row, column in ((0, 0), (1, 2), (3, 5)):
         middle = (slice(row * 160 + 40, row * 160 + 120), slice(column * 160 + 40, column * 160 + 120))
         np.testing.assert_allclose(got[middle].mean(axis=(0, 1)), transmittance[middle].mean(axis=(0, 1)), rtol=0.02)
+
+
+def test_nothing_is_measured_on_a_frame_whose_look_is_known(patches: Shot, monkeypatch: pytest.MonkeyPatch) -> None:
+    own = plan_conversion(
+        patches.raw, WHOLE, corners=patches.corners, film_kind=NEGATIVE, look=RollLook(base=BASE, model=PLAIN)
+    )
+    measured = positive_of(patches)
+
+    def measure(*_: object) -> None:
+        pytest.fail("the frame was measured")
+
+    monkeypatch.setattr("tethercap.convert.pipeline.measure_cells", measure)
+    look = RollLook(base=BASE, model=PLAIN, exposure=own.exposure)
+    known = convert(patches.raw, WHOLE, base=None, corners=patches.corners, film_kind=NEGATIVE, look=look)
+    np.testing.assert_array_equal(known.positive.pixels_rgb, measured.pixels_rgb)
+    aside = QuadPx.from_array(patches.corners.as_array() - (9000, 0))
+    with pytest.raises(ConversionError, match="outside the picture"):
+        convert(patches.raw, WHOLE, base=None, corners=aside, film_kind=NEGATIVE, look=look)
