@@ -1,14 +1,18 @@
-"""A file written in parts, in any order and from any thread, its checksum taken meanwhile."""
+"""A file written in parts, in any order and from any thread: its checksum is taken, and the disk works, meanwhile."""
 
 import hashlib
 import os
 import threading
+from concurrent.futures import Future, ThreadPoolExecutor
+from types import TracebackType
 
 _PIECE_BYTES = 1 << 20
+_FLUSHED_BYTES = 16 << 20
+"""What is handed to the disk at once, so that little is left to wait for in the end."""
 
 
 class PartsOnDisk:
-    """Parts of an open file.
+    """Parts of an open file; use in a ``with`` block, at the end of which nothing of it is under way any more.
 
     A checksum needs them in order. Whoever writes the part that is due goes on with those behind it that are there,
     read from the file again; the others do not wait for that.
@@ -27,6 +31,17 @@ class PartsOnDisk:
         self._is_summing = False
         self._end = 0
         self._memory = memoryview(bytearray(_PIECE_BYTES))
+        self._flushing = ThreadPoolExecutor(1, thread_name_prefix="flush")
+        self._flush: Future[None] | None = None
+        self._unflushed = 0
+
+    def __enter__(self) -> "PartsOnDisk":
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._flushing.shutdown()
 
     def write(self, place: int, content: memoryview) -> None:
         """Write a part.
@@ -39,7 +54,18 @@ class PartsOnDisk:
         while left:
             written = os.pwrite(self._file, left, at)
             left, at = left[written:], at + written
+        self._flush_behind(len(content))
         self.add_written(place, len(content), content)
+
+    def _flush_behind(self, size: int) -> None:
+        with self._guard:
+            self._unflushed += size
+            if self._unflushed < _FLUSHED_BYTES or (self._flush is not None and not self._flush.done()):
+                return
+            before, self._unflushed = self._flush, 0
+            self._flush = self._flushing.submit(os.fsync, self._file)
+        if before is not None:
+            before.result()
 
     def add_written(self, place: int, size: int, content: memoryview | None = None) -> None:
         """Take note of a part that is in the file.
@@ -84,9 +110,14 @@ class PartsOnDisk:
 
         Raises
         ------
+        OSError
+            If the disk refused one.
         ValueError
             If one is missing.
         """
+        if self._flush is not None:
+            # The system tells of a failure once, to whoever asks first.
+            self._flush.result()
         if self._waiting:
             raise ValueError(f"nothing was written at {self._end}")
         return self._digest.hexdigest()

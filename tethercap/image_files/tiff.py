@@ -136,8 +136,7 @@ def _write_rows(path: Path, shape: tuple[int, int, int], options: TiffOptions, f
     # Writing at a place is quicker than filling the mapping, which costs a page fault for every 4 KiB.
     del mapped
     _append_exif(path, options)
-    with path.open("r+b") as opened:
-        parts = PartsOnDisk(opened.fileno())
+    with path.open("r+b") as opened, PartsOnDisk(opened.fileno()) as parts:
         parts.add_written(0, start)
 
         def put(first: int, rows: U16Array) -> None:

@@ -26,8 +26,7 @@ def cut(content: bytes, parts: int) -> list[tuple[int, memoryview]]:
 @pytest.mark.parametrize("order", [(0, 1, 2, 3), (3, 2, 1, 0), (1, 0, 3, 2)])
 def test_parts_in_any_order_give_file_and_checksum(content: bytes, order: tuple[int, ...], tmp_path: Path) -> None:
     pieces = cut(content, 4)
-    with (tmp_path / "a").open("w+b") as file:
-        parts = PartsOnDisk(file.fileno())
+    with (tmp_path / "a").open("w+b") as file, PartsOnDisk(file.fileno()) as parts:
         for number in order:
             parts.write(*pieces[number])
         assert parts.sha256() == hashlib.sha256(content).hexdigest()
@@ -36,8 +35,7 @@ def test_parts_in_any_order_give_file_and_checksum(content: bytes, order: tuple[
 
 def test_what_others_wrote_belongs_to_it(content: bytes, tmp_path: Path) -> None:
     (tmp_path / "a").write_bytes(content)
-    with (tmp_path / "a").open("r+b") as file:
-        parts = PartsOnDisk(file.fileno())
+    with (tmp_path / "a").open("r+b") as file, PartsOnDisk(file.fileno()) as parts:
         parts.write(1000, memoryview(bytes(500)))
         parts.add_written(1500, SIZE - 1500)
         parts.add_written(0, 1000)
@@ -46,8 +44,7 @@ def test_what_others_wrote_belongs_to_it(content: bytes, tmp_path: Path) -> None
 
 def test_threads_may_write_at_once(content: bytes, tmp_path: Path) -> None:
     pieces = cut(content, 64)
-    with (tmp_path / "a").open("w+b") as file:
-        parts = PartsOnDisk(file.fileno())
+    with (tmp_path / "a").open("w+b") as file, PartsOnDisk(file.fileno()) as parts:
         together = threading.Barrier(4)
 
         def write_some(first: int) -> None:
@@ -64,8 +61,7 @@ def test_threads_may_write_at_once(content: bytes, tmp_path: Path) -> None:
 
 
 def test_a_missing_part_is_told(tmp_path: Path) -> None:
-    with (tmp_path / "a").open("w+b") as file:
-        parts = PartsOnDisk(file.fileno())
+    with (tmp_path / "a").open("w+b") as file, PartsOnDisk(file.fileno()) as parts:
         parts.write(0, memoryview(b"head"))
         parts.write(8, memoryview(b"tail"))
         with pytest.raises(ValueError, match="nothing was written at 4"):
@@ -73,10 +69,21 @@ def test_a_missing_part_is_told(tmp_path: Path) -> None:
 
 
 def test_a_file_that_was_cut_off_meanwhile_is_an_error(tmp_path: Path) -> None:
-    with (tmp_path / "a").open("w+b") as file:
-        parts = PartsOnDisk(file.fileno())
+    with (tmp_path / "a").open("w+b") as file, PartsOnDisk(file.fileno()) as parts:
         parts.write(4, memoryview(b"tail"))
         os.ftruncate(file.fileno(), 2)
         with pytest.raises(OSError, match="shorter"):
             parts.write(0, memoryview(b"he"))
             parts.add_written(2, 2)
+
+
+def test_a_disk_that_refuses_what_was_handed_over_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("tethercap.image_files.parts._FLUSHED_BYTES", 4)
+    monkeypatch.setattr("tethercap.image_files.parts.os.fsync", refuse)
+    with (tmp_path / "a").open("w+b") as file, PartsOnDisk(file.fileno()) as parts:
+        parts.write(0, memoryview(b"head"))
+        with pytest.raises(OSError, match="No space left"):
+            parts.sha256()
