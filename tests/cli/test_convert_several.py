@@ -121,6 +121,13 @@ def test_second_halves_in_a_roll_get_the_number_with_an_a(tmp_path: Path) -> Non
     assert report.is_sound
     assert report.extra == ()
     _both_halves_are_on_the_sheet(tmp_path, "7")
+    made = {path.name: path.read_bytes() for path in (tmp_path / "roll" / "positive").iterdir()}
+    assert run(tmp_path / "roll").return_value == 0
+    again = {path.name: path.read_bytes() for path in (tmp_path / "roll" / "positive").iterdir()}
+    assert again == made, "a shot that was cut in two is cut in two again, at the same place"
+    assert run(tmp_path / "roll", "--archive", "density", "--dust", "mark").return_value == 0
+    for further in ("density", "dust"):
+        assert len(list((tmp_path / "roll" / further).iterdir())) == 2, "each has its own"
     assert invoke(frames, tmp_path / "roll", "--renumber", "7=9").return_value == 0
     names = sorted(path.name for path in (tmp_path / "roll" / "positive").iterdir())
     assert names == ["X31-007_09.tif", "X31-007_09A.tif"]

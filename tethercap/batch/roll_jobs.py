@@ -5,19 +5,22 @@ from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 
 from tethercap.batch.dust import with_still_dust
+from tethercap.batch.find_pair import HALF_FRAME
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.recipes import RollRecipes, read_recipes
 from tethercap.batch.together import convert_each, share_look
 from tethercap.batch.work import frame_long_mm
+from tethercap.convert.archive import ArchiveKind
 from tethercap.convert.crop import quad_or_none
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.recipe import Dust, Recipe
 from tethercap.errors import RollError, TethercapError
+from tethercap.geometry import QuadPx
 from tethercap.roll.folder import Roll
 from tethercap.roll.metadata import positive_properties
 from tethercap.roll.names import FrameId
 from tethercap.roll.outcome import FiledTake
-from tethercap.roll.state import TakeRecord
+from tethercap.roll.state import TakeRecord, second_id
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -31,6 +34,8 @@ class RollJob:
     """Writes under names of its own beside the results that may be there."""
     is_second: bool = False
     """It is the second frame's, where two are in the shot."""
+    cut: QuadPx | None = None
+    """Where the frame lies in the RAW, where two are in the shot."""
     takes: tuple[int, ...] = ()
     """Numbers of all takes that it is made of, where it is made of several."""
 
@@ -39,11 +44,18 @@ class RollJob:
         """Number of the frame on the film."""
         return self.frame_id.second if self.is_second else self.frame_id
 
+    def with_archive(self, kind: ArchiveKind | None) -> "RollJob":
+        """Give the job with an archive picture wanted as well."""
+        if kind is None:
+            return self
+        path = self.roll.waiting_path(self.roll.made_path(self.number, self.take.number, kind.value, ".tif"))
+        return replace(self, job=replace(self.job, archive=kind, archive_path=path))
+
     def with_recipe(self, recipe: Recipe) -> "RollJob":
         """Give the job with another recipe, and with names for all that this recipe makes beside the positive."""
         roll, take = self.roll, self.take
         mask = jpeg = None
-        if recipe.dust is not Dust.KEEP and not self.is_second:
+        if recipe.dust is not Dust.KEEP:
             mask = roll.waiting_path(roll.made_path(self.number, take.number, "dust", ".png"))
         # One that is there is made anew, or it would show another recipe than the positive does.
         if recipe.jpeg or any(made.what == "jpeg" and made.second == self.is_second for made in take.made):
@@ -72,17 +84,39 @@ def roll_jobs(
         If recipe.toml has a mistake.
     """
     recipes = read_recipes(roll.path) if recipes is None else recipes
-    return [
-        roll_job(
-            roll,
-            frame_id,
-            take,
-            recipes.for_frame(frame_id, mirrored=take.filed.mirrored, instead=instead),
-            proof=proofs,
-        )
-        for frame_id, frame in roll.frames.items()
-        if (take := frame.chosen) is not None
-    ]
+    jobs = []
+    for frame_id, frame in roll.frames.items():
+        if (take := frame.chosen) is None:
+            continue
+        mirrored = take.filed.mirrored
+        recipe = recipes.for_frame(frame_id, mirrored=mirrored, instead=instead)
+        whole = roll_job(roll, frame_id, take, recipe, proof=proofs)
+        cuts = [quad_or_none(made.corners_px) for made in (take.converted, take.second) if made is not None]
+        if len(cuts) == 2 and cuts[0] is not None and cuts[1] is not None and second_id(roll.frames, frame_id):
+            # The shot was cut in two before, and so it is again.
+            of_second = recipes.for_frame(frame_id.second, mirrored=mirrored, instead=instead)
+            jobs.append(half_job(whole, cuts[0]))
+            jobs.append(half_job(whole, cuts[1], is_second=True).with_recipe(of_second))
+        else:
+            jobs.append(whole)
+    return jobs
+
+
+def half_job(whole: RollJob, corners: QuadPx, *, is_second: bool = False) -> RollJob:
+    """Make of a shot's job that of one of the two half frames in it."""
+    roll, take, job = whole.roll, whole.take, whole.job
+    number = whole.frame_id.second if is_second else whole.frame_id
+    has_proof = job.proof_path is not None
+    half = replace(
+        job,
+        positive_path=roll.waiting_path(roll.positive_path(number, take.number)),
+        proof_path=roll.waiting_path(roll.proof_path(number, take.number)) if has_proof else None,
+        corners=corners,
+        find_frame=False,
+        format_id=HALF_FRAME,
+        properties=positive_properties(roll.setup, number, take),
+    )
+    return replace(whole, job=half, is_second=is_second, cut=corners).with_archive(job.archive).with_recipe(job.recipe)
 
 
 def roll_job(roll: Roll, frame_id: FrameId, take: TakeRecord, recipe: Recipe, *, proof: bool = True) -> RollJob:
@@ -159,6 +193,7 @@ def put_in_roll(each: RollJob, result: ConversionResult) -> ConversionResult:
         picture_sha256=sha256,
         is_second=each.is_second,
         takes=each.takes,
+        corners_px=None if each.cut is None else tuple((x_px, y_px) for x_px, y_px in each.cut),
         steps=[{"step": name, **parameters} for name, parameters in result.steps],
         base={"counts_rgb": list(result.base.counts_rgb), "measured": result.base.measured, "of_roll": True},
         warnings=result.warnings,

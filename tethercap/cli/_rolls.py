@@ -2,7 +2,7 @@
 
 import contextlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
@@ -94,7 +94,7 @@ def expand_sources(stack: contextlib.ExitStack, sources: Iterable[Path], wanted:
             roll = stack.enter_context(Roll.open(source, sidecar=xmp_packet))
             instead = wanted.recipe if wanted.instead_of_rolls else None
             jobs = roll_jobs(roll, instead=instead, proofs=wanted.proofs is not False)
-            items += [_roll_item(each, wanted) for each in jobs]
+            items += [Item(each.job, each) for each in (job.with_archive(wanted.archive) for job in jobs)]
             continue
         if wanted.kind is None:
             raise click.UsageError("Say what film it is: --kind colour-negative, bw-negative or slide.")
@@ -106,14 +106,6 @@ def expand_sources(stack: contextlib.ExitStack, sources: Iterable[Path], wanted:
     }:
         folder.mkdir(parents=True, exist_ok=True)
     return items
-
-
-def _roll_item(roll_job: RollJob, wanted: Wanted) -> Item:
-    roll, job = roll_job.roll, roll_job.job
-    if wanted.archive is not None:
-        place = roll.made_path(roll_job.frame_id, roll_job.take.number, wanted.archive.value, ".tif")
-        job = replace(job, archive=wanted.archive, archive_path=roll.waiting_path(place))
-    return Item(job, roll_job)
 
 
 def _file_item(path: Path, film_kind: FilmKind, wanted: Wanted) -> Item:

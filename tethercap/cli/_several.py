@@ -9,7 +9,7 @@ import click
 
 from tethercap.batch.find_pair import HALF_FRAME, FoundPair, find_pair_in_file
 from tethercap.batch.job import ConversionJob
-from tethercap.batch.roll_jobs import RollJob
+from tethercap.batch.roll_jobs import half_job
 from tethercap.cli._rolls import Item
 from tethercap.errors import RollExistsError
 from tethercap.roll.metadata import positive_properties
@@ -79,7 +79,7 @@ def _takes_of(item: Item) -> list[Item]:
     if not others:
         return [item]
     numbers = tuple(sorted(take.number for take in (chosen, *others)))
-    properties = positive_properties(roll.setup, frame_id, chosen, further=others)
+    properties = positive_properties(roll.setup, roll_job.number, chosen, further=others)
     first = Item(replace(item.job, properties=properties), replace(roll_job, takes=numbers))
     return [first, *(Item(replace(item.job, raw_path=roll.path / take.filed.file)) for take in others)]
 
@@ -111,6 +111,8 @@ def paired_items(items: Sequence[Item], pool: Executor, *, is_right_first: bool)
     TethercapError
         If two frames are not found in one of them, or a roll has a frame of the second number already.
     """
+    # Those that were cut before are cut anew.
+    items = [item for item in items if item.roll_job is None or not item.roll_job.is_second]
     formats = [item.job.format_id or HALF_FRAME for item in items]
     if any(item.roll_job is not None for item in items):
         # A roll that was captured two frames at a time says the format of the camera's view, not of the frames.
@@ -125,28 +127,16 @@ def paired_items(items: Sequence[Item], pool: Executor, *, is_right_first: bool)
 
 def _two_of(item: Item, pair: FoundPair, *, is_right_first: bool) -> list[Item]:
     first, second = (pair.second, pair.first) if is_right_first else (pair.first, pair.second)
-    job = replace(item.job, find_frame=False, format_id=HALF_FRAME)
-    one, other = replace(job, corners=first), replace(job, corners=second)
     if item.roll_job is None:
-        return [Item(one), Item(_renamed(other, "A"))]
-    return [Item(one, item.roll_job), _second_in_roll(item.roll_job, other)]
-
-
-def _second_in_roll(roll_job: RollJob, job: ConversionJob) -> Item:
-    roll, frame_id, take = roll_job.roll, roll_job.frame_id.second, roll_job.take
-    if frame_id in roll.frames:
+        job = replace(item.job, find_frame=False, format_id=HALF_FRAME)
+        return [Item(replace(job, corners=first)), Item(_renamed(replace(job, corners=second), "A"))]
+    whole = replace(item.roll_job, job=item.job)
+    if whole.frame_id.second in whole.roll.frames:
         raise RollExistsError(
-            f"The roll has a frame {frame_id} already, so the second frame of {roll_job.frame_id} has no number.",
+            f"The roll has a frame {whole.frame_id.second} already, so the second frame of {whole.frame_id} has no "
+            "number.",
             safe="Nothing was changed.",
             todo="Number the shots 1, 2, 3 ... (count_halves = false in roll.toml) to have room for 1A, 2A, 3A.",
         )
-    second = replace(
-        job,
-        positive_path=roll.waiting_path(roll.positive_path(frame_id, take.number)),
-        proof_path=roll.waiting_path(roll.proof_path(frame_id, take.number)) if job.proof_path is not None else None,
-        archive=None,
-        archive_path=None,
-        properties=positive_properties(roll.setup, frame_id, take),
-    )
-    second_job = replace(roll_job, job=second, is_second=True).with_recipe(second.recipe)
-    return Item(second_job.job, second_job)
+    halves = half_job(whole, first), half_job(whole, second, is_second=True)
+    return [Item(half.job, half) for half in halves]

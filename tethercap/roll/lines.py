@@ -223,6 +223,8 @@ class Converted(_Body, frozen=True, kw_only=True, tag="converted"):
     proof_sha256: str = ""
     second: bool = False
     """Of the second frame, where two are in one shot; `frame` is the first, under whose number the shot is filed."""
+    corners_px: tuple[tuple[float, float], ...] | None = None
+    """Where the frame lies in the RAW, where two are in one shot."""
     takes: tuple[int, ...] = ()
     """Numbers of all takes it was made of, where it was made of several."""
     recipe: str = ""

@@ -15,7 +15,7 @@ from typing import Final
 
 from tethercap.errors import RollError, RollExistsError, StorageError
 from tethercap.roll import record, setup_file
-from tethercap.roll.core import ASIDE_FOLDER, POSITIVE_FOLDER, PROOF_FOLDER, RAW_FOLDER, read_folder_setup
+from tethercap.roll.core import ASIDE_FOLDER, EDITED_FOLDER, RAW_FOLDER, RESULT_FOLDERS, read_folder_setup
 from tethercap.roll.fixity import MANIFEST_NAME, file_sha256, read_manifest
 from tethercap.roll.mirror_moves import follow_names, known_sums
 from tethercap.roll.names import check_path
@@ -189,7 +189,7 @@ def check_target(source: Path, target: Path) -> None:
         is_used = target.exists() and any(target.iterdir())
     if is_used:
         # A copy that was begun and not finished has no roll.toml yet, only pictures of this roll.
-        begun = {RAW_FOLDER, POSITIVE_FOLDER, PROOF_FOLDER, ASIDE_FOLDER} >= {path.name for path in target.iterdir()}
+        begun = {RAW_FOLDER, ASIDE_FOLDER, EDITED_FOLDER, *RESULT_FOLDERS} >= {path.name for path in target.iterdir()}
         if not begun and read_folder_setup(target).id != read_folder_setup(source).id:
             raise RollExistsError(f"{target} holds another roll.", todo="Choose another place for the second copy.")
 

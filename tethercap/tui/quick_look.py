@@ -132,7 +132,9 @@ def open_quick(roll: Roll, card: FrameCard, long_side_px: int) -> QuickFrame:
     take = card.shown_take
     if card.raw is None or take is None:
         raise UnreadablePictureError(f"Frame {card.key} has no picture.")
-    job = roll_job(roll, card.frame.frame_id, take, Recipe()).job
+    made = (each for each in roll_jobs(roll) if str(each.number) == card.key and each.take.number == take.number)
+    # A take that does not stand for its frame is not converted with the roll, and is looked at all the same.
+    job = (next(made, None) or roll_job(roll, card.frame.frame_id, take, Recipe())).job
     raw = read_raw(card.raw)
     corners = job.corners or find_frame(raw, job.film_kind, job.format_id)
     side = min(max(long_side_px, _FEWEST_PX), _MOST_PX)
