@@ -1,10 +1,11 @@
 """Fit where the bright end of a photograph lies: three numbers of tethercap/convert/exposure.py.
 
 Run ``python -m tests.quality.fit_exposure FOLDER`` on a folder of photographs, finished by people, as PNG or JPEG. Each
-is put on drawn films at drawn exposures and read back with nothing and with a chart known. Printed are the numbers for
-all, and how far the gain is off on other films for photographs that were left out, one after the other. The numbers in
-use come of 69 open photographs: of scikit-image, scikit-learn, matplotlib, imageio and the JPEG XL test data, and of
-the Debian packages lomiri-wallpapers, mate-backgrounds and plasma-workspace-wallpapers.
+is put on drawn films at drawn exposures and read back with nothing and with a chart known; the numbers are fitted with
+the chart, so that they are of photographs and not of films. Printed are those for all, and how far the gain is off on
+other films for photographs that were left out, one after the other. The numbers in use come of 69 open photographs: of
+scikit-image, scikit-learn, matplotlib, imageio and the JPEG XL test data, and of the Debian packages lomiri-wallpapers,
+mate-backgrounds and plasma-workspace-wallpapers.
 """
 
 from __future__ import annotations
@@ -83,7 +84,8 @@ def _gain_stops(scene: F64, light: F64) -> float:
 
 
 def fitted(seen: Sequence[Seen]) -> F64:
-    """Numbers with the least absolute error, shape (3,)."""
+    """Numbers with the least absolute error where a chart is known, shape (3,)."""
+    seen = [one for one in seen if one.known == "chart"]
     shapes, wanted = np.array([one.shape for one in seen]), np.array([one.printed_stops for one in seen])
     weights = np.ones(len(seen))
     numbers = np.zeros(3)

@@ -11,14 +11,14 @@ from tethercap.pictures import F64Array
 
 END_PERCENTILE = 99.9
 """Brightest share of a frame, by its strongest channel, that is taken for its end; specks are left above it."""
-END_STOPS, END_PER_RANGE, END_PER_SPARKLE = -0.92, 0.52, -0.25
+END_STOPS, END_PER_RANGE, END_PER_SPARKLE = -0.62, 0.35, -1.09
 """Where that end lies on the print, stops from its full light: at the first of these in a picture without contrast, up
 by the second for each stop that its middle lies lower, down by the third for each stop that its brightest hundredth
-stays under the end. A finished photograph lets its strongest channel just reach full light, however dark the rest, if
-it has two stops of contrast; one without (a wall, fur, fog) is kept nearer to the middle. Fitted for the least absolute
+stays under it. A finished photograph lets its strongest channel just reach full light, however dark the rest, if it has
+two stops of contrast; one without (a wall, fur, fog) is kept nearer to the middle. Fitted for the least absolute
 error to 69 open photographs on drawn films (``python -m tests.quality.fit_exposure``). Photographs that are left out of
-the fit are off by 0.26 stops in the mean on other films with a chart on the roll."""
-_FULL_RANGE_STOPS, _MOST_SPARKLE_STOPS = 2.0, 2.0
+the fit are off by 0.24 stops in the mean on other films with a chart on the roll."""
+_FULL_RANGE_STOPS, _MOST_SPARKLE_STOPS = 2.0, 1.0
 _BRIGHT_PERCENTILE, _SPARKLE_PERCENTILE = 90.0, 99.0
 _MOST_OVER_BRIGHT_STOPS, _LAMP_OVER_BRIGHT_STOPS = 3.0, 1.5
 """Furthest the end lies over the brightest tenth (all but one of those photographs stay below). What lies further is a
@@ -39,7 +39,7 @@ _LEAST_LIGHT = 1e-6
 """Light below this is taken for it: logarithms need some."""
 _CELLS = 12_000
 """Cells that a frame's exposure is told from; more say nothing new."""
-_MOST_HAZE = 0.004
+_MOST_HAZE = 0.002
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,14 +137,16 @@ def bright_end(light: F64Array) -> BrightEnd:
     strongest = np.maximum(light.max(axis=1), _LEAST_LIGHT)
     bright, most, end = np.log2(np.percentile(strongest, (_BRIGHT_PERCENTILE, _SPARKLE_PERCENTILE, END_PERCENTILE)))
     over = float(end - bright)
-    has_lamps = over > _MOST_OVER_BRIGHT_STOPS
+    has_lamps, counts = over > _MOST_OVER_BRIGHT_STOPS, 1.0
     if has_lamps:
-        end = bright + max(2.0 * _MOST_OVER_BRIGHT_STOPS - over, _LAMP_OVER_BRIGHT_STOPS)
+        over = max(2.0 * _MOST_OVER_BRIGHT_STOPS - over, _LAMP_OVER_BRIGHT_STOPS)
+        end = bright + over
+        counts = (over - _LAMP_OVER_BRIGHT_STOPS) / (_MOST_OVER_BRIGHT_STOPS - _LAMP_OVER_BRIGHT_STOPS)
     range_stops = float(end - np.log2(max(float(np.median(light @ LUMINANCE)), _LEAST_LIGHT)))
     return BrightEnd(
         float(end),
         float(np.clip(range_stops, 0.0, _FULL_RANGE_STOPS)),
-        float(np.clip(end - most, 0.0, _MOST_SPARKLE_STOPS)),
+        counts * float(np.clip(end - most, 0.0, _MOST_SPARKLE_STOPS)),
         _doubt(range_stops, has_lamps=has_lamps),
     )
 
