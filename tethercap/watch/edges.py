@@ -101,7 +101,7 @@ def _find(
     fitted = fit_likely(
         reduce_view(pixels_bgr, None if mm_per_px is None else 1 / mm_per_px), pixels_bgr, formats, film_kind, mm_per_px
     )
-    best = choose(fitted, pixels_bgr.shape[1], film_kind)
+    best = choose(fitted, pixels_bgr.shape[1])
     if best is None:
         return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),))
     if _is_neighbour(best[0], pixels_bgr.shape[1]):
@@ -174,11 +174,11 @@ def _is_neighbour(fitted: Fitted, view_width_px: int) -> bool:
     return away > NEIGHBOUR_PITCH * fitted.hypothesis.film_format.pitch_mm * fitted.px_per_mm
 
 
-def choose(fitted: list[Fitted], view_width_px: int, film_kind: FilmKind | None = None) -> tuple[Fitted, float] | None:
+def choose(fitted: list[Fitted], view_width_px: int) -> tuple[Fitted, float] | None:
     """Take the place that is best supported and nearest the middle, with its confidence."""
     best: tuple[float, Fitted, float] | None = None
     for one in fitted:
-        sure = confidence(features(one)) if is_believable(one, film_kind) else 0.0
+        sure = confidence(features(one)) if is_believable(one) else 0.0
         away = abs(float(one.corners[:, 0].mean()) - (view_width_px - 1) / 2)
         worth = sure - 0.5 * away / (one.hypothesis.film_format.pitch_mm * one.px_per_mm)
         if best is None or worth > best[0]:
@@ -186,8 +186,10 @@ def choose(fitted: list[Fitted], view_width_px: int, film_kind: FilmKind | None 
     return None if best is None else (best[1], best[2])
 
 
-REFINED = 4
+REFINED = 5
 """So many different places are looked at closely; the evidence then decides."""
+APART = 0.02
+"""Places nearer to each other than this share of the frame's length come out as one."""
 LEAST_SCORE = 0.15
 LEAST_VIEW_PX = 64
 """Below this height or width nothing is looked for."""
@@ -212,7 +214,7 @@ def _different(
         if hypothesis.score < LEAST_SCORE or len(chosen) == REFINED:
             break
         corners, size = hypothesis.corners(), hypothesis.film_format.along_mm * hypothesis.px_per_mm
-        if all(np.abs(other.corners() - corners).max() > 0.015 * size for other, _ in chosen):
+        if all(np.abs(other.corners() - corners).max() > APART * size for other, _ in chosen):
             chosen.append((hypothesis, rows))
     return chosen
 

@@ -9,9 +9,9 @@ from tethercap.pictures import F32Array, U8Array
 from tethercap.watch.confidence import Fitted, is_seen
 from tethercap.watch.judging import Hypothesis, shows_bare_light
 from tethercap.watch.perforations import PerforationRows
-from tethercap.watch.refine import BLACK_SPREAD, SideFit, refine_sides
+from tethercap.watch.refine import BLACK_SPREAD, SOFT, SideFit, refine_sides
 from tethercap.watch.survey import Scene
-from tethercap.watch.tones import like_base
+from tethercap.watch.tones import BoolArray, like_base
 from tethercap.watch.within import borders_within
 
 COARSE_PX, COARSE_MM = 3.0, 0.15
@@ -22,8 +22,20 @@ STILL_SEEN = 0.35
 """Share of an edge's segments that a blacker one further out must have to be taken for the frame's."""
 FINER = ((0.35, 6.0), (0.2, 5.0))
 """How far from the assumed edge the finer passes look: mm, and px at least."""
+SOFT_REACH = 4.5
+"""How far to look for a soft edge, over its spread: the windows of `SOFT` are then 2.7 spreads wide."""
+SPANS = 1.7
+"""Spreads of an edge from which on a window beside it shows the tone of the base to a few percent."""
+SETTLING, SETTLED = 3, 1.2
+"""So many times the window of a soft edge is widened, as long as the edge turns out softer by this factor."""
 BASE_SEEN = 0.3
 """Share of an edge with clear base outside from which on it is taken for an edge against base."""
+TOUCHING_MM = 1.3
+"""How far off an edge may be that no base showed to the search."""
+RUNS_ALONG = 0.5
+"""Share of an edge between two pictures that must be seen: contours in them end sooner."""
+Touching = tuple[bool, bool, bool, bool]
+NOWHERE: Touching = (False, False, False, False)
 
 
 def fit_place(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: PerforationRows | None) -> Fitted:
@@ -40,14 +52,7 @@ def fit_place(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: P
     rows : PerforationRows or None
         Where the strip's middle is, if it is known.
     """
-    corners, fits = _passes(pixels_bgr, scene.view.factor, hypothesis, (False, False, False, False))
-    # A side may look like two pictures touching because the holder begins just beyond a strip of base.
-    bare = [
-        is_touching and fit.seen.mean() < BASE_SEEN for is_touching, fit in zip(hypothesis.touching, fits, strict=True)
-    ]
-    touching = (bare[0], bare[1], bare[2], bare[3])
-    if any(touching):
-        corners, fits = _passes(pixels_bgr, scene.view.factor, hypothesis, touching)
+    corners, fits, touching = _fit_sides(pixels_bgr, scene.view.factor, hypothesis)
     px_per_mm = hypothesis.px_per_mm * scene.view.factor
     strip_off_mm = None
     if rows is not None:
@@ -67,15 +72,40 @@ def fit_place(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: P
     )  # fmt: skip
 
 
+def _fit_sides(
+    pixels_bgr: U8Array, factor: int, hypothesis: Hypothesis
+) -> tuple[F32Array, tuple[SideFit, ...], Touching]:
+    """Fit against base; where a short edge shows none, as one between pictures that touch, if it runs all along."""
+    corners, fits = _passes(pixels_bgr, factor, hypothesis, NOWHERE)
+    if not (is_seen(fits[0]) or is_seen(fits[2])):
+        return corners, fits, NOWHERE
+    bare = [
+        side % 2 == 1 and fit.seen.mean() < BASE_SEEN and fit.visible.mean() > BASE_SEEN
+        for side, fit in enumerate(fits)
+    ]
+    while any(bare):
+        touching = (bare[0], bare[1], bare[2], bare[3])
+        moved, again = _passes(pixels_bgr, factor, hypothesis, touching)
+        runs = [
+            is_bare and fit.seen.sum() > RUNS_ALONG * fit.visible.sum()
+            for is_bare, fit in zip(bare, again, strict=True)
+        ]
+        if runs == bare:
+            return moved, again, touching
+        bare = runs
+    return corners, fits, NOWHERE
+
+
 def _passes(
-    pixels_bgr: U8Array, factor: int, hypothesis: Hypothesis, touching: tuple[bool, bool, bool, bool]
+    pixels_bgr: U8Array, factor: int, hypothesis: Hypothesis, touching: Touching
 ) -> tuple[F32Array, tuple[SideFit, ...]]:
     """Fit from coarse to fine, each pass around the edges of the one before."""
     corners = ((hypothesis.corners() + 0.5) * factor - 0.5).astype(np.float32)
     f, px_per_mm = hypothesis.film_format, hypothesis.px_per_mm * factor
     size_px = (f.along_mm * px_per_mm, f.across_mm * px_per_mm)
     bases = np.repeat(hypothesis.base[None, :], 4, axis=0)
-    coarse_px = COARSE_PX * factor + COARSE_MM * px_per_mm
+    coarse_px = np.full(4, COARSE_PX * factor + COARSE_MM * px_per_mm, np.float32)
+    coarse_px[list(touching)] = np.maximum(coarse_px[0], TOUCHING_MM * px_per_mm)
     fit = partial(refine_sides, pixels_bgr, inverted=hypothesis.inverted, touching=touching)
     fits = fit(corners, bases, reach_px=coarse_px, black=COARSE_BLACK)
     if hypothesis.inverted:
@@ -85,15 +115,48 @@ def _passes(
             fits, bases = _stricter(fits, fit(corners, bases, reach_px=coarse_px), bases)
     corners = move_sides(corners, fits, size_px)
     for reach_mm, least_px in FINER:
-        bases = _beside(bases, fits)
-        fits = fit(corners, bases, reach_px=max(reach_mm * px_per_mm, least_px), black=COARSE_BLACK)
+        bases = _beside(bases, fits, touching)
+        reach_px = max(reach_mm * px_per_mm, least_px)
+        wide_px = _wide_reach(fits, touching)
+        fits = fit(corners, bases, reach_px=reach_px, black=COARSE_BLACK)
+        for _ in range(SETTLING):
+            if (wide_px <= reach_px).all():
+                break
+            wide = fit(corners, bases, reach_px=np.maximum(wide_px, reach_px), black=COARSE_BLACK, sampling=SOFT)
+            fits = _softer(fits, wide, wide_px > reach_px)
+            before, wide_px = wide_px, _wide_reach(fits, touching)
+            if (wide_px < SETTLED * before).all():
+                break
         corners = move_sides(corners, fits, size_px)
     return corners, fits
 
 
-def _beside(bases: F32Array, fits: tuple[SideFit, ...]) -> F32Array:
-    """Tone of the base beside each side, as the fits show it, shape (4, 3): light falls off towards the corners."""
-    tones = [fit.outside if fit.seen.mean() > 0.2 else base for fit, base in zip(fits, bases, strict=True)]
+def _wide_reach(fits: tuple[SideFit, ...], touching: Touching) -> F32Array:
+    """How far to look for edges as soft as these, px, shape (4,): between two pictures the spread is the pictures'."""
+    spreads = [
+        fit.spread_px if is_seen(fit) and not is_touching else 0.0
+        for fit, is_touching in zip(fits, touching, strict=True)
+    ]
+    return np.array(spreads, np.float32) * np.float32(SOFT_REACH)
+
+
+def _softer(fits: tuple[SideFit, ...], wide: tuple[SideFit, ...], is_soft: BoolArray) -> tuple[SideFit, ...]:
+    """Take the fits with wide windows where the edge is soft, unless they lose it."""
+    return tuple(
+        other if soft and other.seen.sum() >= STILL_SEEN * one.seen.sum() else one
+        for one, other, soft in zip(fits, wide, is_soft, strict=True)
+    )
+
+
+def _beside(bases: F32Array, fits: tuple[SideFit, ...], touching: Touching) -> F32Array:
+    """Tone of the base beside each side, as the fits show it, shape (4, 3): light falls off towards the corners.
+
+    Only from windows that span the edge: else the edge's own flank would be taken for base.
+    """
+    tones = [
+        fit.outside if fit.seen.mean() > 0.2 and not is_touching and fit.window_px > SPANS * fit.spread_px else base
+        for fit, base, is_touching in zip(fits, bases, touching, strict=True)
+    ]
     return np.asarray(tones, np.float32)
 
 

@@ -8,6 +8,7 @@ share of the length along which a step is seen.
 from dataclasses import dataclass
 from typing import NamedTuple
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -17,6 +18,8 @@ STEP_PX = 2
 """Half the distance over which a step is measured, small px: wide enough for soft edges, narrower than a gap."""
 FULL_STEP = 8.0
 """A step of this many codes counts 0.7; weaker ones in proportion, stronger ones ever closer to 1."""
+AROUND_PX = 8
+"""A line stands out over the mean so far on both sides, small px."""
 CREST = 0.75
 """Share of a peak from which on places belong to its top."""
 SLOPE_SPREAD = np.float32(np.tan(np.radians(0.8)))
@@ -62,11 +65,37 @@ def steps(profiles: F32Array) -> F32Array:
     ndarray
         Shape (segments, length), -1..1; zero at both ends.
     """
-    tone = profiles.mean(axis=2)
-    found = np.zeros_like(tone)
-    found[:, STEP_PX:-STEP_PX] = tone[:, 2 * STEP_PX :] - tone[:, : -2 * STEP_PX]
-    found /= FULL_STEP
+    return _compressed(_differences(profiles.mean(axis=2)))
+
+
+def any_steps(profiles: F32Array) -> F32Array:
+    """Compressed size of the largest step of any channel: pictures may differ in colour alone.
+
+    Parameters and result as for `steps`, but 0..1.
+    """
+    return _compressed(np.abs(_differences(profiles)).max(axis=2))
+
+
+def _differences(tones: F32Array) -> F32Array:
+    found = np.zeros_like(tones)
+    found[:, STEP_PX:-STEP_PX] = tones[:, 2 * STEP_PX :] - tones[:, : -2 * STEP_PX]
+    return found
+
+
+def _compressed(found: F32Array) -> F32Array:
+    found = found / np.float32(FULL_STEP)
     return np.asarray(found / np.sqrt(1.0 + found * found), np.float32)
+
+
+def standing_out(support: F32Array) -> F32Array:
+    """Support of each line over that of its neighbourhood: leaves and text show steps everywhere.
+
+    Parameters
+    ----------
+    support : ndarray
+        As from `support_map`, shape (slopes, length).
+    """
+    return support - cv2.blur(support, (2 * AROUND_PX + 1, 1), borderType=cv2.BORDER_REFLECT)
 
 
 def support_map(step_profiles: F32Array, centres: F32Array, middle: float, slopes: F32Array) -> F32Array:

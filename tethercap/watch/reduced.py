@@ -12,7 +12,7 @@ LEAST_WIDTH_PX = 250
 gap worth finding."""
 
 
-LEAST_PX_PER_MM = 2.4
+LEAST_PX_PER_MM = 3.6
 """The base beside the frames of 120 film is 2.7 mm wide: several small px, where the full picture has them."""
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from tethercap.film.formats import FilmFormat
 from tethercap.watch.judging import PLACE_PX, Hypothesis, SideReader, judge
-from tethercap.watch.lines import Line, Lines, candidate_lines, joined, steps, support_map
+from tethercap.watch.lines import Line, Lines, any_steps, candidate_lines, joined, standing_out, steps, support_map
 from tethercap.watch.perforations import PerforationRows
 from tethercap.watch.reduced import ReducedView, segment_columns
 from tethercap.watch.survey import SLOPES, Scale, Scene
@@ -128,8 +128,8 @@ def _follow_up(
     slopes = _KEYSTONE_SLOPES - np.float32(tilt)
     step = steps(columns)
     support = support_map(step, heights, middle_y, slopes)
-    both_ways = support_map(np.abs(step), heights, middle_y, slopes)
-    either = candidate_lines(both_ways, slopes, +1, least=0.7, most=4)
+    both_ways = standing_out(support_map(any_steps(columns), heights, middle_y, slopes))
+    either = candidate_lines(both_ways, slopes, +1, least=0.25, most=6)
     lefts, rights = (
         joined(candidate_lines(support, slopes, sign, least=LEAST_SUPPORT, most=8, likely=-tilt), either)
         for sign in (-1, +1)

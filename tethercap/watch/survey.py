@@ -79,7 +79,12 @@ def light_in(view: ReducedView) -> float:
 def inverted(scene: Scene) -> Scene:
     """Give the same scene with light and dark exchanged."""
     return Scene(
-        scene.view.inverted(), np.float32(255) - scene.profiles, scene.centres, -scene.support, 255.0, scene.tilts
+        scene.view.inverted(),
+        np.float32(255) - scene.profiles,
+        scene.centres,
+        -scene.support,
+        255.0 - scene.light,
+        scene.tilts,
     )
 
 

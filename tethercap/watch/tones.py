@@ -133,6 +133,7 @@ def score_sides(
     inside = np.concatenate([side.inside for side in sides])
     out_level, in_level = outside.sum(axis=1) / np.float32(3), inside.sum(axis=1) / np.float32(3)
     step = out_level - in_level
+    any_step = np.abs(outside - inside).max(axis=1)
     base = base_tone(outside, step, np.inf if inverted else light)
     if np.isnan(base[0]):
         return (SideScore(),) * len(sides), base
@@ -150,7 +151,7 @@ def score_sides(
             (visible & ~clear_out & ~dark) | (clear_out & (step < -8.0)),
             dark,
             clear_out & (np.abs(step) <= SEEN_STEP),
-            visible & ~dark & ~lit & ~clear_out & ~like_base(inside, base, black=black) & (np.abs(step) > SEEN_STEP),
+            visible & ~dark & ~lit & ~clear_out & ~like_base(inside, base, black=black) & (any_step > SEEN_STEP),
         ]
     ).astype(np.float32)
     ends = np.cumsum([len(side.outside) for side in sides])

@@ -206,7 +206,6 @@ class Watcher:
                 reduce_view(frame.pixels_bgr), frame.pixels_bgr, (self.film_format,), self.film_kind, self.mm_per_px
             ),
             frame.size.width_px,
-            self.film_kind,
         )
         found = None if best is None else Track.of(best[0], best[1], best[0].hypothesis.base)
         if found is not None and (not found.is_placed() or found.sure < self.limits.least_confidence):

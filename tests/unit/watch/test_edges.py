@@ -1,7 +1,8 @@
+import cv2
 import numpy as np
 import pytest
 
-from tests.unit.watch.pictures import FORMAT, ORANGE, PX_PER_MM, SIZE, corners_at, film
+from tests.unit.watch.pictures import FORMAT, GAMMA, LIGHT_OF_CODE, ORANGE, PX_PER_MM, SIZE, corners_at, film
 from tethercap.film.kinds import FilmKind
 from tethercap.profile_files import load_film_formats
 from tethercap.watch.edges import NotSeen, find_frame_edges
@@ -24,6 +25,28 @@ def test_corners_within_a_fifth_of_a_pixel_each(x_mm: float, y_mm: float, tilt_d
     assert away.max() < 0.4
     assert np.median(away) < 0.3
     assert found.confidence > 0.9
+
+
+@pytest.mark.parametrize("blur_px", [3.0, 6.0])
+def test_out_of_focus_an_edge_lies_where_half_of_the_light_is(blur_px: float) -> None:
+    light = cv2.GaussianBlur(LIGHT_OF_CODE[film(0.4, 0.2, over=1)], (0, 0), blur_px)
+    picture = np.rint(255 * light ** (1 / GAMMA)).astype(np.uint8)
+    found = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1 / PX_PER_MM)
+    assert isinstance(found, FrameEdges)
+    away = np.hypot(*(found.corners.as_array() - corners_at(0.4, 0.2)).T)
+    assert away.max() < 0.35 * blur_px
+    assert found.confidence > 0.5
+
+
+@pytest.mark.parametrize("pitch_mm", [36.0, 35.1], ids=["touching", "overlapping"])
+def test_frames_without_a_gap_are_told_apart(pitch_mm: float) -> None:
+    """Of the two edges of an overlap the frame's own is the outer one."""
+    picture = film(0.4, 0.2, 0.6, pitch_mm=pitch_mm, cell_mm=4)
+    found = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1 / PX_PER_MM)
+    assert isinstance(found, FrameEdges)
+    away = np.hypot(*(found.corners.as_array() - corners_at(0.4, 0.2, 0.6)).T)
+    assert away.max() < 1.5
+    assert found.confidence > 0.5
 
 
 def test_a_slide_is_seen_the_other_way_round() -> None:

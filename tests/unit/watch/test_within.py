@@ -8,17 +8,26 @@ BASE = np.array(ORANGE, np.float32)
 
 
 def test_a_gap_between_frames_shows_inside_a_frame_placed_over_it() -> None:
-    view = reduce_view(film())
-    across, along = borders_within(view, corners_at(15.0).astype(np.float32), BASE, inverted=False)
-    assert across > 0.9
-    assert along < 0.3
+    borders = borders_within(reduce_view(film()), corners_at(15.0).astype(np.float32), BASE, inverted=False)
+    assert borders.across > 0.9
+    assert borders.gap > 0.9
+    assert borders.along < 0.3
 
 
 def test_a_frame_in_its_place_has_no_border_inside() -> None:
-    across, along = borders_within(reduce_view(film()), corners_at().astype(np.float32), BASE, inverted=False)
-    assert max(across, along) < 0.2
+    borders = borders_within(reduce_view(film()), corners_at().astype(np.float32), BASE, inverted=False)
+    assert max(borders) < 0.2
 
 
 def test_a_frame_too_high_has_one_along_it() -> None:
-    _, along = borders_within(reduce_view(film()), corners_at(0.0, -4.0).astype(np.float32), BASE, inverted=False)
-    assert along > 0.9
+    borders = borders_within(reduce_view(film()), corners_at(0.0, -4.0).astype(np.float32), BASE, inverted=False)
+    assert borders.along > 0.9
+    assert borders.gap < 0.3
+
+
+def test_a_clear_part_that_runs_to_the_rim_is_no_gap() -> None:
+    picture = film()
+    picture[:, 400:] = ORANGE
+    borders = borders_within(reduce_view(picture), corners_at().astype(np.float32), BASE, inverted=False)
+    assert borders.across > 0.9
+    assert borders.gap < 0.3
