@@ -6,7 +6,7 @@ exposure are not taken for movement.
 """
 
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -66,8 +66,21 @@ def measure_shift(
     if rows.stop - rows.start < 24 or columns.stop - columns.start < 48:
         rows, columns = slice(0, before.shape[0]), slice(0, before.shape[1])
     one, two = before[rows, columns], after[rows, columns]
-    gain = _row_gain(one, two)
-    one, two = _texture(one), _texture(two) * gain
+    two = two * _row_gain(one, two)
+    textures = _texture(one), _texture(two)
+    best = _found(*textures, window, expected_x_px)
+    if best.trusted and abs(best.x_px) < MOVED_PX:
+        return best
+    if best.trusted:
+        return _better(best, _of_what_is_shared(one, two, round(best.x_px), round(best.y_px)), expected_x_px)
+    if not _is_featureless(textures[1]):
+        for x in {round(expected_x_px), *_whole_by_columns(*textures, expected_x_px)}:
+            best = _better(best, _of_what_is_shared(one, two, x, 0), expected_x_px)
+    return best
+
+
+def _found(one: F32Array, two: F32Array, window: F32Array, expected_x_px: float) -> Shift:
+    """Find the shift between two textures, the expected one first."""
     best = _refined(one, two, round(expected_x_px), 0)
     if best.trusted and best.unlike < CLEARLY_ALIKE:
         return best
@@ -84,6 +97,22 @@ def _better(one: Shift, two: Shift, expected_x_px: float) -> Shift:
     if not two.trusted:
         return one
     return two if not one.trusted or _cost(two, expected_x_px) < _cost(one, expected_x_px) else one
+
+
+MOVED_PX = 4.0
+"""Film that moved further is measured once more on what both pictures share: a picture that comes in at one side and
+one that goes out at the other change the means around places far from them."""
+
+
+def _of_what_is_shared(one: F32Array, two: F32Array, x: int, y: int) -> Shift:
+    """The fraction to a whole-pixel shift, of textures taken only where both pictures show the same film."""
+    height, width = one.shape
+    if abs(x) > 0.7 * width or abs(y) > 0.5 * height:
+        return Shift(0.0, 0.0, np.inf, trusted=False)
+    before = one[max(0, -y) : height - max(0, y), max(0, -x) : width - max(0, x)]
+    after = two[max(0, y) : height - max(0, -y), max(0, x) : width - max(0, -x)]
+    shift = _fraction(_texture(before), _texture(after), 0, 0)
+    return replace(shift, x_px=x + shift.x_px, y_px=y + shift.y_px)
 
 
 CLEARLY_ALIKE = 0.15

@@ -143,6 +143,23 @@ def test_bands_that_run_do_not_end_a_rest() -> None:
     assert rested[-1] == pytest.approx(11 / 30, abs=0.04)
 
 
+def between_pictures(x_px: float, seed: int) -> F32:
+    """Clear film with holes between two dense pictures, 190 px apart, one going out while the other comes in."""
+    holes = row_of_holes(40.0 + x_px)
+    place = np.arange(SHAPE[1], dtype=np.float32) - np.float32(x_px)
+    dense = np.minimum(np.clip(place - 30, 0, 1), np.clip(220 - place, 0, 1))
+    noise = np.random.default_rng(seed).normal(0, 0.7, SHAPE)
+    return np.asarray(holes * (0.15 + 0.85 * dense) + noise, np.float32)
+
+
+@pytest.mark.parametrize("x_px", [-6.0, -12.0])
+def test_pictures_that_come_and_go_leave_the_movement_of_clear_film_between_explained(x_px: float) -> None:
+    shift = measure_shift(between_pictures(0.0, 1), between_pictures(x_px, 2), WINDOW, 1.3 * x_px)
+    assert shift.trusted
+    assert shift.x_px == pytest.approx(x_px, abs=0.05)
+    assert shift.unlike < 0.05
+
+
 def test_rest_after_a_move_across_is_seen_as_soon_as_after_one_along() -> None:
     meter, still = MotionMeter(), []
     for i, y_px in enumerate([0.0, 4.0, 9.0, 12.0, 12.0, 12.0, 12.0]):
