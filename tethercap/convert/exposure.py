@@ -11,7 +11,7 @@ from tethercap.pictures import F64Array
 
 END_PERCENTILE = 99.9
 """Brightest share of a frame, by its strongest channel, that is taken for its end; specks are left above it."""
-END_STOPS, END_PER_RANGE, END_PER_SPARKLE = -0.62, 0.35, -1.09
+END_STOPS, END_PER_RANGE, END_PER_SPARKLE = -0.65, 0.36, -0.77
 """Where that end lies on the print, stops from its full light: at the first of these in a picture without contrast, up
 by the second for each stop that its middle lies lower, down by the third for each stop that its brightest hundredth
 stays under it. A finished photograph lets its strongest channel just reach full light, however dark the rest, if it has
