@@ -45,8 +45,8 @@ from tethercap.pictures import ColourSpace, F64Array, Positive, RawPicture, Shot
 Step = tuple[str, dict[str, object]]
 RunBands = Callable[[Callable[[tuple[int, int]], None], Iterable[tuple[int, int]]], None]
 PutRows = Callable[[int, U16Array], None]
-SQUARED_BAND_ROWS = 256
-"""Rows squared at once: a tilted frame needs some rows of the RAW on either side, which are developed twice."""
+FEWEST_SQUARED_ROWS = 192
+"""Rows squared at once, at least: a tilted frame needs some rows of the RAW beside them, which are developed twice."""
 _LUMINANCE = (0.2126, 0.7152, 0.0722)
 BARE_LIGHT = "bare light"
 """How a slide's densities are measured where the light was photographed: over the light itself."""
@@ -207,8 +207,23 @@ def render(
         desks.append(desk)
 
     height = layout.size.height_px
-    chunk = BAND_ROWS if layout.to_source is None else SQUARED_BAND_ROWS
+    chunk = _rows_at_once(plan, raw)
     run_bands(work, [(first, min(first + chunk, height)) for first in range(0, height, chunk)])
+
+
+def _rows_at_once(plan: ConversionPlan, raw: RawPicture) -> int:
+    """Rows of a band: what is developed for it is a whole number of tiles."""
+    layout = plan.layout
+    if layout.to_source is None:
+        return BAND_ROWS
+    scale = 2 if plan.half_size else 1
+    middle = layout.size.height_px // 2
+    source = SizePx(*(side // scale for side in reversed(even_sides(raw))))
+    top, bottom = source_rows(layout, middle, middle + FEWEST_SQUARED_ROWS, source)
+    # Places are rounded to even rows, so that one band may need a few more than another.
+    beside = bottom - top - FEWEST_SQUARED_ROWS + 4
+    tile = BAND_ROWS // scale
+    return -(-(FEWEST_SQUARED_ROWS + beside) // tile) * tile - beside
 
 
 class _Desk:
