@@ -69,7 +69,7 @@ def measure_shift(
     two = two * _row_gain(one, two)
     textures = _texture(one), _texture(two)
     best = _found(*textures, window, expected_x_px)
-    if best.trusted and abs(best.x_px) < MOVED_PX:
+    if best.trusted and (abs(best.x_px) < MOVED_PX or best.unlike < EXPLAINED):
         return best
     if best.trusted:
         return _better(best, _of_what_is_shared(one, two, round(best.x_px), round(best.y_px)), expected_x_px)
@@ -99,9 +99,9 @@ def _better(one: Shift, two: Shift, expected_x_px: float) -> Shift:
     return two if not one.trusted or _cost(two, expected_x_px) < _cost(one, expected_x_px) else one
 
 
-MOVED_PX = 4.0
-"""Film that moved further is measured once more on what both pictures share: a picture that comes in at one side and
-one that goes out at the other change the means around places far from them."""
+MOVED_PX, EXPLAINED = 4.0, 0.05
+"""Film that moved further, and whose texture is explained less well, is measured once more on what both pictures
+share: a picture that comes in at one side and one that goes out at the other change the means far from them."""
 
 
 def _of_what_is_shared(one: F32Array, two: F32Array, x: int, y: int) -> Shift:

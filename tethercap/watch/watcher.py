@@ -173,11 +173,10 @@ class Watcher:
 
     def _fit_due(self, motion: Motion | None) -> bool:
         """Fit as the film comes to rest, then now and then; every other time while it moves: movement carries on."""
-        still = motion is not None and motion.still
         rests = motion is not None and motion.still_for_s > 0
         self._pictures_at_rest = self._pictures_at_rest + 1 if rests else 0
-        self._pictures_running = 0 if still else self._pictures_running + 1
-        if still:
+        self._pictures_running = 0 if rests else self._pictures_running + 1
+        if rests:
             return self._pictures_at_rest <= FITS_AT_REST or self._pictures_at_rest % FITS_AT_REST == 0
         return self._pictures_running % 2 == 1
 
