@@ -57,7 +57,8 @@ def check_raw(raw: RawPicture, request: CheckRequest) -> RawFindings:
     RawFindings
         Edges in mosaic pixels. A forced shot is never failed for its alignment: the person saw and decided.
     """
-    view = raw_to_view(raw, _VIEW_REDUCTION)
+    planes = raw_planes(raw)
+    view = raw_to_view(raw, _VIEW_REDUCTION, planes=planes)
     mm_per_px = request.mm_per_view_width / view.shape[1] if request.mm_per_view_width else None
     sighting = inspect_still(
         view,
@@ -66,7 +67,6 @@ def check_raw(raw: RawPicture, request: CheckRequest) -> RawFindings:
         mm_per_px=mm_per_px,
         limits=request.limits,
     )
-    planes = raw_planes(raw)
     region = _frame_region(sighting, planes.shape[1], planes.shape[0])
     inside = planes[region.y_px : region.y_px + region.height_px, region.x_px : region.x_px + region.width_px]
     findings = [

@@ -28,20 +28,24 @@ def raw_planes(raw: RawPicture) -> F32Array:
         1 = saturation. Not white-balanced.
     """
     height, width = (raw.mosaic.shape[0] // 2) * 2, (raw.mosaic.shape[1] // 2) * 2
-    planes = np.zeros((height // 2, width // 2, 3), np.float32)
+    planes = np.zeros((3, height // 2, width // 2), np.float32)
     counts = np.zeros(3)
     for row in (0, 1):
         for column in (0, 1):
             colour = int(raw.pattern[row, column])
             black = float(raw.black[row, column])
             cell = raw.mosaic[row:height:2, column:width:2].astype(np.float32)
-            planes[:, :, colour] += (cell - np.float32(black)) * np.float32(1.0 / (raw.white - black))
+            cell -= np.float32(black)
+            cell *= np.float32(1.0 / (raw.white - black))
+            planes[colour] += cell
             counts[colour] += 1
-    planes /= np.maximum(counts, 1).astype(np.float32)
-    return planes
+    for plane, count in zip(planes, counts, strict=True):
+        if count > 1:
+            plane /= np.float32(count)
+    return np.asarray(cv2.merge(list(planes)), np.float32)
 
 
-def raw_to_view(raw: RawPicture, reduction: int = 2) -> U8Array:
+def raw_to_view(raw: RawPicture, reduction: int = 2, *, planes: F32Array | None = None) -> U8Array:
     """Render a RAW for the edge finder.
 
     Parameters
@@ -49,6 +53,8 @@ def raw_to_view(raw: RawPicture, reduction: int = 2) -> U8Array:
     raw : RawPicture
     reduction : int
         2, 4 or 8 mosaic pixels to one pixel of the view along each side.
+    planes : ndarray, optional
+        What `raw_planes` gave, where it was asked already; not changed.
 
     Returns
     -------
@@ -56,7 +62,8 @@ def raw_to_view(raw: RawPicture, reduction: int = 2) -> U8Array:
         Shape (height // reduction, width // reduction, 3), uint8, display-encoded, blue-green-red. White-balanced
         with the file's own neutral and scaled so that the brightest 0.1 % come to 245, as a live view would show it.
     """
-    planes = raw_planes(raw)
+    if planes is None:
+        planes = raw_planes(raw)
     if reduction > 2:
         factor = reduction // 2
         size = (planes.shape[1] // factor, planes.shape[0] // factor)
