@@ -12,7 +12,7 @@ from tethercap.watch.alignment import measure_alignment
 from tethercap.watch.decision import decide
 from tethercap.watch.directions import Directions, sentence_for
 from tethercap.watch.edges import choose, evidence_of, fit_likely, kind_of
-from tethercap.watch.likeness import KEPT_VIEW_PX, halved, likeness, small_view
+from tethercap.watch.likeness import halved, likeness, small_view, view_of
 from tethercap.watch.limits import Limits
 from tethercap.watch.motion import MotionMeter
 from tethercap.watch.presence import film_in_view, is_blank
@@ -363,9 +363,9 @@ class Watcher:
         view : bytes
             From `view_of_shot`; anything else is left aside.
         """
-        width, height = KEPT_VIEW_PX
-        if len(view) == width * height:
-            self._kept_view = np.frombuffer(view, np.uint8).reshape(height, width).astype(np.float32)
+        kept = view_of(view)
+        if kept is not None:
+            self._kept_view = kept
             self._fired_at_mm, self._fired_grey, self._lost_since_shot = self._film_mm, None, False
             self._another_lies_here = None
 
