@@ -304,13 +304,17 @@ async def test_a_recipe_that_cannot_be_kept_is_said_and_asked_about(
         assert app.screen is screen
 
 
+async def _convert_all(pilot: Pilot[int], screen: ConvertScreen) -> None:
+    await pilot.press("a", "y")
+    await until(pilot, lambda: screen.queue.state.total > 0 and not screen.queue.state.is_running)
+    await pilot.pause()
+
+
 async def test_whole_roll_is_converted_with_progress_and_noted(roll: Roll) -> None:
     app = _app(lambda: ConvertScreen(roll))
     async with app.run_test(size=(120, 40)) as pilot:
         screen = await _converting(pilot)
-        await pilot.press("a", "y")
-        await until(pilot, lambda: screen.queue.state.total > 0 and not screen.queue.state.is_running)
-        await pilot.pause()
+        await _convert_all(pilot, screen)
         assert "6 positives made" in _text(app, "#said")
     converted = [frame.frame_id.number for frame in roll.frames.values() if frame.chosen and frame.chosen.converted]
     assert converted == [1, 2, 3, 4, 6, 8], "frame 5 is held and 7 is blank: no take stands for them"
@@ -321,9 +325,7 @@ async def test_a_positive_that_a_person_changed_is_kept_and_said(roll: Roll) -> 
     app = _app(lambda: ConvertScreen(roll))
     async with app.run_test(size=(120, 40)) as pilot:
         screen = await _converting(pilot)
-        await pilot.press("a", "y")
-        await until(pilot, lambda: screen.queue.state.total > 0 and not screen.queue.state.is_running)
-        await pilot.pause()
+        await _convert_all(pilot, screen)
         assert "1 that you had changed kept in edited/" in _text(app, "#said")
     assert (roll.path / "edited" / "invented-07_01.tif").read_bytes() == b"retouched"
 
