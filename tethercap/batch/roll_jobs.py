@@ -20,7 +20,7 @@ from tethercap.roll.folder import Roll
 from tethercap.roll.metadata import positive_properties
 from tethercap.roll.names import FrameId
 from tethercap.roll.outcome import FiledTake
-from tethercap.roll.state import TakeRecord, second_id
+from tethercap.roll.state import TakeRecord, find_picture, second_id
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -142,14 +142,10 @@ def job_of_filed(roll: Roll, filed: FiledTake, recipes: RollRecipes) -> RollJob:
     RollError
         If it is not in the roll any more.
     """
-    takes = [(frame_id, take) for frame_id, frame in roll.frames.items() for take in frame.takes]
-    found = [(frame_id, take) for frame_id, take in takes if take.filed.sha256 == filed.sha256]
-    if not found:
+    found = find_picture(roll.frames, filed.sha256, FrameId.parse(filed.frame_id), filed.take)
+    if found is None:
         raise RollError(f"{filed.path.name} is not in the roll any more.", safe="Nothing was changed.")
-    # The same picture may be there twice; then it is the one that was meant, if that has its number still.
-    frame_id, take = next(
-        (each for each in found if each[1].filed.take == filed.take and str(each[0]) == filed.frame_id), found[0]
-    )
+    frame_id, take = found
     return roll_job(roll, frame_id, take, recipes.for_frame(frame_id, mirrored=take.filed.mirrored))
 
 

@@ -15,6 +15,7 @@ from tethercap.roll.names import FrameId, stem
 from tethercap.roll.outcome import FiledTake
 from tethercap.roll.room import Room, look_at_room
 from tethercap.roll.setup import FrameNotes
+from tethercap.roll.state import find_picture
 from tethercap.roll.store import disk_troubles, free_name, place_of, waiting_path
 
 _CHANGED = "changed by another program"
@@ -189,14 +190,12 @@ class RollResults:
 
     def _now(self, frame: FrameId, take: int, picture_sha256: str) -> tuple[FrameId, int]:
         """Number and take that a picture has by now."""
-        state = self._core.state
-        given = state.take(frame, take)
-        if not picture_sha256 or (given is not None and given.filed.sha256 == picture_sha256):
+        if not picture_sha256:
             return frame, take
-        now = next((each for each in state.takes() if each.filed.sha256 == picture_sha256), None)
+        now = find_picture(self._core.state.frames, picture_sha256, frame, take)
         if now is None:
             raise RollError(f"The picture of frame {frame}, take {take}, is not in the roll any more.", safe=FILED_SAFE)
-        return FrameId.parse(now.filed.frame), now.number
+        return now[0], now[1].number
 
     def _keep_changed(
         self, place: Path, frame: FrameId | None = None, take: int = 0, *, is_second: bool = False

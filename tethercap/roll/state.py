@@ -135,6 +135,23 @@ class FrameRecord:
         return replace(self, takes=tuple(take for take in self.takes if take.number != number))
 
 
+def find_picture(
+    frames: Mapping[FrameId, FrameRecord], sha256: str, frame_id: FrameId, number: int
+) -> tuple[FrameId, TakeRecord] | None:
+    """Find a picture that may have got another number: frame and take, None where it is not in the roll any more.
+
+    Parameters
+    ----------
+    frames : mapping
+    sha256 : str
+        Of the picture, hex.
+    frame_id, number : FrameId, int
+        Frame and take that it had; the same picture may be in the roll twice, and then this one is meant.
+    """
+    takes = ((of, take) for of in sorted(frames) for take in frames[of].takes if take.filed.sha256 == sha256)
+    return min(takes, key=lambda each: (each[0], each[1].number) != (frame_id, number), default=None)
+
+
 def second_id(frames: Mapping[FrameId, FrameRecord], frame_id: FrameId) -> FrameId | None:
     """Number of the second frame, where a shot of this one shows two; None also where that number is a frame's own."""
     frame, second = frames.get(frame_id), frame_id.second
