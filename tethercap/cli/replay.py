@@ -22,6 +22,8 @@ from tethercap.watch.watcher import Watcher
 _NUMBER = re.compile(r"(\d+)(?!.*\d)")
 _FORMAT_FROM = 6
 """So many pictures, spread over the recording, are looked at to find out the format."""
+_FORMAT_SURE_BY = 1.5
+"""Lead over any other format that ends the search: two pictures that show it clearly, and nothing against it."""
 
 
 @click.command()
@@ -117,5 +119,8 @@ def _format_of(
         )
         if isinstance(found, FrameEdges):
             sums[found.format_id] += found.confidence**2
+        second, first = sorted(sums.values())[-2:]
+        if first - second > _FORMAT_SURE_BY:
+            break
     best = max(sums, key=lambda format_id: (sums[format_id], format_id == "135-36x24"))
     return next(film_format for film_format in formats if film_format.id == best)
