@@ -77,8 +77,27 @@ def transmittances(stock: Stock, rig: Rig, amounts: F64) -> F64:
         spectrum = np.ones((len(spectra.WAVELENGTHS_NM), 3)) / 3
     else:
         spectrum = spectra.dye_densities(stock)
-    density = amounts @ spectrum.T + spectra.base_density(stock)
-    return np.asarray((10.0**-density @ response) / response.sum(axis=0))
+    return _passed(amounts, spectrum, spectra.base_density(stock), response / response.sum(axis=0))
+
+
+_AT_A_TIME = 16_384
+"""Pixels whose spectra fit into the processor's cache."""
+
+
+def _passed(amounts: F64, spectrum: F64, base: F64, weights: F64) -> F64:
+    """Light that dyes let pass, weighted over the spectrum, shape (..., 3).
+
+    Spectra are in single precision, which is finer than a sensor's noise by a thousand and takes a tenth of the time.
+    """
+    pixels = amounts.reshape(-1, 3)
+    passed = np.empty((len(pixels), 3))
+    exponents, thinnest = (-np.log(10.0) * spectrum.T).astype(np.float32), (-np.log(10.0) * base).astype(np.float32)
+    for first in range(0, len(pixels), _AT_A_TIME):
+        some = slice(first, first + _AT_A_TIME)
+        light = pixels[some].astype(np.float32) @ exponents
+        light += thinnest
+        passed[some] = np.exp(light, out=light) @ weights.astype(np.float32)
+    return passed.reshape(*amounts.shape[:-1], 3)
 
 
 def base_transmittance(stock: Stock, rig: Rig) -> F64:
@@ -89,5 +108,4 @@ def base_transmittance(stock: Stock, rig: Rig) -> F64:
 def slide_xyz(stock: Stock, amounts: F64) -> F64:
     """XYZ of a slide on a D50 table, Y of the bare light = 1, shape (..., 3)."""
     observer = spectra.cmfs() * spectra.illuminant("D50")[:, None]
-    density = amounts @ spectra.dye_densities(stock).T + spectra.base_density(stock)
-    return np.asarray((10.0**-density @ observer) / observer[:, 1].sum())
+    return _passed(amounts, spectra.dye_densities(stock), spectra.base_density(stock), observer / observer[:, 1].sum())

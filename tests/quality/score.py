@@ -35,6 +35,10 @@ STOPS = (-1.0, 0.0, 1.0, 2.0, 3.0)
 KNOWN = ("nothing", "cards", "chart")
 
 
+Shot = tuple[list[Path], list[tuple[Path, F64]]]
+"""Pictures of the chart, and pictures of photographs, each with its scene."""
+
+
 @dataclass(frozen=True)
 class Scores:
     """How far the positives of a roll are from the scenes, CIEDE2000."""
@@ -76,7 +80,12 @@ def score(
 ) -> Scores:
     """Shoot a roll, convert it together, compare."""
     roll = shots.Roll(stock, rig, scene_light=scene_light, glare=glare)
-    charts, photographs = shoot_roll(roll, folder, stops)
+    return judge(stock, known, folder, shoot_roll(roll, folder, stops), scene_light)
+
+
+def judge(stock: Stock, known: str, folder: Path, shot: Shot, scene_light: str = "D55") -> Scores:
+    """Convert together what was shot, compare."""
+    charts, photographs = shot
     positives = convert_roll(stock, known, folder, [*charts, *(path for path, _ in photographs)])
     left, top, width, height = shots.FRAME
     cut = {path: picture[top : top + height, left : left + width] for path, picture in positives.items()}
@@ -109,7 +118,7 @@ def shrunk(picture: F64) -> F64:
     return np.asarray(cv2.resize(picture, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA), dtype=np.float64)
 
 
-def shoot_roll(roll: shots.Roll, folder: Path, stops: Sequence[float]) -> tuple[list[Path], list[tuple[Path, F64]]]:
+def shoot_roll(roll: shots.Roll, folder: Path, stops: Sequence[float]) -> Shot:
     """Photograph chart, cards and scenes on a roll, and the bare light; the chart's files, and each scene's with it."""
     light = roll.scene_light
     greys = film.layer_exposures(roll.stock, spectra.chart_reflectances(), light)
