@@ -52,6 +52,14 @@ def chart_linear_srgb(light: str = "D65") -> F64:
     return np.asarray(xyz @ to_d65.T @ np.linalg.inv(_SRGB_TO_XYZ).T)
 
 
+def further_colours(seed: int, *, strong: int, muted: int, brightest: float) -> F64:
+    """Colours besides a chart's, strong ones before muted ones, linear sRGB of shape (strong + muted, 3)."""
+    rng = np.random.default_rng(seed)
+    full = rng.random((strong, 3)) ** 1.6
+    near_grey = rng.random((muted, 1)) ** 2 * np.clip(1 + 0.25 * rng.standard_normal((muted, 3)), 0.3, 1.7)
+    return np.asarray(np.concatenate([full, near_grey]).clip(0.004, brightest))
+
+
 def xyz_of_linear(linear_srgb: F64) -> F64:
     """XYZ (D65) of linear sRGB."""
     return np.asarray(linear_srgb @ _SRGB_TO_XYZ.T)

@@ -19,13 +19,13 @@ from tests.quality.drawn import draw_case
 from tests.quality.numbers_file import module_text
 from tests.quality.slides import SlideSeen, look_at_slide
 from tests.quality.spectra import F64
-from tethercap.convert.exposure import slide_light
+from tethercap.convert.exposure import scene_light
 from tethercap.convert.least_squares import fit
 from tethercap.convert.usual_film import SLIDE_NUMBERS, slide_model_of
 
 FIRST_SEED = 1000
-_START = np.concatenate([[-0.8, 0.0, -0.27, -0.34, 0.06, -0.5], np.zeros(18)])
-_REACH = np.concatenate([np.full(6, 2.0), np.full(15, 0.5), np.full(3, 0.1)])
+_START = np.concatenate([np.zeros(9), [-0.8, 0.0, -0.27, -0.34, 0.06, -0.5], np.zeros(18), [0.1]])
+_REACH = np.concatenate([[0.1] * 3, [0.3] * 6, [1.0] * 6, [0.15] * 9, [0.1] * 6, [0.1] * 3, [0.1]])
 _PULL = 0.3
 _LARGE = 3.0
 """CIE L*a*b* from which on an error counts less than its square."""
@@ -51,7 +51,7 @@ def distances(seen: SlideSeen, numbers: F64) -> F64:
     half = len(wanted) // 2
     trust[:24] = trust[half : half + 24] = 1.5
     weights = trust[:, None] * np.stack([np.ones_like(chroma), chroma, chroma], axis=1)
-    got = colours.lab_of_linear(np.maximum(slide_light(seen.transmittance, slide_model_of(numbers)), 1e-5))
+    got = colours.lab_of_linear(np.maximum(scene_light(-np.log10(seen.transmittance), slide_model_of(numbers)), 1e-5))
     return np.asarray((got - wanted) * weights)
 
 
@@ -65,7 +65,7 @@ def fit_case(seen: SlideSeen) -> F64:
 
 
 def learn(cases: list[SlideSeen], own: F64, rounds: int = 5) -> UsualSlide:
-    """Seek numbers that follow the rigs' figures, shape (1 + 8, 24), so that errors are least."""
+    """Seek numbers that follow the rigs' figures, shape (1 + 8, 34), so that errors are least."""
     figures = np.array([seen.figures for seen in cases])
     features, deviation = figures.mean(axis=0), figures.std(axis=0)
     rigs = np.column_stack([np.ones(len(cases)), (figures - features) / deviation])
@@ -98,9 +98,9 @@ def written(usual: UsualSlide) -> str:
     tables = (
         ("FEATURES", usual.features, "Middle of the rig's figures: camera matrix off the diagonal (6), panel (2)."),
         ("FEATURES_COVARIANCE", usual.covariance, "Shape (8, 8)."),
-        ("MIDDLE", usual.middle, "The 24 numbers on the usual rig, see `usual_film.slide_model_of`."),
-        ("PER_FEATURE", usual.per_feature, "Shape (8, 24): what a standard deviation of each figure adds."),
-        ("SPREAD", usual.spread, "Shape (24, 24): independent standard deviations."),
+        ("MIDDLE", usual.middle, "The 34 numbers on the usual rig, see `usual_film.slide_model_of`."),
+        ("PER_FEATURE", usual.per_feature, "Shape (8, 34): what a standard deviation of each figure adds."),
+        ("SPREAD", usual.spread, "Shape (34, 34): independent standard deviations."),
     )
     return module_text("a usual slide", "python -m tests.quality.fit_slides", tables)
 

@@ -54,14 +54,6 @@ class Seen:
     """Of the rig, as `usual_film` takes them, shape (8,)."""
 
 
-def further_colours() -> F64:
-    """Colours besides the chart's: strong ones and muted ones, shape (70, 3)."""
-    rng = np.random.default_rng(12)
-    strong = rng.random((40, 3)) ** 1.6
-    muted = rng.random((30, 1)) ** 2 * np.clip(1 + 0.25 * rng.standard_normal((30, 3)), 0.3, 1.7)
-    return np.asarray(np.concatenate([strong, muted]).clip(0.004, 0.97))
-
-
 def camera_to_srgb(rig: film.Rig) -> F64:
     """Balanced camera RGB to linear sRGB as a RAW file's matrix has it, fitted to the chart under daylight."""
     weights = rig.seen_by * spectra.illuminant("D65")[:, None]
@@ -75,10 +67,11 @@ def camera_to_srgb(rig: film.Rig) -> F64:
 
 def look_at(case: Case) -> Seen:
     """Photograph the chart and further colours."""
+    further = colours.further_colours(12, strong=40, muted=30, brightest=0.97)
     exposures = np.vstack(
         [
             film.layer_exposures(case.stock, spectra.chart_reflectances(), case.scene_light),
-            film.rgb_exposures(case.stock, further_colours(), case.scene_light),
+            film.rgb_exposures(case.stock, further, case.scene_light),
         ]
     )
     base = film.base_transmittance(case.stock, case.rig)
@@ -87,7 +80,7 @@ def look_at(case: Case) -> Seen:
         seen = film.transmittances(case.stock, case.rig, film.densities(case.stock, exposures, stops))
         glare = case.glare * (0.25 * base + 0.75 * seen[:24].mean(axis=0))
         rows.append(-np.log10((seen + glare) / (base + glare)))
-    wanted = np.vstack([colours.chart_linear_srgb(case.scene_light), further_colours()])
+    wanted = np.vstack([colours.chart_linear_srgb(case.scene_light), further])
     camera, density = camera_to_srgb(case.rig), -np.log10(base)
     figures = [*camera[[0, 0, 1, 1, 2, 2], [1, 2, 0, 2, 0, 1]], density[0] - density[1], density[2] - density[1]]
     return Seen(np.array(rows), wanted, np.array(figures))

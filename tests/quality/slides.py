@@ -19,7 +19,7 @@ from tests.quality.spectra import F64, Stock
 from tethercap.convert import spaces
 from tethercap.convert.calibrate import fit_slide_chart
 from tethercap.convert.charts import CHART_EDITIONS, GREY_PATCHES
-from tethercap.convert.exposure import slide_light
+from tethercap.convert.exposure import scene_light
 from tethercap.convert.usual_film import usual_of_slide
 from tethercap.pictures import ColourSpace
 
@@ -40,13 +40,6 @@ class SlideSeen:
     """Linear sRGB on a D50 light table, shape (n, 3)."""
     figures: F64
     """Of the rig, as `usual_of_slide` takes them, shape (8,)."""
-
-
-def further_colours() -> F64:
-    """Colours besides the chart's, linear sRGB, shape (50, 3)."""
-    rng = np.random.default_rng(11)
-    muted = rng.random((25, 1)) ** 2 * np.clip(1 + 0.25 * rng.standard_normal((25, 3)), 0.3, 1.7)
-    return np.asarray(np.concatenate([rng.random((25, 3)) ** 1.6, muted]).clip(0.004, 0.85))
 
 
 def amounts_of(stock: Stock, xyz: F64) -> F64:
@@ -75,7 +68,8 @@ def rig_figures(rig: film.Rig) -> F64:
 
 def look_at_slide(case: Case) -> SlideSeen:
     """Put the chart and further colours on a slide so that they look right, then as a camera exposes them."""
-    scene = np.concatenate([_CLEAREST * CHART_EDITIONS[0].clip(0.004, None), further_colours()])
+    further = colours.further_colours(11, strong=25, muted=25, brightest=0.85)
+    scene = np.concatenate([_CLEAREST * CHART_EDITIONS[0].clip(0.004, None), further])
     exposed = film.densities(case.stock, film.rgb_exposures(case.stock, scene, case.scene_light))
     amounts = np.concatenate([amounts_of(case.stock, scene @ _SRGB_TO_PCS.T), exposed])
     seen = film.transmittances(case.stock, case.rig, amounts)
@@ -99,7 +93,8 @@ def main() -> None:
         case = draw_case(seed, "slide")
         seen, usual = look_at_slide(case), usual_of_slide(rig_figures(case.rig))
         target = fit_slide_chart(-np.log10(seen.transmittance[:24]), seen.wanted[:24], GREY_PATCHES, usual)
-        off = [differences(seen, slide_light(seen.transmittance, model)) for model in (usual.model(), target.model)]
+        density = -np.log10(seen.transmittance)
+        off = [differences(seen, scene_light(density, model)) for model in (usual.model(), target.model)]
         rows.append([off[0][:24].mean(), off[0].mean(), off[1][:24].mean(), off[1][24:].mean()])
         say(f"{case.stock.name:12} {case.rig.name:20}" + "".join(f"{value:6.2f}" for value in rows[-1]))
     heads = ("chart by itself", "all by itself", "target's own patches", "other colours with the target")

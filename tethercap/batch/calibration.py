@@ -34,8 +34,8 @@ from tethercap.image_files.raw import read_raw
 from tethercap.pictures import RawPicture, U8Array
 
 _CARD_REFLECTANCE = 0.18
-_MOST_SLIDE_MISFIT = 4.0
-"""CIE L*a*b* that a slide's chart may be off its own colours; one that shows the film's look is off by ten and more."""
+_MOST_SLIDE_MISFIT = 2.0
+"""CIE L*a*b* that a slide's chart may be off its own colours; one that shows a film's look is off by three and more."""
 _MOST_MISFIT = 7.0
 """The same for a negative's chart, whose colours the film never renders quite."""
 _ON_CHART = "colour chart on the roll"

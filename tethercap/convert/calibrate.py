@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tethercap.convert import spaces
-from tethercap.convert.exposure import scene_light, slide_light
+from tethercap.convert.exposure import scene_light
 from tethercap.convert.film_model import GREEN, FilmModel
 from tethercap.convert.least_squares import fit
 from tethercap.convert.usual_film import UsualFilm, as_matrix
@@ -123,13 +123,12 @@ def fit_slide_chart(
 
     The light matrix holds the level as well: it makes the target as bright as it is said to be.
     """
-    transmittance = 10.0**-density
 
     def level(parameters: F64Array) -> float:
         return float(10.0 ** (_EXPOSURE_DOUBT * parameters[0]))
 
     def seen(parameters: F64Array) -> F64Array:
-        return level(parameters) * slide_light(transmittance, usual.model(parameters[1:]))
+        return level(parameters) * scene_light(density, usual.model(parameters[1:]))
 
     found, misfit = _fit_colours(seen, linear_srgb, greys, 1 + usual.spread.shape[1], _SLIDE_NOISE)
     model = usual.model(found[1:])

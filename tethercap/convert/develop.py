@@ -30,8 +30,8 @@ class DevelopTables:
     counts: F32Array | U16Array
     """Shape (2, 2, 65536): what raw counts become, per place in the mosaic's cell.
 
-    Where there is a flat field to take from it: index of density over base and `FLAT_ROOM`; else what `equalise` gives.
-    Light over base for film that is a positive."""
+    Where there is a flat field to take from it: index of density over base and `FLAT_ROOM`; else what `equalise`
+    gives."""
     equalise: F32Array | None
     """Shape (3, 65536): density index to density on the green scale; None where `counts` gives that already."""
     bows: F32Array | None
@@ -64,9 +64,8 @@ class Tray:
         self._pairs, self._counts = np.empty((rows, columns, 2), np.uint16), np.empty((2, rows, columns), np.uint16)
         self._densities = np.empty((rows, columns), np.uint16)
         if flat is not None:
-            kind = np.float32 if tables.equalise is None else np.uint16
             cells_of_flat = flat.density.shape[1] + 2
-            self._wide = np.empty((3, rows + 3 * FLAT_CELLS, cells_of_flat * FLAT_CELLS), kind)
+            self._wide = np.empty((3, rows + 3 * FLAT_CELLS, cells_of_flat * FLAT_CELLS), np.uint16)
 
     def develop(self, first: int, last: int, out: U16Array) -> None:
         """Develop whole rows of the mosaic.
@@ -96,14 +95,14 @@ class Tray:
     def _unevenness(self, flat: FlatField, top: int) -> Mat:
         """What is taken from the density of red, green and blue in a band's cells, an index over `FLAT_ROOM`.
 
-        What light is multiplied by for film that is a positive. Shape (3, rows, columns).
+        Shape (3, rows, columns).
         """
         start, number = top // 2 - self._margin, self._planes.shape[0]
         # Between the middles of the outer cells of a part it is interpolated as in the whole.
         above = (start - FLAT_CELLS // 2) // FLAT_CELLS
         below = -(-(start + number + FLAT_CELLS // 2) // FLAT_CELLS)
         part = np.moveaxis(flat.around(above, below), 2, 0)
-        values = 10.0**part if self._tables.equalise is None else density_index(part + FLAT_ROOM + LOWEST_DENSITY)
+        values = density_index(part + FLAT_ROOM + LOWEST_DENSITY)
         wide = self._wide[:, : (below - above) * FLAT_CELLS]
         for plane, target in zip(values, wide, strict=True):
             cv2.resize(plane, target.shape[::-1], target, interpolation=cv2.INTER_LINEAR)
@@ -122,15 +121,11 @@ class Tray:
                 colour, known, table = COLOURS[place], self._planes.known[place], self._tables.counts[row, column]
                 if uneven is None or equalise is None:
                     cv2.LUT(counts, table, known)
-                if uneven is None:
                     continue
                 here = uneven[colour][:, left // 2 : left // 2 + counts.shape[1]]
-                if equalise is None:
-                    cv2.multiply(known, here, known)
-                else:
-                    cv2.LUT(counts, table, self._densities)
-                    cv2.subtract(self._densities, here, self._densities)
-                    cv2.LUT(self._densities, equalise[colour], known)
+                cv2.LUT(counts, table, self._densities)
+                cv2.subtract(self._densities, here, self._densities)
+                cv2.LUT(self._densities, equalise[colour], known)
 
     def _counts_around(self, top: int, left: int) -> U16Array:
         """Counts of a tile and its margin, mirrored at the picture's edges so that every colour stays in its place."""
@@ -165,9 +160,8 @@ def finish_density(density: F32Array, tables: DevelopTables) -> U16Array:
     Parameters
     ----------
     density : ndarray
-        Shape (rows, columns, 3), density over base per camera channel; light over base for film that is a positive.
+        Shape (rows, columns, 3), density over base per camera channel; equalised already where `tables` do not do so.
     tables : DevelopTables
-        With `equalise`, unless the film is a positive.
     """
     planes = list(cv2.split(density))
     if tables.equalise is not None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tethercap.convert.film_model import GREEN, FilmModel, second_order
+from tethercap.convert.film_model import GREEN, FilmModel
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import F64Array
 
@@ -69,12 +69,12 @@ class BrightEnd:
 
 
 def scene_light(density: F64Array, model: FilmModel) -> F64Array:
-    """Densities over base to linear sRGB of the scene, unscaled.
+    """Densities over base to linear sRGB of the scene, unscaled; of a slide as it is seen on a light table.
 
     Parameters
     ----------
     density : ndarray
-        Shape (..., 3), per camera channel over the base.
+        Shape (..., 3), per camera channel over the base; of a slide over the bare light, which is 1 then.
     model : FilmModel
 
     Returns
@@ -83,25 +83,6 @@ def scene_light(density: F64Array, model: FilmModel) -> F64Array:
         Shape (..., 3); may be negative outside the gamut.
     """
     return np.asarray(model.exposure(model.layers(density)) @ np.array(model.light_matrix).T)
-
-
-def slide_light(transmittance: F64Array, model: FilmModel) -> F64Array:
-    """What the camera sees through a slide to linear sRGB as it is seen on a light table.
-
-    Parameters
-    ----------
-    transmittance : ndarray
-        Shape (..., 3), per camera channel over the bare light.
-    model : FilmModel
-        Its bows are in transmittance.
-
-    Returns
-    -------
-    ndarray
-        Shape (..., 3), the bare light = 1; may be negative outside the gamut.
-    """
-    bowed = transmittance + second_order(transmittance) @ np.array(model.density_bows).T
-    return np.asarray(bowed @ np.array(model.light_matrix).T)
 
 
 def find_exposure(density: F64Array, model: FilmModel, *, black_point: float = 1.0) -> PrintExposure:

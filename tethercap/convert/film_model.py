@@ -10,6 +10,9 @@ channels is the overlap of the dyes, undone by a 3 x 3 in density, and of the fi
 linear light. The rows of both sum to one, so that neither touches a grey. A channel of the camera is broad, and what
 dyes take from it does not add up quite straight: terms of second order in the differences from green make up for
 that; they too vanish on greys.
+
+A slide is read the same way, but that its densities are over the bare light, its curve is the identity, and what light
+its layers let through is what is wanted: 10 to the power of minus the density.
 """
 
 from dataclasses import dataclass
@@ -28,6 +31,8 @@ IDENTITY: Matrix = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 NO_BOWS: Bows = ((0.0,) * 5, (0.0,) * 5, (0.0,) * 5)
 GREEN = 1
 _TRACE = 0.01
+_LEAST_LIGHT = 10.0**-4.4
+"""Light below this is taken for it: logarithms need some."""
 _MOST_GROWTH = 60.0
 """Natural log of exposure over the toe beyond which there is no film: what is tried in a fit must not overflow."""
 
@@ -52,10 +57,11 @@ class FilmModel:
     density_matrix: Matrix = IDENTITY
     density_bows: Bows = NO_BOWS
     """Terms of second order for each layer: factors of u·u, u·v, v·v, u·g, v·g, where u and v are red and blue
-    less green, and g is green, all on the green scale. Of a slide: in what the camera sees through it over the bare
-    light, before the light matrix."""
+    less green, and g is green, all on the green scale."""
     light_matrix: Matrix = IDENTITY
-    """Exposures of the film's layers to linear sRGB."""
+    """Exposures of the film's layers to linear sRGB; of a slide, what its layers let through."""
+    stray: float = 0.0
+    """Light that lies over everything in the copy, over the clear film's, or the bare light's of a slide."""
     source: str = ""
     """What it was measured on, or that it is an estimate."""
     note: str = ""
@@ -72,8 +78,10 @@ class FilmModel:
             0 red, 1 green, 2 blue.
         """
         value = np.asarray(density, dtype=np.float64)
+        if self.stray:
+            value = -np.log10(np.maximum(10.0**-value - self.stray, _LEAST_LIGHT))
         value = value * (1.0 + self.bend[channel] * np.maximum(value, 0.0))
-        if channel == GREEN:
+        if channel == GREEN or self.film_kind is FilmKind.SLIDE:
             return value
         toe, ratio = self.toe * self.toe_ratio[channel], self.toe_ratio[channel]
         shift = np.exp((self.speed[channel] - self.speed[GREEN]) / self.toe)
@@ -100,7 +108,9 @@ class FilmModel:
         return np.asarray(equal @ np.array(self.density_matrix).T + second_order(equal) @ np.array(self.density_bows).T)
 
     def exposure(self, density: npt.ArrayLike) -> F64Array:
-        """Linear exposure of the scene from density on the green scale; nothing below the base."""
+        """Linear light from density on the green scale: the scene's exposure, none below the base; a slide's own."""
+        if self.film_kind is FilmKind.SLIDE:
+            return np.asarray(10.0 ** -np.asarray(density, dtype=np.float64))
         value = np.maximum(np.asarray(density, dtype=np.float64), 0.0)
         grown = np.expm1(np.minimum(value / (self.gamma[GREEN] * self.toe), _MOST_GROWTH))
         return np.asarray(10.0 ** self.speed[GREEN] * grown ** (self.toe * np.log(10.0)))

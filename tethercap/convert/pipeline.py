@@ -16,8 +16,8 @@ from tethercap.convert.exposure import (
     PrintExposure,
     find_exposure,
     find_slide_exposure,
+    scene_light,
     settle_exposures,
-    slide_light,
     usual_gain_stops,
 )
 from tethercap.convert.film_base import FilmBase, camera_exposure, estimate_base, measure_base
@@ -325,7 +325,7 @@ def _exposure_for(
         if base.how == BARE_LIGHT:
             # With the light known a slide is shown as it lies on a light table: its brightness is the photographer's.
             return PrintExposure(1.0)
-        return find_slide_exposure(slide_light(10.0**-density, model))
+        return find_slide_exposure(scene_light(density, model))
     if not recipe.auto_exposure:
         return PrintExposure(2.0 ** usual_gain_stops(model))
     return settle_exposures([find_exposure(density, model, black_point=recipe.black_point)], model)[0]
@@ -342,29 +342,23 @@ def make_tables(
     with_flat: bool,
 ) -> DevelopTables:
     """Work out all tables of one picture."""
-    is_positive = film_kind is FilmKind.SLIDE
     grid = density_at(np.arange(LUT_SIZE))
     equalise = np.stack([model.equalised(grid, channel) for channel in range(3)]).astype(np.float32)
     gain = exposure.gain * 2.0**recipe.exposure_stops / (1.0 - exposure.haze)
     printing = PrintTables(
         np.array(model.density_matrix, np.float32),
-        None if is_positive else light_steps(gain * model.exposure(grid)),
-        gain,
+        light_steps(gain * model.exposure(grid)),
         _print_matrix(np.array(model.light_matrix), exposure, recipe, grey=film_kind is FilmKind.BW_NEGATIVE),
         _encode_table(recipe),
     )
-    splits = with_flat and not is_positive
-    counts = np.empty((2, 2, LUT_SIZE), np.uint16 if splits else np.float32)
+    counts = np.empty((2, 2, LUT_SIZE), np.uint16 if with_flat else np.float32)
     for place, channel in np.ndenumerate(raw.pattern):
         transmittance = (np.arange(LUT_SIZE) - raw.black[place]) / base.counts_rgb[channel]
-        if is_positive:
-            counts[place] = transmittance
-            continue
         density = -np.log10(np.maximum(transmittance, 10.0**-4.4))
-        counts[place] = density_index(density + FLAT_ROOM) if splits else model.equalised(density, int(channel))
+        counts[place] = density_index(density + FLAT_ROOM) if with_flat else model.equalised(density, int(channel))
     straight = model.density_bows == NO_BOWS
     bows = None if straight else bows_before(np.array(model.density_matrix), np.array(model.density_bows))
-    return DevelopTables(counts, equalise if splits else None, bows, printing)
+    return DevelopTables(counts, equalise if with_flat else None, bows, printing)
 
 
 def _print_matrix(scene_to_light: F64Array, exposure: PrintExposure, recipe: Recipe, *, grey: bool) -> np.ndarray:

@@ -28,7 +28,7 @@ class Preview:
 
     raw: RawPicture
     film: F32Array
-    """Shape (rows, columns, 3): density against one count over black; of a slide counts over black."""
+    """Shape (rows, columns, 3): density against one count over black."""
     film_kind: FilmKind
     cell_px: int
     """Pixels of the RAW that one pixel is the mean of, either way."""
@@ -52,8 +52,7 @@ class Preview:
         used = grey_model(model, recipe) if kind is FilmKind.BW_NEGATIVE else model
         tables = make_tables(self.raw, base, used, exposure, recipe, kind, with_flat=True)
         clear = np.array(base.counts_rgb, np.float32)
-        over_base = self.film + np.log10(clear) if kind.is_negative else self.film / clear
-        printed = finish_density(over_base, tables)
+        printed = finish_density(self.film + np.log10(clear), tables)
         return np.ascontiguousarray(cv2.convertScaleAbs(printed, alpha=255.0 / 65535.0)[..., ::-1]).astype(np.uint8)
 
 
@@ -72,5 +71,5 @@ def make_preview(raw: RawPicture, film_kind: FilmKind, long_side_px: int = 1500)
         seen[colour] += 1
     means = sums / seen
     # The logarithm is taken here, once, and not with every turn of a recipe.
-    film = -np.log10(means) / exponent if film_kind.is_negative else means ** (1.0 / exponent)
+    film = -np.log10(means) / exponent
     return Preview(raw, film.astype(np.float32), film_kind, cell_px)

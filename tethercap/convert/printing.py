@@ -37,12 +37,8 @@ class PrintTables:
 
     density_matrix: F32Array
     """Shape (3, 3), on equalised densities."""
-    exposure: U16Array | None
-    """Shape (65536,): density index to linear light at the print's exposure, in `STEPS_PER_LIGHT`.
-
-    None for film that is a positive already."""
-    gain: float
-    """Light over base of film that is a positive to light of the print."""
+    exposure: U16Array
+    """Shape (65536,): density index to linear light at the print's exposure, in `STEPS_PER_LIGHT`."""
     light_matrix: F32Array
     """Shape (3, 4), light to light of the output space over `DARKEST`; the last column is an offset, in steps."""
     encode: U16Array
@@ -79,7 +75,7 @@ class Printer:
     tables : PrintTables
     colours : tuple of ndarray
         What is printed, read anew each time, each of shape (planes * rows * columns,), float32: equalised densities of
-        green, and how much larger those of red and of blue are; light over base where `tables.exposure` is None.
+        green, and how much larger those of red and of blue are.
     shape : tuple of int
         Rows and columns of a plane.
     order : tuple of tuple of int
@@ -91,8 +87,7 @@ class Printer:
         layers = np.empty((3, colours[0].size), np.uint16)
         self._woven = np.empty((len(order), shape[0], shape[1] * len(order[0]), 3), np.uint16)
         self._light, self._printed = np.empty_like(self._woven), np.empty_like(self._woven)
-        expose = self._steps_to_expose if tables.exposure is not None else self._steps_of_positive
-        self._steps = [*expose(colours, layers), *self._steps_to_print()]
+        self._steps = [*self._steps_to_expose(colours, layers), *self._steps_to_print()]
 
     def print(self) -> None:
         """Print what the planes hold now."""
@@ -112,12 +107,6 @@ class Printer:
             yield partial(cv2.addWeighted, blue_over, blue * scale, mixed, scale, offset, layer, cv2.CV_16U)
         yield from self._steps_to_weave(layers, self._woven)
         yield partial(cv2.LUT, _flat(self._woven), self._tables.exposure, _flat(self._light))
-
-    def _steps_of_positive(self, colours: Colours, layers: U16Array) -> Iterator[Step]:
-        green, scale = colours[0], self._tables.gain * STEPS_PER_LIGHT
-        for layer, over, share in zip(layers, (colours[1], green, colours[2]), (scale, 0.0, scale), strict=True):
-            yield partial(cv2.addWeighted, over, share, green, scale, 0.0, layer, cv2.CV_16U)
-        yield from self._steps_to_weave(layers, self._light)
 
     def _steps_to_weave(self, layers: U16Array, pixels: U16Array) -> Iterator[Step]:
         """Planes of the places of a cell to rows of pixels."""

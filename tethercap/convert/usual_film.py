@@ -31,7 +31,7 @@ from tethercap.pictures import ColourSpace, F64Array, RawPicture
 
 CURVE_NUMBERS = 12
 """The first so many numbers of a film are its curves; they alone say what is grey."""
-SLIDE_NUMBERS = 24
+SLIDE_NUMBERS = 34
 _NUMBERS = 39
 _GAMMA, _TOE = 0.6, 0.2
 _FURTHEST = 2.5
@@ -105,7 +105,7 @@ def usual_of_negative(figures: F64Array) -> UsualFilm:
 
 
 def usual_of_slide(figures: F64Array) -> UsualFilm:
-    """Say what is usual for slides on a rig: the matrix, and bows, from what the camera sees to what the eye sees.
+    """Say what is usual for slides on a rig: from what the camera sees to what the eye sees.
 
     Parameters
     ----------
@@ -119,17 +119,18 @@ def usual_of_slide(figures: F64Array) -> UsualFilm:
 
 
 def slide_model_of(numbers: F64Array) -> FilmModel:
-    """Model of a slide of its 24 numbers.
+    """Model of a slide of its 34 numbers.
 
     Parameters
     ----------
     numbers : ndarray
-        Shape (24,): light matrix off the diagonal (6), bows u·u, u·v, v·v of red, green, blue (9), u·g, v·g of the same
-        (6), and log10 of what the rows of the light matrix sum to (3).
+        Shape (34,): bend (3), density matrix and light matrix off the diagonal (6 each), bows u·u, u·v, v·v of red,
+        green, blue (9), u·g, v·g of the same (6), log10 of what the rows of the light matrix sum to (3), and stray
+        light (1), hundredths of the bare light; there is none below 0.
     """
-    model = model_of(np.concatenate([np.zeros(18), numbers[:21]]), FilmKind.SLIDE)
-    rows = 10.0 ** numbers[21:, None] * np.array(model.light_matrix)
-    return dataclasses.replace(model, light_matrix=as_matrix(rows))
+    model = model_of(np.concatenate([np.zeros(9), numbers[:30]]), FilmKind.SLIDE)
+    rows = 10.0 ** numbers[30:33, None] * np.array(model.light_matrix)
+    return dataclasses.replace(model, light_matrix=as_matrix(rows), stray=0.01 * max(float(numbers[33]), 0.0))
 
 
 def _standard(figures: F64Array, features: F64Array, covariance: F64Array) -> F64Array:

@@ -73,8 +73,7 @@ def test_a_target_on_a_slide_tells_the_matrix_and_the_level() -> None:
     density = -np.log10(0.8 * chart @ np.linalg.inv(camera).T)
     found = fit_slide_chart(density, chart, GREY_PATCHES, usual_film(FilmKind.SLIDE))
     assert found.misfit < 0.5
-    seen = 10.0**-density @ np.array(found.model.light_matrix).T
-    np.testing.assert_allclose(seen, chart, atol=0.02)
+    np.testing.assert_allclose(scene_light(density, found.model), chart, atol=0.02)
 
 
 def test_a_chart_that_a_slide_made_contrasty_does_not_pass_for_a_target() -> None:
@@ -84,4 +83,4 @@ def test_a_chart_that_a_slide_made_contrasty_does_not_pass_for_a_target() -> Non
         GREY_PATCHES,
         usual_film(FilmKind.SLIDE),
     )
-    assert found.misfit > 4.0
+    assert found.misfit > 2.0

@@ -10,6 +10,7 @@ from tethercap.convert import develop
 from tethercap.convert.develop import DevelopTables, Tray, finish_density
 from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
+from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField, measure_flat_field
 from tethercap.convert.pipeline import make_tables
 from tethercap.convert.recipe import Recipe
@@ -37,7 +38,8 @@ def flat_for(raw: RawPicture) -> FlatField:
 
 
 def tables_for(raw: RawPicture, kind: FilmKind, *, with_flat: bool) -> DevelopTables:
-    return make_tables(raw, BASE, BOWED, PrintExposure(1.3, 0.01), Recipe(), kind, with_flat=with_flat)
+    model = dataclasses.replace(BOWED, film_kind=kind)
+    return make_tables(raw, BASE, model, PrintExposure(1.3, 0.01), Recipe(), kind, with_flat=with_flat)
 
 
 def developed(raw: RawPicture, kind: FilmKind, flat: FlatField | None, *, half_size: bool = False) -> U16Array:
@@ -96,8 +98,9 @@ def test_light_of_a_slide_is_light() -> None:
 
     levels = [0.1, 0.2, 0.4]
     raws = [raw_of(np.full((64, 64, 3), level) * BASE_COUNTS) for level in levels]
+    slide = FilmModel(film_kind=FilmKind.SLIDE)
     plain = [
-        make_tables(raw, BASE, PLAIN, PrintExposure(1.0), Recipe(), FilmKind.SLIDE, with_flat=False) for raw in raws
+        make_tables(raw, BASE, slide, PrintExposure(1.0), Recipe(), FilmKind.SLIDE, with_flat=False) for raw in raws
     ]
     light = []
     for raw, tables in zip(raws, plain, strict=True):

@@ -3,6 +3,7 @@ import pytest
 
 from tests.unit.convert.film_shots import PLAIN, density_of
 from tethercap.convert.film_model import FilmModel, curve
+from tethercap.film.kinds import FilmKind
 
 
 def test_greys_of_every_brightness_come_out_equal() -> None:
@@ -50,3 +51,11 @@ def test_toes_of_different_width_are_read_on_one_scale() -> None:
     equal = np.stack([film.equalised(density[k], k) for k in range(3)], axis=1)
     clear = np.min(density, axis=0) > 0.01
     np.testing.assert_allclose(equal[clear], equal[clear][:, [1]].repeat(3, axis=1), atol=1e-3)
+
+
+def test_a_slide_is_read_as_it_lets_light_through() -> None:
+    light = np.array([0.001, 0.02, 0.4, 1.0, 1.1])
+    plain, hazy = (FilmModel(film_kind=FilmKind.SLIDE, stray=stray) for stray in (0.0, 0.0005))
+    for channel in range(3):
+        np.testing.assert_allclose(plain.exposure(plain.equalised(-np.log10(light), channel)), light)
+        np.testing.assert_allclose(hazy.exposure(hazy.equalised(-np.log10(light + 0.0005), channel)), light)
