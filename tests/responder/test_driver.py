@@ -149,7 +149,8 @@ def test_the_body_button_raw_with_jpeg_and_the_wrap_of_names(start_camera: Any, 
         ["events", 10, 2],
         ["exit"],
     )
-    files = [path for result in results if isinstance(result, list) for path in files_of(result)]
+    # The driver may tell of a file twice, by the event and by its own look at the card.
+    files = list(dict.fromkeys(path for result in results if isinstance(result, list) for path in files_of(result)))
     folder, prefix = family.first_file[0], family.first_file[1].removesuffix("TCAP0001.DNG")
     second = folder.replace("100TCAP", "101TCAP") if len(folder) > 1 else folder
     assert files == [

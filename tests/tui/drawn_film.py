@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from mock_camera.film_stock import KINDS, rebate_transmittance, transmittance
 from mock_camera.scenes import draw
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import OffsetMm, PointPx, QuadPx
@@ -25,29 +26,33 @@ from tethercap.watch.sighting import (
 
 WIDTH_PX, HEIGHT_PX = 1024, 680
 PX_PER_MM = 24.0
+TONE = 0.6
+"""Exponent from light to the view's pixels."""
 FRAME_MM, HEIGHT_MM, PITCH_MM = 36.0, 24.0, 38.0
 _SCENES = ("lake", "harbour", "hills", "meadow", "fruit", "street")
-_BASE_BGR = np.array([88, 140, 214], dtype=np.float32)
+_STOCK = KINDS["colour-negative"]
+_LIGHT = 1.6
+"""Panel level that makes the bright orange base just not white in the view."""
 
 
 def _scene(number: int) -> npt.NDArray[np.float32]:
-    """One made-up scene as the transmittance of a negative per channel, shape (576, 864, 3), BGR."""
+    """One made-up scene as a negative's transmittance, base included, shape (576, 864, 3), BGR."""
     height, width = int(HEIGHT_MM * PX_PER_MM), int(FRAME_MM * PX_PER_MM)
-    light = draw(_SCENES[number - 1], number, width, height)[..., ::-1]
-    return np.asarray((1 + 60 * light) ** -0.62, dtype=np.float32)
+    return transmittance(draw(_SCENES[number - 1], number, width, height), _STOCK)[..., ::-1]
 
 
 @lru_cache(maxsize=1)
 def _strip(frames: int = 6) -> U8Array:
     """The whole strip, 35 mm wide and two millimetres a side longer than its frames, BGR."""
     length, width = int((frames * PITCH_MM + 12) * PX_PER_MM), int(35 * PX_PER_MM)
-    strip = np.tile(_BASE_BGR / 255, (width, length, 1)).astype(np.float32)
+    base_bgr = np.array(rebate_transmittance(_STOCK)[::-1], np.float32)
+    strip = np.tile(base_bgr, (width, length, 1))
     top = int(5.5 * PX_PER_MM)
     for number in range(frames):
         left = int((6 + number * PITCH_MM) * PX_PER_MM)
         scene = _scene(number + 1)
-        strip[top : top + scene.shape[0], left : left + scene.shape[1]] *= scene
-    picture = np.asarray(np.clip(255 * strip**0.6, 0, 255), dtype=np.uint8)
+        strip[top : top + scene.shape[0], left : left + scene.shape[1]] = scene
+    picture = np.asarray(np.clip(255 * (_LIGHT * strip) ** TONE, 0, 255), dtype=np.uint8)
     for hole in range(int((frames * PITCH_MM + 12) / 4.75)):
         x = int((hole * 4.75 + 1) * PX_PER_MM)
         for y_mm in (2.0, 30.2):

@@ -7,8 +7,8 @@ import cv2
 import numpy as np
 
 from mock_camera.dng import ShotInfo, write_dng
-from mock_camera.sensor import Exposure
-from tests.tui.drawn_film import edges_at, live_pixels
+from mock_camera.sensor import BLACK, MIXING, NEUTRAL, WHITE, Exposure
+from tests.tui.drawn_film import TONE, edges_at, live_pixels
 from tests.unit.roll.rolls import HastyDisk, put_positive, ticking
 from tethercap.check.findings import Finding, FindingKind, RawFindings, Severity
 from tethercap.film.kinds import FilmKind
@@ -23,14 +23,13 @@ UNSHARP = FindingKind("invented-unsharp", Severity.FAILURE, "The picture is blur
 
 
 def dng_of(pixels_bgr: U8Array) -> bytes:
-    """A DNG whose mosaic holds these pixels' light: red, green, blue at their places of an RGGB cell."""
-    light = (pixels_bgr[: pixels_bgr.shape[0] // 2 * 2, : pixels_bgr.shape[1] // 2 * 2].astype(np.float64) / 255) ** (
-        1 / 0.6
-    )
-    counts = (512 + 15000 * light).astype(np.uint16)
+    """A DNG of the invented camera for what these pixels show: its colours at their places of an RGGB cell."""
+    whole_cells = pixels_bgr[: pixels_bgr.shape[0] // 2 * 2, : pixels_bgr.shape[1] // 2 * 2, ::-1]
+    light = (whole_cells.astype(np.float64) / 255) ** (1 / TONE) @ (np.diag(NEUTRAL) @ MIXING).T
+    counts = (BLACK + (WHITE - BLACK) * light).astype(np.uint16)
     mosaic = counts[..., 1].copy()
-    mosaic[0::2, 0::2] = counts[0::2, 0::2, 2]
-    mosaic[1::2, 1::2] = counts[1::2, 1::2, 0]
+    mosaic[0::2, 0::2] = counts[0::2, 0::2, 0]
+    mosaic[1::2, 1::2] = counts[1::2, 1::2, 2]
     small = cv2.resize(pixels_bgr, (256, 170))
     preview = cv2.imencode(".jpg", small)[1].tobytes()
     info = ShotInfo(Exposure(1 / 60, 8.0, 100), datetime(2031, 4, 5, tzinfo=UTC), "Invented", "Body One", "000123")
