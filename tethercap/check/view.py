@@ -9,13 +9,15 @@ _LUT_SIZE = 4096
 
 
 def _encode_lut() -> U8Array:
-    """Display encoding of 0..1 in steps of 1/4095; sRGB (IEC 61966-2-1)."""
-    linear = np.linspace(0.0, 1.0, _LUT_SIZE)
+    """Display encoding of 0..1 in steps of 1/4095, as long as a table of 16 bits has to be; sRGB (IEC 61966-2-1)."""
+    linear = np.minimum(np.arange(65536) / (_LUT_SIZE - 1), 1.0)
     encoded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
     return np.asarray(np.rint(encoded * 255), np.uint8)
 
 
 _ENCODE = _encode_lut()
+_ROWS_AT_ONCE = 128
+"""Rows of cells taken apart at once, so that they stay in the processor's cache."""
 
 
 def raw_planes(raw: RawPicture) -> F32Array:
@@ -24,25 +26,26 @@ def raw_planes(raw: RawPicture) -> F32Array:
     Returns
     -------
     ndarray
-        Shape (height // 2, width // 2, 3), float32, order red, green, blue; 0 = black,
+        Shape (3, height // 2, width // 2), float32, order red, green, blue; 0 = black,
         1 = saturation. Not white-balanced.
     """
-    height, width = (raw.mosaic.shape[0] // 2) * 2, (raw.mosaic.shape[1] // 2) * 2
-    planes = np.zeros((3, height // 2, width // 2), np.float32)
-    counts = np.zeros(3)
-    for row in (0, 1):
-        for column in (0, 1):
-            colour = int(raw.pattern[row, column])
-            black = float(raw.black[row, column])
-            cell = raw.mosaic[row:height:2, column:width:2].astype(np.float32)
-            cell -= np.float32(black)
-            cell *= np.float32(1.0 / (raw.white - black))
-            planes[colour] += cell
-            counts[colour] += 1
-    for plane, count in zip(planes, counts, strict=True):
-        if count > 1:
-            plane /= np.float32(count)
-    return np.asarray(cv2.merge(list(planes)), np.float32)
+    rows, columns = (side // 2 for side in raw.mosaic.shape)
+    planes = np.empty((3, rows, columns), np.float32)
+    for first in range(0, rows, _ROWS_AT_ONCE):
+        last = min(first + _ROWS_AT_ONCE, rows)
+        cells: list[list[tuple[np.ndarray, float]]] = [[], [], []]
+        for row in (0, 1):
+            # Copied in one piece and taken apart by OpenCV, which is quicker than steps of two.
+            pairs = np.ascontiguousarray(raw.mosaic[2 * first + row : 2 * last : 2, : 2 * columns])
+            for column, cell in enumerate(cv2.split(pairs.reshape(last - first, columns, 2))):
+                cells[int(raw.pattern[row, column])].append((cell, float(raw.black[row, column])))
+        for plane, of_colour in zip(planes, cells, strict=True):
+            # A colour has one place in the cell or two; one place is both of its own two.
+            (one, black), (other, other_black) = of_colour[0], of_colour[-1]
+            scale, other_scale = 0.5 / (raw.white - black), 0.5 / (raw.white - other_black)
+            offset = -black * scale - other_black * other_scale
+            cv2.addWeighted(one, scale, other, other_scale, offset, plane[first:last], cv2.CV_32F)
+    return planes
 
 
 def raw_to_view(raw: RawPicture, reduction: int = 2, *, planes: F32Array | None = None) -> U8Array:
@@ -62,15 +65,19 @@ def raw_to_view(raw: RawPicture, reduction: int = 2, *, planes: F32Array | None 
         Shape (height // reduction, width // reduction, 3), uint8, display-encoded, blue-green-red. White-balanced
         with the file's own neutral and scaled so that the brightest 0.1 % come to 245, as a live view would show it.
     """
-    if planes is None:
-        planes = raw_planes(raw)
+    colours = list(raw_planes(raw) if planes is None else planes)
     if reduction > 2:
         factor = reduction // 2
-        size = (planes.shape[1] // factor, planes.shape[0] // factor)
-        whole = planes[: size[1] * factor, : size[0] * factor]
-        planes = np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.float32)
-    balanced = planes * raw.daylight_multipliers.astype(np.float32)
-    top = float(np.percentile(balanced[::8, ::8].max(axis=2), 99.9))
+        height, width = (side // factor for side in colours[0].shape)
+        whole = (colour[: height * factor, : width * factor] for colour in colours)
+        colours = [np.asarray(cv2.resize(each, (width, height), interpolation=cv2.INTER_AREA)) for each in whole]
+    multipliers = [float(multiplier) for multiplier in raw.daylight_multipliers]
+    sample = np.stack([colour[::8, ::8] * times for colour, times in zip(colours, multipliers, strict=True)])
+    top = float(np.percentile(sample.max(axis=0), 99.9))
     gain = 0.913 / top if top > 1e-4 else 1.0  # 0.913 linear is code 245
-    index = np.clip(balanced * np.float32(gain * (_LUT_SIZE - 1)), 0, _LUT_SIZE - 1).astype(np.uint16)
-    return np.ascontiguousarray(_ENCODE[index][:, :, ::-1])
+    encoded = []
+    for colour, times in zip(colours, multipliers, strict=True):
+        # Less a half, since OpenCV rounds: a step begins at its number.
+        steps = cv2.addWeighted(colour, times * gain * (_LUT_SIZE - 1), colour, 0.0, -0.5, dtype=cv2.CV_16U)
+        encoded.append(cv2.LUT(steps, _ENCODE))
+    return np.asarray(cv2.merge(encoded[::-1]), np.uint8)

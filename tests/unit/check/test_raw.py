@@ -117,10 +117,10 @@ def test_the_picture_that_is_checked_is_not_changed() -> None:
 
 def test_planes_are_linear_and_in_red_green_blue_order() -> None:
     planes = raw_planes(draw_raw(frame=False))
-    assert planes.shape == (HEIGHT_PX // 2, WIDTH_PX // 2, 3)
-    assert planes.mean(axis=(0, 1)) == pytest.approx([0.62, 0.30, 0.14], rel=0.03)
+    assert planes.shape == (3, HEIGHT_PX // 2, WIDTH_PX // 2)
+    assert planes.mean(axis=(1, 2)) == pytest.approx([0.62, 0.30, 0.14], rel=0.03)
     half = raw_planes(draw_raw(frame=False, gain=0.5))
-    assert half.mean(axis=(0, 1)) == pytest.approx(planes.mean(axis=(0, 1)) / 2, rel=0.02)
+    assert half.mean(axis=(1, 2)) == pytest.approx(planes.mean(axis=(1, 2)) / 2, rel=0.02)
 
 
 @pytest.mark.parametrize("reduction", [2, 4, 8])
