@@ -40,6 +40,7 @@ def run_roll(
     *,
     strips: int = 1,
     convert: bool = True,
+    prove: bool = False,
     kind: FilmKind = FilmKind.COLOUR_NEGATIVE,
     arguments: tuple[str, ...] = SMALL,
     limit_s: float = RUN_LIMIT_S,
@@ -51,7 +52,7 @@ def run_roll(
     flags = ("--hand", "bell", "--strips", str(strips), "--film-kind", kind.value, *arguments)
     with (
         open_roll(folder, setup) as roll,
-        Workers.started(convert=convert) as workers,
+        Workers.started(convert=convert, prove=prove) as workers,
         SimulatedCamera(flags) as simulated,
     ):
         camera = open_camera(simulated.port)

@@ -1,7 +1,9 @@
 """The capture screen under Pilot: what keys ask of the runner, what events show, what rests under a dialog."""
 
 from dataclasses import replace
+from pathlib import Path
 
+import numpy as np
 import pytest
 from textual.widgets import Input
 
@@ -9,6 +11,7 @@ from tests.tui.bench import Bench, until
 from tests.tui.scripted_runner import STANDING, held, seated, shot
 from tethercap.errors import CameraGoneError
 from tethercap.exposure.settings import Setting
+from tethercap.image_files.jpeg import encode_jpeg
 from tethercap.session import events
 from tethercap.session.events import Mode
 from tethercap.session.states import RunState
@@ -18,6 +21,7 @@ from tethercap.tui.screens.help import HelpScreen
 from tethercap.tui.widgets.ask_row import AskRow
 from tethercap.tui.widgets.band import Band
 from tethercap.tui.widgets.live_view import LiveView
+from tethercap.tui.widgets.still_view import StillView
 
 # --- keys ---
 
@@ -253,3 +257,31 @@ async def test_every_theme_can_be_chosen_with_a_key() -> None:
             await pilot.press("t")
         assert len(set(seen)) == 6
         assert bench.app.theme == seen[0]
+
+
+# --- pictures of shots ---
+
+
+def picture_of(level: int) -> bytes:
+    return encode_jpeg(np.full((40, 60, 3), level, np.uint8))
+
+
+async def test_a_shot_is_shown_by_its_proof_and_then_its_positive_but_not_by_an_older_one(tmp_path: Path) -> None:
+    positive = tmp_path / "positive.jpg"
+    positive.write_bytes(picture_of(200))
+    bench = Bench([*seated(), *shot("14")[:5], events.ProofMade("14", 1, picture_of(90))])
+    async with bench.run() as pilot:
+        still = bench.app.screen.query_one("#proof", StillView)
+
+        def shows(level: int) -> bool:
+            return still.pixels_bgr is not None and abs(int(still.pixels_bgr[0, 0, 0]) - level) < 3
+
+        await until(pilot, lambda: shows(90))
+        assert "proof of frame 14" in bench.text("#proof-title")
+        assert bench.runner is not None
+        bench.runner.on_event(events.PositiveMade("13", 1, Path("13.tif"), positive, 3.0))
+        await pilot.pause(0.1)
+        assert "proof of frame 14" in bench.text("#proof-title")
+        bench.runner.on_event(events.PositiveMade("14", 1, Path("14.tif"), positive, 3.0))
+        await until(pilot, lambda: shows(200))
+        assert "positive of frame 14" in bench.text("#proof-title")

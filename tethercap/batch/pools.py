@@ -15,7 +15,7 @@ from tethercap.errors import TethercapError
 PoolKind = Literal["serial", "processes"]
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
-_NICENESS = 10
+_NICENESS, _NICENESS_OF_PROOFS = 10, 2
 _CLUSTER_TIMEOUT = "10s"
 
 
@@ -98,7 +98,16 @@ def make_pool(kind: PoolKind = "processes", workers: int = 1) -> Executor:
 
 def stand_back(*_: Any) -> None:
     """Give way to the process that captures, and keep libraries from starting threads of their own."""
+    _give_way(_NICENESS)
+
+
+def step_aside(*_: Any) -> None:
+    """Give way to live view and checks, and go before those that `stand_back`: a person waits for what is made."""
+    _give_way(_NICENESS_OF_PROOFS)
+
+
+def _give_way(niceness: int) -> None:
     end_with_parent()
-    os.nice(_NICENESS)
+    os.nice(niceness)
     cv2.setNumThreads(1)
     os.environ["OMP_NUM_THREADS"] = "1"

@@ -56,7 +56,9 @@ class SturdyPool:
     def close(self) -> None:
         """Finish what was handed over and end the worker."""
         with self._guard:
-            self._pool.shutdown(wait=True, cancel_futures=False)
+            pool = self._pool
+        # Not under guard: what is told of finished calls meanwhile may want to hand over more, and is refused.
+        pool.shutdown(wait=True, cancel_futures=False)
 
     def __enter__(self) -> "SturdyPool":
         return self

@@ -4,14 +4,15 @@ import contextlib
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import click
 
-from tethercap.batch.job import ConversionResult
-from tethercap.batch.pools import stand_back
+from tethercap.batch.job import ConversionJob, ConversionResult
+from tethercap.batch.pools import stand_back, step_aside
+from tethercap.batch.proof import Proof, Prover, SeenFrame
 from tethercap.batch.recipes import read_recipes
 from tethercap.batch.roll_jobs import job_of_filed
 from tethercap.batch.sturdy import SturdyPool
@@ -20,12 +21,14 @@ from tethercap.camera.base import Camera
 from tethercap.check.raw import CheckRequest
 from tethercap.clock import SystemClock
 from tethercap.image_files.metadata import xmp_packet
+from tethercap.pictures import ColourSpace
 from tethercap.profile_files import load_film_format
 from tethercap.roll.folder import FiledTake, Roll
 from tethercap.roll.setup import RollSetup
 from tethercap.session.check_job import CheckedFile, check_file
 from tethercap.session.events import SessionEvent
 from tethercap.session.options import RunnerOptions
+from tethercap.session.proofs import ArrivedShot
 from tethercap.session.runner import RollRunner
 from tethercap.watch.directions import Directions
 from tethercap.watch.watcher import Watcher
@@ -65,22 +68,24 @@ def open_roll(path: Path, setup: RollSetup | None, *, mirror: Path | None = None
 
 @dataclass(slots=True)
 class Workers:
-    """The two worker processes of a run: one checks what was pulled, one converts what was accepted."""
+    """The worker processes of a run: one checks what was pulled, one converts what was accepted, one makes proofs."""
 
     checker: SturdyPool
     converter: SturdyPool | None
+    prover: SturdyPool | None
 
     @classmethod
     @contextlib.contextmanager
-    def started(cls, *, convert: bool) -> Iterator["Workers"]:
-        """Start the processes, and end them after the block."""
+    def started(cls, *, convert: bool, prove: bool = False) -> Iterator["Workers"]:
+        """Start the processes, and end them after the block; `prove` where somebody looks at the proofs."""
         with contextlib.ExitStack() as stack:
             checker = stack.enter_context(SturdyPool(longest_s=LONGEST_CHECK_S))
             converter = stack.enter_context(SturdyPool(stand_back, longest_s=LONGEST_CONVERSION_S)) if convert else None
-            for pool in (checker, converter):
+            prover = stack.enter_context(SturdyPool(step_aside, longest_s=LONGEST_CHECK_S)) if prove else None
+            for pool in (checker, converter, prover):
                 if pool is not None:
                     pool.warm_up()
-            yield cls(checker, converter)
+            yield cls(checker, converter, prover)
 
     def check(self, path: Path, suffix: str, request: CheckRequest) -> "Future[CheckedFile]":
         """Hand a pulled file to the checking process."""
@@ -104,6 +109,31 @@ class Workers:
 
         return convert
 
+    def proving(self, roll: Roll) -> "Callable[[ArrivedShot], Future[Any]] | None":
+        """Make the function that hands a picture just arrived to the proving process, if there is one.
+
+        Raises
+        ------
+        ProfileError
+            If the roll's recipe.toml has a mistake.
+        """
+        if self.prover is None:
+            return None
+        prover, recipes = Prover(self.prover), read_recipes(roll.path)
+
+        def prove(shot: ArrivedShot) -> "Future[Proof]":
+            recipe = recipes.for_frame(shot.frame_id, mirrored=roll.mirrored)
+            wanted = ConversionJob(
+                raw_path=shot.names[-1],
+                film_kind=roll.setup.film_kind,
+                recipe=replace(recipe, half_size=True, space=ColourSpace.SRGB),
+                format_id=roll.setup.film_format,
+            )
+            seen = SeenFrame(shot.corners, shot.view) if shot.corners is not None and shot.view is not None else None
+            return prover.prove(shot.names, wanted, seen)
+
+        return prove
+
 
 def runner_maker(
     camera: Camera,
@@ -126,6 +156,7 @@ def runner_maker(
             on_event=on_event,
             check=workers.check,
             convert=workers.converting(roll),
+            prove=workers.proving(roll),
             options=options,
         )
 

@@ -120,7 +120,11 @@ def capture(
         expected_files=2 if raw_and_jpeg else 1,
         skip_blank=skip_blank,
     )
-    with open_roll(roll, setup, mirror=mirror) as opened, Workers.started(convert=not no_convert) as workers:
+    with_screen = not plain and (sys.stdout.isatty() or in_browser())
+    with (
+        open_roll(roll, setup, mirror=mirror) as opened,
+        Workers.started(convert=not no_convert, prove=with_screen) as workers,
+    ):
         for note in opened.opening_notes:
             click.echo(note, err=True)
         click.echo("Opening the camera ...", err=True)
@@ -129,13 +133,13 @@ def capture(
             directions = Directions.for_camera(camera_place)
             make_runner = runner_maker(camera, opened, workers, options=options, directions=directions)
             title = f"{load_film_format(opened.setup.film_format).name}, {SHOWN_KINDS[opened.setup.film_kind]}"
-            if plain or not (sys.stdout.isatty() or in_browser()):
-                failed = run_plain(make_runner, roll_name=opened.setup.id, directions=directions)
-            else:
+            if with_screen:
                 failed = run_capture(
                     make_runner, roll_name=opened.setup.id, title=title, directions=directions,
                     preferences=preferences_with(picture),
                 )  # fmt: skip
+            else:
+                failed = run_plain(make_runner, roll_name=opened.setup.id, directions=directions)
         finally:
             camera.close()
         if not no_convert:

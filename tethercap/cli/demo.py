@@ -84,9 +84,10 @@ def demo(
         *(["--sensor", "3000x2000"] if small else []),
     ]  # fmt: skip
     click.echo(f"{INVENTED}\nStarting the simulated camera and painting its film ...", err=True)
+    with_screen = not headless and (sys.stdout.isatty() or in_browser())
     with (
         open_roll(folder, setup) as roll,
-        Workers.started(convert=not no_convert) as workers,
+        Workers.started(convert=not no_convert, prove=with_screen) as workers,
         SimulatedCamera(arguments) as simulated,
     ):
         camera = open_camera(simulated.port)
@@ -94,11 +95,10 @@ def demo(
             options = RunnerOptions(mode=Mode.HANDS_FREE, skip_blank=True)
             make_runner = ending_itself(runner_maker(camera, roll, workers, options=options), simulated)
             title = f"{film_format.name}, {SHOWN_KINDS[FilmKind(kind)]}, invented"
-            plain = headless or not (sys.stdout.isatty() or in_browser())
             failed = (
-                run_plain(make_runner, roll_name=setup.id, typed=(), out=sys.stderr)
-                if plain
-                else run_capture(make_runner, roll_name=setup.id, title=title, preferences=preferences_with(picture))
+                run_capture(make_runner, roll_name=setup.id, title=title, preferences=preferences_with(picture))
+                if with_screen
+                else run_plain(make_runner, roll_name=setup.id, typed=(), out=sys.stderr)
             )
         finally:
             camera.close()

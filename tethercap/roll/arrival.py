@@ -8,7 +8,7 @@ import contextlib
 import hashlib
 import re
 import secrets
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -21,6 +21,8 @@ from tethercap.roll.store import FileLayer
 PART: Final = ".part"
 WHOLE: Final = ".whole"
 _SAFE = "The picture is still on the card; nothing that was filed is touched."
+OnHere = Callable[[tuple[Path, Path]], None]
+"""Told, before a picture is certain to be on the disk, that all of it can be read: by its first name or its second."""
 _WAITING_NAME = re.compile(r"\.(?P<stem>[^/]+)(?P<suffix>\.[a-z0-9]{1,5})\.[0-9a-f]{8}(?P<state>\.part|\.whole)")
 
 
@@ -57,7 +59,7 @@ def leftovers(folder: Path, roll_id: str) -> list[Leftover]:
 
 
 def write_arriving(
-    layer: FileLayer, path: Path, pieces: Iterable[bytes], expected_bytes: int | None
+    layer: FileLayer, path: Path, pieces: Iterable[bytes], expected_bytes: int | None, on_here: OnHere
 ) -> tuple[Path, str, int]:
     """Write pieces to `path` as they come and give the file its ``.whole`` name once all is on the disk.
 
@@ -69,6 +71,8 @@ def write_arriving(
         Whatever it raises passes through; what had arrived stays under `path`.
     expected_bytes : int or None
         Size that the camera announced.
+    on_here : callable
+        See `OnHere`; must not raise.
 
     Returns
     -------
@@ -86,6 +90,7 @@ def write_arriving(
     """
     digest = hashlib.sha256()
     size_bytes = 0
+    whole = path.with_suffix(WHOLE)
     handle = layer.open_new(path)
     try:
         for piece in pieces:
@@ -93,24 +98,24 @@ def write_arriving(
             digest.update(piece)
             size_bytes += len(piece)
         _check_size(size_bytes, expected_bytes)
+        on_here((path, whole))
         layer.sync(handle)
     finally:
         layer.close(handle)
-    whole = path.with_suffix(WHOLE)
     layer.rename_new(path, whole)
     layer.sync_folder(path.parent)
     return whole, digest.hexdigest(), size_bytes
 
 
 def receive_into(
-    core: RollCore, path: Path, pieces: Iterable[bytes], expected_bytes: int | None
+    core: RollCore, path: Path, pieces: Iterable[bytes], expected_bytes: int | None, on_here: OnHere
 ) -> tuple[Path, str, int]:
     """Do as `write_arriving`; if it fails, take the part away where the disk refused, else set it aside.
 
     A part on a full disk only stands in the way of the next attempt; the card has the whole picture.
     """
     try:
-        return write_arriving(core.layer, path, pieces, expected_bytes)
+        return write_arriving(core.layer, path, pieces, expected_bytes, on_here)
     except OSError:
         with contextlib.suppress(OSError):
             core.layer.remove(path)

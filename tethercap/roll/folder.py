@@ -212,7 +212,13 @@ class Roll(RollNumbers, RollResults):
     # --- pictures in
 
     def receive(
-        self, frame_id: FrameId | str, suffix: str, pieces: Iterable[bytes], expected_bytes: int | None = None
+        self,
+        frame_id: FrameId | str,
+        suffix: str,
+        pieces: Iterable[bytes],
+        expected_bytes: int | None = None,
+        *,
+        on_here: arrival.OnHere = lambda _: None,
     ) -> Incoming:
         """Write an arriving picture into the roll's folder and wait until it is on the disk; it is not filed yet.
 
@@ -224,6 +230,9 @@ class Roll(RollNumbers, RollResults):
             As `Camera.pull` yields them. Whatever it raises passes through.
         expected_bytes : int, optional
             Size that the camera announced.
+        on_here : callable, optional
+            Told, before it is certain to be on the disk, under which two names the whole picture can be read from now
+            on: the second one takes the place of the first. Must return quickly and not raise.
 
         Raises
         ------
@@ -242,7 +251,7 @@ class Roll(RollNumbers, RollResults):
         try:
             with disk_troubles(f"receiving frame {frame}", safe=CARD_SAFE):
                 path = arrival.part_path(self.path / RAW_FOLDER, name, suffix)
-                whole, sha256, size_bytes = arrival.receive_into(core, path, pieces, expected_bytes)
+                whole, sha256, size_bytes = arrival.receive_into(core, path, pieces, expected_bytes, on_here)
         except BaseException:
             with core.guard:
                 core.arriving.discard(name)

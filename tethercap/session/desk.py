@@ -8,6 +8,7 @@ from tethercap.camera.base import Camera
 from tethercap.clock import Clock
 from tethercap.errors import StorageError
 from tethercap.exposure.settings import Setting, SettingChange, SettingState, Value
+from tethercap.geometry import SizePx
 from tethercap.roll.folder import Roll
 from tethercap.session import events
 from tethercap.session.book import Book
@@ -35,6 +36,8 @@ class Desk:
     state: RunState = RunState.NO_FILM
     sighting: Sighting | None = None
     """The newest one."""
+    view_size: SizePx | None = None
+    """Of the live view."""
     view_width_mm: float | None = None
     """Width of the live view on the film, as last measured, mm."""
     settings: dict[Setting, SettingState] = field(default_factory=dict)

@@ -210,6 +210,16 @@ class StorageTroubled:
 
 
 @dataclass(frozen=True, slots=True)
+class ProofMade:
+    """A shot can be looked at; it may not be checked yet, nor be good."""
+
+    frame_id: str
+    take: int
+    jpeg: bytes
+    """Half as large as the RAW, sRGB."""
+
+
+@dataclass(frozen=True, slots=True)
 class PositiveMade:
     """A frame was converted."""
 
@@ -265,6 +275,7 @@ SessionEvent = (
     | CameraCameBack
     | Advised
     | StorageTroubled
+    | ProofMade
     | PositiveMade
     | ConversionFailed
     | CannotWatch

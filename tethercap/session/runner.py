@@ -25,6 +25,7 @@ from tethercap.session.desk import Desk
 from tethercap.session.events import FiredBy, Mode, SessionEvent, Signal
 from tethercap.session.housekeeping import Housekeeping
 from tethercap.session.options import RunnerOptions
+from tethercap.session.proofs import Proofs, Prover
 from tethercap.session.shot_line import Checker, ShotLine
 from tethercap.session.snapshot import Snapshot
 from tethercap.session.states import RunState
@@ -51,6 +52,8 @@ class RollRunner:
         Hands a pulled file to a worker.
     convert : callable, optional
         Hands an accepted picture to a worker.
+    prove : callable, optional
+        Hands a picture that has just arrived to a worker, for a proof to look at; not given where nobody looks.
     options : RunnerOptions, optional
     """
 
@@ -64,13 +67,17 @@ class RollRunner:
         on_event: Callable[[SessionEvent], None],
         check: Checker,
         convert: Converter | None = None,
+        prove: Prover | None = None,
         options: RunnerOptions | None = None,
     ) -> None:
         options = options or RunnerOptions()
         self._desk = Desk(camera, watcher, roll, clock, on_event, options, Book.from_roll(roll), options.mode)
         self._conversions = Conversions(self._desk, convert)
+        self._proofs = Proofs(self._desk, prove)
         self._housekeeping = Housekeeping(self._desk)
-        self._line = ShotLine(self._desk, check, self._conversions, partial(self._watch_once, 0.0), self._housekeeping)
+        self._line = ShotLine(
+            self._desk, check, self._conversions, self._proofs, partial(self._watch_once, 0.0), self._housekeeping
+        )
         self._requests: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._stopping = threading.Event()
         self._live_sequence = -1
@@ -166,6 +173,7 @@ class RollRunner:
             self._conversions.take_up()
             while not self._stopping.is_set() or self._line.busy:
                 self._guarded(self._turn)
+                self._proofs.collect()
                 self._conversions.collect()
             self._conversions.finish()
             why = "stopped"
@@ -259,6 +267,7 @@ class RollRunner:
         desk.sighting = sighting = desk.watcher.watch(frame)
         if sighting.alignment is not None:
             desk.view_width_mm = sighting.alignment.mm_per_px * frame.size.width_px
+        desk.view_size = frame.size
         self._note_gone_on(sighting)
         desk.emit(events.Watched(frame, sighting))
         if desk.state not in BUSY:

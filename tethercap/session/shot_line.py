@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, Future
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from tethercap.camera.base import CameraFile
@@ -13,12 +14,13 @@ from tethercap.errors import CameraGoneError, CameraSilentError, DriverDiedError
 from tethercap.geometry import SizePx
 from tethercap.roll.folder import FiledTake, Incoming, TakeOutcome
 from tethercap.session import events
-from tethercap.session.check_job import CheckedFile
+from tethercap.session.check_job import JPEG_SUFFIXES, CheckedFile
 from tethercap.session.conversions import Conversions
 from tethercap.session.desk import Desk
 from tethercap.session.events import FiredBy, Signal
 from tethercap.session.given_up import GivenUp
 from tethercap.session.housekeeping import Housekeeping
+from tethercap.session.proofs import ArrivedShot, Proofs
 from tethercap.session.shot import Shot, WaitingFile, suffix_of
 from tethercap.session.states import RunState
 
@@ -41,6 +43,8 @@ class ShotLine:
         Hands a pulled file to a worker.
     conversions : Conversions
         Gets what was accepted.
+    proofs : Proofs
+        Gets each picture as soon as it is here.
     watch_once : callable
         Watches one live frame; called between the pieces of a file, so that the film is watched while it is pulled.
     housekeeping : Housekeeping
@@ -52,10 +56,12 @@ class ShotLine:
         desk: Desk,
         check: Checker,
         conversions: Conversions,
+        proofs: Proofs,
         watch_once: Callable[[], None],
         housekeeping: Housekeeping,
     ) -> None:
         self._desk, self._check, self._conversions, self._watch_once = desk, check, conversions, watch_once
+        self._proofs = proofs
         self._shot: Shot | None = None
         self._picture_size: SizePx | None = None
         self._newest_taken_at = _newest_taken_at(desk)
@@ -180,6 +186,7 @@ class ShotLine:
                     suffix_of(file),
                     self._pieces(file, shot.frame_id),
                     expected_bytes=file.size_bytes or None,
+                    on_here=partial(self._prove, shot, file),
                 )
                 if shot.picture is None:
                     shot.picture = incoming
@@ -198,6 +205,12 @@ class ShotLine:
             done_bytes += len(piece)
             self._desk.emit(events.PullProgressed(frame_id, done_bytes, file.size_bytes))
             self._watch_once()
+
+    def _prove(self, shot: Shot, file: CameraFile, names: tuple[Path, ...]) -> None:
+        if suffix_of(file) not in JPEG_SUFFIXES:
+            edges = shot.sighting.edges if shot.sighting is not None else None
+            corners = edges.corners if edges is not None else None
+            self._proofs.start(ArrivedShot(shot.frame_id, shot.take, names, corners, self._desk.view_size))
 
     def _storage_failed(self, shot: Shot, error: RollError | PictureError) -> None:
         desk = self._desk

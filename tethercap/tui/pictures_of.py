@@ -23,7 +23,11 @@ def small_jpeg(path: Path, long_side_px: int) -> U8Array:
     UnreadablePictureError
     OSError
     """
-    content = path.read_bytes()
+    return small_of(path.read_bytes(), long_side_px)
+
+
+def small_of(content: bytes, long_side_px: int) -> U8Array:
+    """Decode a JPEG as `small_jpeg` reads one."""
     picture = decode_positive(content, 8)
     for reduced in (4, 2, 1):
         if max(picture.shape[:2]) >= long_side_px:

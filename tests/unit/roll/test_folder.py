@@ -52,6 +52,25 @@ def test_a_picture_gets_its_name_and_its_sidecar(roll: Roll) -> None:
     assert roll.has_picture(incoming.sha256)
 
 
+def test_an_arriving_picture_can_be_read_before_it_is_certain_to_be_on_the_disk(tmp_path: Path) -> None:
+    class SlowDisk(rolls.HastyDisk):
+        def sync(self, handle: int) -> None:
+            done.append("synced")
+            super().sync(handle)
+
+    done: list[str] = []
+
+    def read(names: tuple[Path, Path]) -> None:
+        assert not names[1].exists()
+        assert names[0].read_bytes() == picture(1)
+        done.append(names[1].name)
+
+    with rolls.create(tmp_path / "X31-007", layer=SlowDisk()) as roll:
+        done.clear()
+        incoming = roll.receive("1", ".dng", [picture(1)], len(picture(1)), on_here=read)
+    assert done[:2] == [incoming.path.name, "synced"]
+
+
 def test_retakes_keep_both(roll: Roll) -> None:
     first, second = take(roll, "1", 1, NOT_ACCEPTED), take(roll, "1", 2)
     assert (first.take, second.take) == (1, 2)

@@ -24,6 +24,7 @@ from tethercap.session.check_job import CheckedFile
 from tethercap.session.conversions import Converter
 from tethercap.session.events import Mode, SessionEvent
 from tethercap.session.options import RunnerOptions
+from tethercap.session.proofs import Prover
 from tethercap.session.runner import RollRunner
 from tethercap.session.shot_line import Checker
 from tethercap.watch.limits import Limits
@@ -146,6 +147,7 @@ def set_stage(
     setup: RollSetup | None = None,
     convert: Converter | None = None,
     check: Checker | None = None,
+    prove: Prover | None = None,
 ) -> Stage:
     """Put a runner together on a new or an existing roll; it is stopped when the last phase ends."""
     clock = Timetable()
@@ -172,6 +174,7 @@ def set_stage(
         on_event=said.append,
         check=check or judged,
         convert=convert,
+        prove=prove,
         options=options,
     )
     clock.at(phases[-1][0], runner.stop)

@@ -13,7 +13,16 @@ from textual.message import Message
 from tethercap.errors import RollNameError, TethercapError
 from tethercap.pictures import U8Array
 from tethercap.roll.names import FrameId
-from tethercap.session.events import Mode, PositiveMade, SessionEvent, SettingChanged, Signal, Signalled, Watched
+from tethercap.session.events import (
+    Mode,
+    PositiveMade,
+    ProofMade,
+    SessionEvent,
+    SettingChanged,
+    Signal,
+    Signalled,
+    Watched,
+)
 from tethercap.session.states import RunState
 from tethercap.tui.actions import Where, action_named, bindings_of, key_name
 from tethercap.tui.capture_view import CaptureView
@@ -25,7 +34,7 @@ from tethercap.tui.messages import EventsArrived, Ring, RunnerFinished, Told
 from tethercap.tui.notices import notice_of
 from tethercap.tui.overlay import Drawing
 from tethercap.tui.picture_choice import PictureChoice
-from tethercap.tui.pictures_of import small_jpeg
+from tethercap.tui.pictures_of import small_of
 from tethercap.tui.runner_port import RunnerMaker
 from tethercap.tui.screens.live import LiveScreen
 from tethercap.tui.strip_dial import StripDial
@@ -67,11 +76,11 @@ class CaptureScreen(LiveScreen):
     BINDINGS: ClassVar[list[BindingType]] = bindings_of(Where.CAPTURE)
 
     class ProofRead(Message):
-        """The newest positive was read."""
+        """The picture of a shot was read: its proof, or its positive."""
 
-        def __init__(self, frame_id: str, pixels_bgr: U8Array) -> None:
+        def __init__(self, title: str, pixels_bgr: U8Array) -> None:
             super().__init__()
-            self.frame_id, self.pixels_bgr = frame_id, pixels_bgr
+            self.title, self.pixels_bgr = title, pixels_bgr
 
     def __init__(
         self,
@@ -94,6 +103,7 @@ class CaptureScreen(LiveScreen):
         self._choice = PictureChoice()
         self._leaving = False
         self._beats = 0
+        self._proved: tuple[str, int] | None = None
         self._watched: Watched | None = None
         self._thread = threading.Thread(target=self._run, name=self.RUNNER_THREAD, daemon=False)
 
@@ -165,21 +175,30 @@ class CaptureScreen(LiveScreen):
             self.ring(event.signal)
         elif isinstance(event, SettingChanged):
             self._dialled()
-        elif isinstance(event, PositiveMade):
+        elif isinstance(event, ProofMade):
+            self._proved = event.frame_id, event.take
+            self.read_proof(event)
+        elif isinstance(event, PositiveMade) and not self._is_older(event):
             self.read_proof(event)
 
+    def _is_older(self, made: PositiveMade) -> bool:
+        """A positive that comes when a later shot can be looked at already does not take its place."""
+        return self._proved not in (None, (made.frame_id, made.take))
+
     @work(thread=True, exclusive=True, group="proof")
-    def read_proof(self, made: PositiveMade) -> None:
-        """Read a positive's proof, in a thread."""
+    def read_proof(self, made: ProofMade | PositiveMade) -> None:
+        """Read the picture of a shot, in a thread."""
+        what = "positive" if isinstance(made, PositiveMade) else "proof"
         try:
-            self.post_message(self.ProofRead(made.frame_id, small_jpeg(made.proof, _PROOF_PX)))
+            content = made.proof.read_bytes() if isinstance(made, PositiveMade) else made.jpeg
+            small = small_of(content, _PROOF_PX)
         except (TethercapError, OSError):
-            return  # the positive itself is there; only its small picture cannot be shown
+            return  # the picture itself is there; only its small one cannot be shown
+        self.post_message(self.ProofRead(f"{what} of frame {made.frame_id}", small))
 
     def on_capture_screen_proof_read(self, message: "CaptureScreen.ProofRead") -> None:
-        """Show the newest positive where there is room for it."""
-        title = line(Span(f" positive of frame {message.frame_id}", Role.HEADING))
-        self.query_one("#proof-title", Rows).show([title])
+        """Show the newest shot where there is room for it."""
+        self.query_one("#proof-title", Rows).show([line(Span(f" {message.title}", Role.HEADING))])
         self.query_one("#proof", StillView).show_picture(message.pixels_bgr)
 
     def on_runner_finished(self, message: RunnerFinished) -> None:

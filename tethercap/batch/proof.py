@@ -1,0 +1,182 @@
+"""A proof of a shot at half size, made as soon as its file is there: to be looked at, not kept.
+
+It is made with the look that the frames before it give their roll, so that it is like the positive that comes later.
+"""
+
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Future
+from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from tethercap.batch.job import ConversionJob
+from tethercap.batch.sturdy import SturdyPool
+from tethercap.batch.together import FrameLook
+from tethercap.batch.work import EightBit, frame_long_mm
+from tethercap.convert.film_base import FilmBase
+from tethercap.convert.film_model import FilmModel
+from tethercap.convert.pipeline import RollLook, plan_conversion, render
+from tethercap.convert.roll_look import (
+    FrameSurvey,
+    bases_along_roll,
+    exposures_of_roll,
+    neutral_of_roll,
+    survey_frame,
+)
+from tethercap.convert.usual_film import UsualFilm, usual_film
+from tethercap.errors import UnreadablePictureError
+from tethercap.geometry import QuadPx, SizePx
+from tethercap.image_files.jpeg import encode_jpeg
+from tethercap.image_files.raw import open_raw
+from tethercap.pictures import RawPicture
+
+_ENOUGH_FOR_LOOK, _MOST_IN_LOOK = 4, 12
+"""Frames that tell a look which others are shown with; with fewer, what a frame shows itself has to count as well.
+And the most of them, the last ones."""
+_SAME_SHAPE = 0.02
+"""Live view whose sides are in this proportion to the RAW's, or nearer, shows what the RAW shows."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeenFrame:
+    """The frame as live view showed it when the shutter was released."""
+
+    corners: QuadPx
+    view: SizePx
+    """Of the live picture."""
+
+    def corners_in(self, mosaic: SizePx) -> QuadPx | None:
+        """Where the frame lies in the RAW, mosaic pixels; None where live view shows another part of it."""
+        factor = mosaic.width_px / self.view.width_px
+        stretch = mosaic.height_px / self.view.height_px / factor
+        return self.corners.scaled(factor) if abs(stretch - 1.0) < _SAME_SHAPE else None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PresentLook:
+    """What is known of a roll's look so far."""
+
+    base: FilmBase
+    model: FilmModel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ProofJob:
+    """A shot to prove."""
+
+    names: tuple[Path, ...]
+    """Names that its RAW has one after the other, while it is being made safe."""
+    conversion: ConversionJob
+    """How its positive is made, at half size."""
+    seen: SeenFrame | None = None
+    look: PresentLook | None = None
+    """What frames before it told; None where there were too few."""
+    before: tuple[FrameSurvey, ...] = ()
+    """Those few, which tell it together with this one."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Proof:
+    """A proof, and what its frame tells of the roll."""
+
+    jpeg: bytes
+    """sRGB, half as large as the RAW."""
+    survey: FrameSurvey
+    usual: UsualFilm
+
+
+def make_proof(job: ProofJob) -> Proof:
+    """Make a proof.
+
+    Raises
+    ------
+    PictureError
+        If the RAW cannot be read.
+    ConversionError
+    """
+    wanted = job.conversion
+    with _opened(job.names) as raw:
+        corners = wanted.cut_by or (job.seen.corners_in(raw.size) if job.seen is not None else None)
+        survey = survey_frame(raw, wanted.film_kind, corners)
+        usual = usual_film(wanted.film_kind, raw, job.look.base if job.look is not None else survey.base)
+        present = job.look or present_look((*job.before, survey), usual)
+        given = _look_of(survey, present, usual, raw).given_to(wanted)
+        look = RollLook(
+            base=given.base,
+            model=given.model,
+            exposure=given.exposure,
+            frame_long_mm=frame_long_mm(wanted.format_id),
+        )
+        plan = plan_conversion(raw, wanted.recipe, corners=given.cut_by, film_kind=wanted.film_kind, look=look)
+        pixels = EightBit(plan.layout.turned_size, half=False)
+        render(plan, raw, None, pixels.put)
+    return Proof(encode_jpeg(pixels.picture(), quality=wanted.jpeg_quality), survey, usual)
+
+
+@contextmanager
+def _opened(names: Sequence[Path]) -> Iterator[RawPicture]:
+    with ExitStack() as opened:
+        yield _open_first(names, opened)
+
+
+def _open_first(names: Sequence[Path], opened: ExitStack) -> RawPicture:
+    *passing, last = names
+    for name in passing:
+        with suppress(UnreadablePictureError):
+            return opened.enter_context(open_raw(name))
+    return opened.enter_context(open_raw(last))
+
+
+def _look_of(survey: FrameSurvey, look: PresentLook | None, usual: UsualFilm, raw: RawPicture) -> FrameLook:
+    if look is None:
+        return FrameLook(None, usual.model(), None, survey.corners)
+    base = look.base.for_shot(raw.shot)
+    exposure = exposures_of_roll([survey], [base], look.model)[0] if look.model.film_kind.is_negative else None
+    return FrameLook(base, look.model, exposure, survey.corners)
+
+
+def present_look(surveys: Sequence[FrameSurvey], usual: UsualFilm) -> PresentLook | None:
+    """Tell the look of a roll from some of its frames, in the film's order; None where none showed clear film."""
+    bases = bases_along_roll(surveys)
+    return None if bases is None else PresentLook(bases[-1], neutral_of_roll(surveys, bases, usual))
+
+
+class Prover:
+    """Has a process make proofs, and keeps in mind what the frames tell of their roll.
+
+    Parameters
+    ----------
+    pool : SturdyPool
+    """
+
+    def __init__(self, pool: SturdyPool) -> None:
+        self._pool = pool
+        self._surveys: tuple[FrameSurvey, ...] = ()
+        self._look: PresentLook | None = None
+        self._untold = 0
+        """Frames since the look was told."""
+
+    def prove(self, names: tuple[Path, ...], conversion: ConversionJob, seen: SeenFrame | None) -> "Future[Proof]":
+        """Hand a shot over; parameters as in `ProofJob`."""
+        before = self._surveys[1 - _ENOUGH_FOR_LOOK :] if self._look is None else ()
+        job = ProofJob(names=names, conversion=conversion, seen=seen, look=self._look, before=before)
+        proof = self._pool.submit(make_proof, job)
+        proof.add_done_callback(self._learn)
+        return proof
+
+    # The two below run in the pool's own thread, one after the other.
+
+    def _learn(self, done: "Future[Proof]") -> None:
+        if done.cancelled() or done.exception() is not None:
+            return
+        proof = done.result()
+        self._surveys = (*self._surveys, proof.survey)[-_MOST_IN_LOOK:]
+        self._untold += 1
+        if self._untold == _ENOUGH_FOR_LOOK:
+            self._untold = 0
+            with suppress(RuntimeError):  # the pool is being closed: nobody needs the look any more
+                self._pool.submit(present_look, self._surveys, proof.usual).add_done_callback(self._settle)
+
+    def _settle(self, done: "Future[PresentLook | None]") -> None:
+        if not done.cancelled() and done.exception() is None:
+            self._look = done.result()
