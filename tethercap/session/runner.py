@@ -323,6 +323,8 @@ class RollRunner:
         if desk.mode is Mode.PAUSED or sighting is None:
             why = "watching is paused" if desk.mode is Mode.PAUSED else "no live picture has come yet"
             return (Reason(ReasonCode.NO_PICTURE, why),)
+        if sighting.film_present is False:
+            return sighting.verdict.reasons
         if sighting.motion is None or not sighting.motion.still:
             return (Reason(ReasonCode.MOVING, "the film is not still yet"),)
         if sighting.verdict.decision is not Decision.ACCEPT:

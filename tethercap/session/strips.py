@@ -40,9 +40,11 @@ class Strips:
         """Live pictures in a row that speak for the other state of the holder."""
 
     def note(self, sighting: Sighting) -> None:
-        """Tell strips apart: by what lies at rest for a moment, since film that is being fed in comes and goes."""
+        """Tell strips apart: by film at rest for a moment, since film that is being fed in comes and goes; and by bare
+        light, in which there is nothing to measure movement or rest by.
+        """
         present, still = sighting.film_present, sighting.motion is not None and sighting.motion.still
-        if present is None or not still or present is self.is_in:
+        if present is None or present is self.is_in or (present and not still):
             self._other_for = 0
             return
         self._other_for += 1

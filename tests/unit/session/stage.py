@@ -71,14 +71,16 @@ class ScriptedFilm:
     def watch(self, frame: LiveFrame) -> Sighting:
         now_s = frame.taken_at_s
         phase = next((what for until_s, what in self.phases if now_s < until_s), self.phases[-1][1])
-        still = phase not in ("moving", "fed")
-        self.other_frame |= not still
+        pulled, still = phase in ("moving", "fed"), phase not in ("moving", "fed", "none")
+        self.other_frame |= pulled
         decision = Decision.ACCEPT
         reasons: tuple[Reason, ...] = ()
         if phase != "seated":
             decision = Decision.CANNOT_TELL if phase in ("none", "fed", "blank") else Decision.HOLD
             reasons = (Reason(ReasonCode.OFF_CENTRE, "the frame is 1.2 mm off centre"),)
-        motion = Motion(0.0 if still else -PULL_MM_S, 0.0, 0.1, still, 2.0 if still else 0.0)
+        # In bare light nothing can be followed, so neither movement nor rest is known.
+        noise_mm_s = float("inf") if phase == "none" else 0.1
+        motion = Motion(-PULL_MM_S if pulled else 0.0, 0.0, noise_mm_s, still, 2.0 if still else 0.0)
         gone_on = still and self.other_frame
         ready = phase == "seated" and (gone_on or self.reopened)
         return Sighting(
