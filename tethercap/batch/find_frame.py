@@ -1,5 +1,8 @@
 """Find the picture on the film in a RAW nobody gave corners for."""
 
+import cv2
+import numpy as np
+
 from tethercap.check.view import raw_to_view
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
@@ -9,6 +12,9 @@ from tethercap.watch.edges import find_frame_edges
 from tethercap.watch.sighting import FrameEdges
 
 _REDUCTION = 4
+_LEAST_SHARE = 0.15
+"""Share of the RAW that a frame of a format nobody named covers: film is copied large, and a scene's own squares, such
+as a chart's patches, make good frames of a small format."""
 
 
 def find_frame(raw: RawPicture, film_kind: FilmKind, format_id: str | None = None) -> QuadPx | None:
@@ -32,4 +38,6 @@ def find_frame(raw: RawPicture, film_kind: FilmKind, format_id: str | None = Non
     found = find_frame_edges(view, film_format=film_format, film_kind=film_kind, formats=formats)
     if not isinstance(found, FrameEdges):
         return None
-    return found.corners.scaled(float(_REDUCTION))
+    corners = found.corners.scaled(float(_REDUCTION))
+    covered = cv2.contourArea(corners.as_array().astype(np.float32)) / raw.mosaic.size
+    return corners if film_format is not None or covered >= _LEAST_SHARE else None
