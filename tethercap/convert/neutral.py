@@ -24,8 +24,9 @@ _WIDTHS = (0.40, 0.20, 0.12, 0.08, 0.055, 0.045)
 """Chroma, in density, that still counts as near grey: wide at first, so that the start need not be good."""
 _DIFFERENCE_WIDTH = 0.4
 """The same for differences, as a share of `_WIDTHS`."""
-_WARMTH = np.array([0.012, -0.012])
-"""Chroma of what is bright in open photographs, red and blue against green, density: sun and skin outweigh sky."""
+_WARMTH = np.array([0.005, -0.012])
+"""Chroma of what is bright in open photographs, red and blue against green, density: sun and skin outweigh sky. So much
+that greys of drawn rolls come out grey in the mean."""
 _WEIGHT_OF_FRAME = 3.0
 """Independent observations of grey that the bright cells of a frame are worth."""
 _WEIGHT_OF_PAIRS = 4.0
