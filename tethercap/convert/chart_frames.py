@@ -1,4 +1,4 @@
-"""Frames of a roll that show a colour chart: what it is says how bright they are to be printed."""
+"""Frames of a roll that show a colour chart: what it is says how bright they are to be printed, and what film it is."""
 
 import cv2
 import numpy as np
@@ -38,17 +38,34 @@ def chart_exposure(density: F64Array, model: FilmModel) -> PrintExposure | None:
     PrintExposure or None
         None where no chart is seen.
     """
+    patches = chart_densities(density, model)
+    if patches is None:
+        return None
+    return _exposure_of(np.maximum(scene_light(patches, model) @ LUMINANCE, 1e-9))
+
+
+def chart_densities(density: F64Array, model: FilmModel) -> F64Array | None:
+    """Find the 24-patch chart in a frame and measure it.
+
+    Parameters
+    ----------
+    density, model
+        As in `chart_exposure`.
+
+    Returns
+    -------
+    ndarray or None
+        Shape (24, 3), median density of each patch; None where no chart is seen.
+    """
     if fields_alike(density) < _FEWEST_ALIKE:
         return None
-    light = np.nan_to_num(scene_light(density, model))
-    rough = _rough_positive(light)
+    rough = _rough_positive(np.nan_to_num(scene_light(density, model)))
     quad = find_chart(rough)
     if quad is None:
         return None
-    scale = light.shape[1] / rough.shape[1]
-    patches = [Patch(patch.corners.scaled(scale)) for patch in chart_patches(quad)]
-    seen = _patch_luminances(light @ LUMINANCE, patches)
-    return None if seen is None else _exposure_of(seen)
+    scale = density.shape[1] / rough.shape[1]
+    found = [_median_inside(density, Patch(patch.corners.scaled(scale))) for patch in chart_patches(quad)]
+    return np.array(found) if np.all(np.isfinite(found)) else None
 
 
 def fields_alike(density: F64Array) -> int:
@@ -79,17 +96,12 @@ def _rough_positive(light: F64Array) -> U8Array:
     return np.asarray(cv2.resize(small, None, fx=factor, fy=factor, interpolation=cv2.INTER_CUBIC), dtype=np.uint8)
 
 
-def _patch_luminances(luminance: F64Array, patches: list[Patch]) -> F64Array | None:
-    """Median of each patch, shape (24,); None where one holds no cell."""
-    found = []
-    for patch in patches:
-        mask = np.zeros(luminance.shape, np.uint8)
-        cv2.fillConvexPoly(mask, np.rint(16 * (patch.middle().as_array() - 0.5)).astype(np.int32), 1, shift=4)
-        inside = luminance[mask > 0]
-        if not len(inside):
-            return None
-        found.append(float(np.median(inside)))
-    return np.maximum(np.array(found, dtype=np.float64), 1e-9)
+def _median_inside(density: F64Array, patch: Patch) -> F64Array:
+    """Median of a patch, shape (3,); NaN where no cell of it is inside the picture."""
+    mask = np.zeros(density.shape[:2], np.uint8)
+    cv2.fillConvexPoly(mask, np.rint(16 * (patch.middle().as_array() - 0.5)).astype(np.int32), 1, shift=4)
+    inside = density[(mask > 0) & np.isfinite(density[..., 0])]
+    return np.asarray(np.median(inside, axis=0)) if len(inside) else np.full(3, np.nan)
 
 
 def _exposure_of(seen: F64Array) -> PrintExposure | None:

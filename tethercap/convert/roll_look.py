@@ -5,11 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tethercap.convert.calibrate import fit_chart
 from tethercap.convert.cells import Cells, inside, measure_cells
-from tethercap.convert.chart_frames import chart_exposure
+from tethercap.convert.chart_frames import chart_densities, chart_exposure
+from tethercap.convert.charts import CHART_EDITIONS, GREY_PATCHES
 from tethercap.convert.exposure import PrintExposure, find_exposure, settle_exposures
 from tethercap.convert.film_base import FilmBase, combine_bases, measure_base
-from tethercap.convert.film_model import FilmModel
+from tethercap.convert.film_model import GREEN, FilmModel
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.neutral import estimate_neutral
 from tethercap.convert.usual_film import UsualFilm
@@ -23,6 +25,8 @@ _MOST_FRAMES = 72
 _DRIFT_DENSITY = 0.04
 """Furthest a frame's own base may lie from the roll's and still be followed."""
 _DRIFT_FRAMES = 5
+_MOST_CHART_MISFIT = 4.0
+"""CIE L*a*b* that a chart nobody pointed at may be off its colours; real ones are off by one or two."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -138,3 +142,32 @@ def neutral_of_roll(surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], u
     step = -(-len(surveys) // _MOST_FRAMES)
     chosen = list(zip(surveys, bases, strict=True))[::step]
     return estimate_neutral([survey.density(base) for survey, base in chosen], usual)
+
+
+def model_by_chart(
+    surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], rough: FilmModel, usual: UsualFilm
+) -> FilmModel | None:
+    """Measure the film on the colour chart in one of the roll's frames; of several that exposed in the middle.
+
+    Parameters
+    ----------
+    surveys, bases : sequence
+        One of each for every frame.
+    rough : FilmModel
+        Right enough for the chart to be found.
+    usual : UsualFilm
+        What is usual for the film on its rig.
+
+    Returns
+    -------
+    FilmModel or None
+        None where no frame shows a chart, or none that the film could have made.
+    """
+    seen = [chart_densities(survey.density(base), rough) for survey, base in zip(surveys, bases, strict=True)]
+    charts = sorted((chart for chart in seen if chart is not None), key=lambda chart: float(chart[:, GREEN].mean()))
+    if not charts:
+        return None
+    middle = charts[len(charts) // 2]
+    fits = [fit_chart(middle, edition, GREY_PATCHES, usual) for edition in CHART_EDITIONS]
+    best = min(fits, key=lambda one: one.misfit)
+    return best.model if best.misfit < _MOST_CHART_MISFIT else None

@@ -1,9 +1,14 @@
 import numpy as np
 import pytest
 
-from tests.unit.convert.film_shots import PLAIN, density_of
+from tests.unit.convert.film_shots import BASE_COUNTS, PLAIN, density_of
 from tethercap.convert.chart_frames import chart_exposure, fields_alike
 from tethercap.convert.charts import CHART_COLUMNS, CHART_ROWS, chart_linear_srgb
+from tethercap.convert.exposure import scene_light
+from tethercap.convert.film_base import FilmBase
+from tethercap.convert.roll_look import FrameSurvey, model_by_chart
+from tethercap.convert.usual_film import usual_film
+from tethercap.film.kinds import FilmKind
 from tethercap.pictures import F64Array
 
 
@@ -34,6 +39,22 @@ def test_a_chart_that_is_cut_by_the_frame_is_none() -> None:
 def test_patches_of_other_colours_are_no_chart() -> None:
     scene = chart_scene()[:, ::-1, ::-1]
     assert chart_exposure(density_of(scene), PLAIN) is None
+
+
+def survey_of(scene: F64Array) -> FrameSurvey:
+    return FrameSurvey(None, (BASE_COUNTS * 10.0 ** -density_of(scene)).astype(np.float32), None)
+
+
+def test_a_chart_among_the_frames_tells_the_film() -> None:
+    base, usual = FilmBase(tuple(BASE_COUNTS.tolist())), usual_film(FilmKind.COLOUR_NEGATIVE)
+    dull = survey_of(np.full((60, 80, 3), 0.2))
+    surveys = [dull, *(survey_of(chart_scene() * 2.0**stops) for stops in (2.0, -1.0, 0.0))]
+    model = model_by_chart(surveys, [base] * 4, usual.model(), usual)
+    assert model is not None
+    chart = chart_linear_srgb()
+    light = scene_light(density_of(chart), model)
+    assert np.abs(light / light[18].mean() * chart[18].mean() - chart).mean() < 0.02
+    assert model_by_chart([dull, dull], [base] * 2, usual.model(), usual) is None
 
 
 def test_leaves_are_not_looked_at_twice() -> None:
