@@ -1,5 +1,6 @@
 """A pool that outlives its workers: one that died on a damaged picture is replaced for the next one."""
 
+import importlib
 import multiprocessing
 import multiprocessing.connection
 import os
@@ -49,9 +50,9 @@ class SturdyPool:
                 _end_if_late(self._pool, future, self._longest_s)
             return future
 
-    def warm_up(self) -> None:
-        """Start the worker now, so that the first picture does not wait for it."""
-        self.submit(_nothing)
+    def warm_up(self, work: Callable[..., object]) -> None:
+        """Start the worker now and let it load what a call needs, so that the first picture does not wait for it."""
+        self.submit(_load, work.__module__)
 
     def close(self) -> None:
         """Finish what was handed over and end the worker."""
@@ -107,5 +108,5 @@ def end_with_parent() -> None:
     threading.Thread(target=watch, name="parent watch", daemon=True).start()
 
 
-def _nothing() -> None:
-    """Do nothing, in the worker."""
+def _load(module: str) -> None:
+    importlib.import_module(module)

@@ -12,7 +12,7 @@ import click
 
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import stand_back, step_aside
-from tethercap.batch.proof import Proof, Prover, SeenFrame
+from tethercap.batch.proof import Proof, Prover, SeenFrame, make_proof
 from tethercap.batch.recipes import read_recipes
 from tethercap.batch.roll_jobs import job_of_filed
 from tethercap.batch.sturdy import SturdyPool
@@ -82,9 +82,9 @@ class Workers:
             checker = stack.enter_context(SturdyPool(longest_s=LONGEST_CHECK_S))
             converter = stack.enter_context(SturdyPool(stand_back, longest_s=LONGEST_CONVERSION_S)) if convert else None
             prover = stack.enter_context(SturdyPool(step_aside, longest_s=LONGEST_CHECK_S)) if prove else None
-            for pool in (checker, converter, prover):
+            for pool, work in ((checker, check_file), (prover, make_proof), (converter, convert_file)):
                 if pool is not None:
-                    pool.warm_up()
+                    pool.warm_up(work)
             yield cls(checker, converter, prover)
 
     def check(self, path: Path, suffix: str, request: CheckRequest) -> "Future[CheckedFile]":
