@@ -12,7 +12,15 @@ import numpy as np
 from tethercap.convert.bows import steps_to_bows
 from tethercap.convert.demosaic import COLOURS, MARGIN_CELLS, Planes
 from tethercap.convert.flat_field import FLAT_CELL_PX, FlatField
-from tethercap.convert.printing import LOWEST_DENSITY, STEPS_PER_DENSITY, Mat, Printer, PrintTables, density_index
+from tethercap.convert.printing import (
+    LOWEST_DENSITY,
+    STEPS_PER_DENSITY,
+    Mat,
+    Printer,
+    PrintTables,
+    density_index,
+    steps_to_layers,
+)
 from tethercap.pictures import F32Array, RawPicture, U16Array
 
 BAND_ROWS, TILE_COLUMNS = 128, 1024
@@ -154,14 +162,19 @@ def even_sides(raw: RawPicture) -> tuple[int, int]:
     return height // 2 * 2, width // 2 * 2
 
 
-def finish_density(density: F32Array, tables: DevelopTables) -> U16Array:
-    """Print densities of a small picture that is not a mosaic any more.
+def layers_of(density: F32Array, tables: DevelopTables) -> U16Array:
+    """Give the layers of the film in a small picture that is not a mosaic any more.
 
     Parameters
     ----------
     density : ndarray
         Shape (rows, columns, 3), density over base per camera channel; equalised already where `tables` do not do so.
     tables : DevelopTables
+
+    Returns
+    -------
+    ndarray
+        Of the same shape, density indices, as `printing.print_layers` takes them.
     """
     planes = list(cv2.split(density))
     if tables.equalise is not None:
@@ -173,12 +186,10 @@ def finish_density(density: F32Array, tables: DevelopTables) -> U16Array:
         for step in steps:
             step()
         colours = (green + added[0], colours[1] + added[1], colours[2] + added[2])
-    rows, columns = density.shape[:2]
-    printer = Printer(tables.printing, colours, (rows, columns), ((0,),))
-    printer.print()
-    out = np.empty(density.shape, np.uint16)
-    printer.encode(0, slice(rows), slice(columns), out)
-    return out
+    layers = np.empty((3, green.size), np.uint16)
+    for step in steps_to_layers(colours, tables.printing.density_matrix, layers):
+        step()
+    return np.asarray(cv2.merge(list(layers.reshape(3, *density.shape[:2]))), np.uint16)
 
 
 def _index(density: Mat) -> Mat:

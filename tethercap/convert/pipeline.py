@@ -344,13 +344,7 @@ def make_tables(
     """Work out all tables of one picture."""
     grid = density_at(np.arange(LUT_SIZE))
     equalise = np.stack([model.equalised(grid, channel) for channel in range(3)]).astype(np.float32)
-    gain = exposure.gain * 2.0**recipe.exposure_stops / (1.0 - exposure.haze)
-    printing = PrintTables(
-        np.array(model.density_matrix, np.float32),
-        light_steps(gain * model.exposure(grid)),
-        _print_matrix(np.array(model.light_matrix), exposure, recipe, grey=film_kind is FilmKind.BW_NEGATIVE),
-        _encode_table(recipe),
-    )
+    printing = make_print_tables(model, exposure, recipe, film_kind)
     counts = np.empty((2, 2, LUT_SIZE), np.uint16 if with_flat else np.float32)
     for place, channel in np.ndenumerate(raw.pattern):
         transmittance = (np.arange(LUT_SIZE) - raw.black[place]) / base.counts_rgb[channel]
@@ -359,6 +353,17 @@ def make_tables(
     straight = model.density_bows == NO_BOWS
     bows = None if straight else bows_before(np.array(model.density_matrix), np.array(model.density_bows))
     return DevelopTables(counts, equalise if with_flat else None, bows, printing)
+
+
+def make_print_tables(model: FilmModel, exposure: PrintExposure, recipe: Recipe, film_kind: FilmKind) -> PrintTables:
+    """Work out the tables of one picture's print alone."""
+    gain = exposure.gain * 2.0**recipe.exposure_stops / (1.0 - exposure.haze)
+    return PrintTables(
+        np.array(model.density_matrix, np.float32),
+        light_steps(gain * model.exposure(density_at(np.arange(LUT_SIZE)))),
+        _print_matrix(np.array(model.light_matrix), exposure, recipe, grey=film_kind is FilmKind.BW_NEGATIVE),
+        _encode_table(recipe),
+    )
 
 
 def _print_matrix(scene_to_light: F64Array, exposure: PrintExposure, recipe: Recipe, *, grey: bool) -> np.ndarray:
@@ -428,6 +433,7 @@ __all__ = [
     "convert",
     "frame_density",
     "grey_model",
+    "make_print_tables",
     "make_tables",
     "one_after_another",
     "own_neutral",

@@ -1,20 +1,21 @@
 """A small picture that follows a recipe at once: densities are measured once, only the print is made anew."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 
+from tethercap.convert.crop import Layout
 from tethercap.convert.demosaic import PLACES
-from tethercap.convert.develop import finish_density
+from tethercap.convert.develop import layers_of
 from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
-from tethercap.convert.pipeline import grey_model, make_tables
-from tethercap.convert.printing import LUT_SIZE
+from tethercap.convert.pipeline import grey_model, make_print_tables, make_tables
+from tethercap.convert.printing import LUT_SIZE, print_layers
 from tethercap.convert.recipe import Recipe
 from tethercap.film.kinds import FilmKind
-from tethercap.pictures import F32Array, RawPicture, U8Array
+from tethercap.pictures import F32Array, RawPicture, U8Array, U16Array
 
 _NEGATIVE_EXPONENT, _SLIDE_EXPONENT = -0.7, 0.42
 """Encoded values of a print go about with this power of the film's light (slope 0.6 of a negative, 1/2.4 of the
@@ -33,27 +34,59 @@ class Preview:
     cell_px: int
     """Pixels of the RAW that one pixel is the mean of, either way."""
 
-    def draw(self, recipe: Recipe, base: FilmBase, model: FilmModel, exposure: PrintExposure) -> U8Array:
+    def develop(self, recipe: Recipe, base: FilmBase, model: FilmModel) -> "Developed":
+        """Do all that stays the same while exposure, contrast, balance, saturation or space of a recipe are turned.
+
+        Parameters
+        ----------
+        recipe : Recipe
+        base, model
+            As in the frame's plan, `pipeline.ConversionPlan`.
+        """
+        kind = self.film_kind
+        used = grey_model(model, recipe) if kind is FilmKind.BW_NEGATIVE else model
+        tables = make_tables(self.raw, base, used, PrintExposure(1.0), recipe, kind, with_flat=True)
+        clear = np.array(base.counts_rgb, np.float32)
+        return Developed(layers_of(self.film + np.log10(clear), tables), used, kind)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Developed:
+    """A frame in small of which only the print is still to be made."""
+
+    layers: U16Array
+    """Shape (rows, columns, 3), as `printing.print_layers` takes them."""
+    model: FilmModel
+    film_kind: FilmKind
+
+    def squared(self, layout: Layout) -> "Developed":
+        """Cut out the frame as laid out on this small picture; not turned."""
+        if layout.to_source is None:
+            return self
+        size, mapping = (layout.size.width_px, layout.size.height_px), np.array(layout.to_source)
+        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        warped = cv2.warpPerspective(self.layers, mapping, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
+        return replace(self, layers=np.asarray(warped, np.uint16))
+
+    def draw(self, recipe: Recipe, exposure: PrintExposure) -> U8Array:
         """Print it.
 
         Parameters
         ----------
         recipe : Recipe
-            Exposure, contrast, balance, saturation and space are followed; the picture is not cut or turned.
-        base, model, exposure
-            As in the frame's plan, `pipeline.ConversionPlan`.
+            Exposure, contrast, balance, saturation and space are followed.
+        exposure : PrintExposure
+            As in the frame's plan.
 
         Returns
         -------
         ndarray
             Shape (rows, columns, 3), uint8, blue-green-red, encoded as the recipe's space says.
         """
-        kind = self.film_kind
-        used = grey_model(model, recipe) if kind is FilmKind.BW_NEGATIVE else model
-        tables = make_tables(self.raw, base, used, exposure, recipe, kind, with_flat=True)
-        clear = np.array(base.counts_rgb, np.float32)
-        printed = finish_density(self.film + np.log10(clear), tables)
-        return np.ascontiguousarray(cv2.convertScaleAbs(printed, alpha=255.0 / 65535.0)[..., ::-1]).astype(np.uint8)
+        tables = make_print_tables(self.model, exposure, recipe, self.film_kind)
+        blue_first = replace(tables, light_matrix=np.ascontiguousarray(tables.light_matrix[::-1]))
+        eight_bits = np.rint(tables.encode / 257.0).astype(np.uint8)
+        return np.asarray(cv2.LUT(print_layers(self.layers, blue_first), eight_bits), np.uint8)
 
 
 def make_preview(raw: RawPicture, film_kind: FilmKind, long_side_px: int = 1500) -> Preview:

@@ -99,12 +99,7 @@ class Printer:
         cv2.LUT(self._printed[cell_row, rows, columns], self._tables.encode, out)
 
     def _steps_to_expose(self, colours: Colours, layers: U16Array) -> Iterator[Step]:
-        green, red_over, blue_over = colours
-        mixed = np.empty_like(green)
-        scale, offset = STEPS_PER_DENSITY, -LOWEST_DENSITY * STEPS_PER_DENSITY
-        for layer, (red, of_green, blue) in zip(layers, self._tables.density_matrix.tolist(), strict=True):
-            yield partial(cv2.addWeighted, red_over, red, green, red + of_green + blue, 0.0, mixed)
-            yield partial(cv2.addWeighted, blue_over, blue * scale, mixed, scale, offset, layer, cv2.CV_16U)
+        yield from steps_to_layers(colours, self._tables.density_matrix, layers)
         yield from self._steps_to_weave(layers, self._woven)
         yield partial(cv2.LUT, _flat(self._woven), self._tables.exposure, _flat(self._light))
 
@@ -125,6 +120,28 @@ class Printer:
     def _steps_to_print(self) -> Iterator[Step]:
         light, printed = (pixels.reshape(-1, *pixels.shape[2:]) for pixels in (self._light, self._printed))
         yield partial(cv2.transform, light, self._tables.light_matrix, printed)
+
+
+def steps_to_layers(colours: Colours, density_matrix: F32Array, layers: U16Array) -> Iterator[Step]:
+    """Steps that turn planes of colours into density indices of the film's layers, shape (3, numbers of a plane)."""
+    green, red_over, blue_over = colours
+    mixed = np.empty_like(green)
+    scale, offset = STEPS_PER_DENSITY, -LOWEST_DENSITY * STEPS_PER_DENSITY
+    for layer, (red, of_green, blue) in zip(layers, density_matrix.tolist(), strict=True):
+        yield partial(cv2.addWeighted, red_over, red, green, red + of_green + blue, 0.0, mixed)
+        yield partial(cv2.addWeighted, blue_over, blue * scale, mixed, scale, offset, layer, cv2.CV_16U)
+
+
+def print_layers(layers: U16Array, tables: PrintTables) -> U16Array:
+    """Print a small picture from its layers, density indices of shape (rows, columns, 3).
+
+    Returns
+    -------
+    ndarray
+        Of the same shape, linear light over `DARKEST` in steps, to be looked up in `PrintTables.encode`.
+    """
+    light = cv2.LUT(layers, tables.exposure)
+    return np.asarray(cv2.transform(light, tables.light_matrix), np.uint16)
 
 
 def _flat(pixels: U16Array) -> U16Array:

@@ -3,7 +3,6 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
-import cv2
 import numpy as np
 
 from tethercap.batch.find_frame import find_frame
@@ -12,12 +11,12 @@ from tethercap.batch.pools import make_pool
 from tethercap.batch.roll_jobs import roll_job, roll_jobs
 from tethercap.batch.together import FrameLook, look_at_roll
 from tethercap.batch.work import frame_long_mm
-from tethercap.convert.crop import lay_out, quad_or_none
+from tethercap.convert.crop import Layout, lay_out, quad_or_none
 from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.pipeline import RollLook, plan_conversion
-from tethercap.convert.preview import Preview, make_preview
+from tethercap.convert.preview import Developed, Preview, make_preview
 from tethercap.convert.recipe import Recipe
 from tethercap.errors import UnreadablePictureError
 from tethercap.geometry import QuadPx, SizePx
@@ -54,6 +53,8 @@ class QuickFrame:
     preview: Preview
     _look: FrameLook | None = None
     _found: dict[tuple[object, ...], _Found] = field(default_factory=dict)
+    _developed: tuple[tuple[object, ...], Developed] | None = None
+    """What the last look was printed from, and what that depends on."""
 
     def give_look(self, look: FrameLook | None) -> None:
         """Take base, neutral and exposure of the roll from now on; None finds them on the frame alone."""
@@ -77,21 +78,21 @@ class QuickFrame:
             If the frame cannot be converted.
         """
         found = self._found_for(recipe)
-        shown = replace(recipe, space=ColourSpace.SRGB)
-        printed = self.preview.draw(shown, found.base, found.model, found.exposure)
-        height, width = printed.shape[:2]
+        layout = self._layout(recipe)
+        key = (found.base, found.model, recipe.channel_weights, layout)
+        if self._developed is None or self._developed[0] != key:
+            self._developed = key, self.preview.develop(recipe, found.base, found.model).squared(layout)
+        printed = self._developed[1].draw(replace(recipe, space=ColourSpace.SRGB), found.exposure)
+        view = printed[:, ::-1] if layout.mirrored else printed
+        return np.ascontiguousarray(np.rot90(view, layout.quarters))
+
+    def _layout(self, recipe: Recipe) -> Layout:
+        """Where the pixels of a look come from in the preview."""
+        height, width = self.preview.film.shape[:2]
         corners = self._corners(recipe)
         small = corners.scaled(1.0 / self.preview.cell_px) if corners is not None else None
         whole = SizePx(width // 2 * 2, height // 2 * 2)
-        layout = lay_out(whole, small, recipe, self.frame_long_mm, half_size=False)
-        if layout.to_source is not None:
-            size = (layout.size.width_px, layout.size.height_px)
-            flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-            mapping = np.array(layout.to_source)
-            warped = cv2.warpPerspective(printed, mapping, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
-            printed = np.asarray(warped, dtype=np.uint8)
-        view = printed[:, ::-1] if layout.mirrored else printed
-        return np.ascontiguousarray(np.rot90(view, layout.quarters))
+        return lay_out(whole, small, recipe, self.frame_long_mm, half_size=False)
 
     def warnings_for(self, recipe: Recipe) -> tuple[str, ...]:
         """What the conversion has to say about a recipe."""

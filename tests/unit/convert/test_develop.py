@@ -7,12 +7,13 @@ import pytest
 
 from tests.unit.convert.film_shots import BASE_COUNTS, PLAIN, colour_patches, raw_of, shoot
 from tethercap.convert import develop
-from tethercap.convert.develop import DevelopTables, Tray, finish_density
+from tethercap.convert.develop import DevelopTables, Tray, layers_of
 from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField, measure_flat_field
 from tethercap.convert.pipeline import make_tables
+from tethercap.convert.printing import print_layers
 from tethercap.convert.recipe import Recipe
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import RawPicture, U16Array
@@ -88,7 +89,8 @@ def test_even_patches_are_what_the_model_says(half_size: bool) -> None:
             cell = shot.raw.mosaic[middle[0] : middle[0] + 2, middle[1] : middle[1] + 2].astype(float) - shot.raw.black
             counts = np.array([cell[0, 0], (cell[0, 1] + cell[1, 0]) / 2, cell[1, 1]])
             density = -np.log10(counts / BASE.counts_rgb).astype(np.float32)
-            wanted = finish_density(np.tile(density, (8, 8, 1)), tables)[0, 0].astype(int)
+            printed = print_layers(layers_of(np.tile(density, (8, 8, 1)), tables), tables.printing)[0, 0]
+            wanted = tables.printing.encode[printed].astype(int)
             assert np.abs(got[middle[0] // scale, middle[1] // scale] - wanted).max() <= 60
 
 

@@ -25,7 +25,8 @@ def test_the_preview_looks_as_the_positive_will(kind: FilmKind, recipe: Recipe) 
     look = RollLook(model=PLAIN, base=BASE)
     plan = plan_conversion(shot.raw, recipe, corners=shot.corners, film_kind=kind, look=look)
     full = convert(shot.raw, recipe, base=BASE, corners=shot.corners, film_kind=kind, look=look).positive.pixels_rgb
-    small = make_preview(shot.raw, kind, long_side_px=160).draw(recipe, plan.base, PLAIN, plan.exposure)
+    developed = make_preview(shot.raw, kind, long_side_px=160).develop(recipe, plan.base, PLAIN)
+    small = developed.draw(recipe, plan.exposure)
     cell = full.shape[1] // small.shape[1]
     for row in range(4):
         for column in range(6):
