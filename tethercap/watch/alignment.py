@@ -1,5 +1,7 @@
 """How the frame lies in the view: millimetres off centre, degrees of tilt and keystone, what is cut off."""
 
+import math
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -45,18 +47,17 @@ def measure_alignment(edges: FrameEdges, view: SizePx) -> Alignment:
 def _centre(corners: _Array) -> _Array:
     """Intersection of the diagonals: the picture of the frame's centre under any perspective."""
     a, b, c, d = corners
-    across = np.array([c - a, b - d]).T
-    if abs(float(np.linalg.det(across))) < 1e-9:
+    one, other, apart = c - a, d - b, b - a
+    turn = float(one[0] * other[1] - one[1] * other[0])
+    if abs(turn) < 1e-9:
         return np.asarray(corners.mean(axis=0))
-    s, _ = np.linalg.solve(across, b - a)
-    return np.asarray(a + s * (c - a))
+    return np.asarray(a + float(apart[0] * other[1] - apart[1] * other[0]) / turn * one)
 
 
 def _direction_deg(start: _Array, end: _Array, side: int) -> float:
     """Angle of one edge against its nominal direction (right, down, left, up), clockwise positive, degrees."""
-    dx, dy = end - start
-    angle = np.degrees(np.arctan2(dy, dx)) - 90.0 * side
-    return float((angle + 180.0) % 360.0 - 180.0)
+    dx, dy = (end - start).tolist()
+    return (math.degrees(math.atan2(dy, dx)) - 90.0 * side + 180.0) % 360.0 - 180.0
 
 
 def _tilt_deg(corners: QuadPx) -> float:
@@ -72,13 +73,14 @@ def _cut_off_fraction(corners: _Array, view: SizePx) -> float:
     """Share of the quadrilateral's area outside the view, 0..1; 0 for a sliver thinner than a quarter of a pixel."""
     slack_px = 0.25
     width, height = view.width_px, view.height_px
-    frame = corners.astype(np.float32)
     rim = -0.5 - slack_px
-    view_corners: F32Array = np.array(
-        [(rim, rim), (width - 1 - rim, rim), (width - 1 - rim, height - 1 - rim), (rim, height - 1 - rim)], np.float32
-    )
-    inside, _ = cv2.intersectConvexConvex(frame, view_corners)
-    whole = abs(cv2.contourArea(frame))
-    if whole <= 0 or np.all((frame >= view_corners[0]) & (frame <= view_corners[2])):
+    right, bottom = width - 1 - rim, height - 1 - rim
+    if np.all((corners >= rim) & (corners <= (right, bottom))):
         return 0.0
+    frame = corners.astype(np.float32)
+    whole = abs(cv2.contourArea(frame))
+    if whole <= 0:
+        return 0.0
+    view_corners: F32Array = np.array([(rim, rim), (right, rim), (right, bottom), (rim, bottom)], np.float32)
+    inside, _ = cv2.intersectConvexConvex(frame, view_corners)
     return float(np.clip(1.0 - inside / whole, 0.0, 1.0))

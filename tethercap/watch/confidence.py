@@ -52,18 +52,18 @@ class Fitted:
     def seen_in_all(self) -> float:
         """Length of edges seen, in edges."""
         h = self.hypothesis
-        return sum(float(fit.seen.mean()) * (0.5 if t else 1.0) for fit, t in zip(self.fits, h.touching, strict=True))
+        return sum(fit.seen_share * (0.5 if t else 1.0) for fit, t in zip(self.fits, h.touching, strict=True))
 
 
 def is_seen(fit: SideFit) -> bool:
     """Whether an edge itself says where it is."""
-    return float(fit.seen.mean()) >= SEEN_LEAST
+    return fit.seen_share >= SEEN_LEAST
 
 
 def features(fitted: Fitted) -> F32Array:
     """Evidence as numbers, in the order of `FEATURES`, shape (len(FEATURES),)."""
     h, fits, borders = fitted.hypothesis, fitted.fits, fitted.borders
-    top, right, bottom, left = (float(fit.seen.mean()) for fit in fits)
+    top, right, bottom, left = (fit.seen_share for fit in fits)
     seen = [is_seen(fit) for fit in fits]
     long_missing, short_missing = not (seen[0] and seen[2]), not (seen[1] and seen[3])
     size_off, shape_off = _size(fitted, long_missing=long_missing, short_missing=short_missing)
@@ -93,7 +93,7 @@ def features(fitted: Fitted) -> F32Array:
             min(fitted.middle_off, 0.5), float(np.clip(fitted.outdone, -1.5, 1.5)), h.inverted * clear,
             h.inverted * min(left, right), h.inverted * borders.across, min(max(top, bottom), max(left, right)),
             borders.gap, h.inverted * borders.gap,
-            min((float(fit.seen.mean()) for fit, t in zip(fits, h.touching, strict=True) if t), default=0.0),
+            min((fit.seen_share for fit, t in zip(fits, h.touching, strict=True) if t), default=0.0),
             sum(side.dark for side in unseen), sum(side.clear for side in unseen), sum(side.against for side in unseen),
             _white_beside(fitted),
         ],

@@ -255,7 +255,7 @@ def kind_of(base: F32Array, *, inverted: bool) -> FilmKind:
 def evidence_of(fits: tuple[SideFit, ...]) -> tuple[EdgeEvidence, ...]:
     """Evidence for each edge: top, right, bottom, left."""
     return tuple(
-        EdgeEvidence(side, float(fit.seen.mean()), float(fit.contrast), fit.ragged_px, inferred=not is_seen(fit))
+        EdgeEvidence(side, fit.seen_share, float(fit.contrast), fit.ragged_px, inferred=not is_seen(fit))
         for side, fit in zip(SIDES, fits, strict=True)
     )
 

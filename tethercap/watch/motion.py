@@ -62,7 +62,7 @@ def measure_shift(
     change = cv2.norm(before, after, cv2.NORM_L1) / before.size
     if change == 0.0:
         return Shift(0.0, 0.0, 0.0, trusted=True, repeated=True)
-    rows, columns = opening or (lit_run(after.mean(axis=1)), lit_run(after.mean(axis=0)))
+    rows, columns = opening or (lit_run(_row_means(after)), lit_run(_column_means(after)))
     if rows.stop - rows.start < 24 or columns.stop - columns.start < 48:
         rows, columns = slice(0, before.shape[0]), slice(0, before.shape[1])
     one, two = before[rows, columns], after[rows, columns]
@@ -245,8 +245,16 @@ way."""
 
 def _row_gain(before: F32Array, after: F32Array) -> F32Array:
     """Gain that gives every row of `after` the mean it had before, shape (height, 1): takes out bands of flicker."""
-    one, two = before.mean(axis=1, keepdims=True), after.mean(axis=1, keepdims=True)
+    one, two = _row_means(before)[:, None], _row_means(after)[:, None]
     return np.asarray(np.clip((one + 4.0) / (two + 4.0), 0.5, 2.0), np.float32)
+
+
+def _row_means(grey: F32Array) -> F32Array:
+    return np.asarray(cv2.reduce(grey, 1, cv2.REDUCE_AVG).ravel(), np.float32)
+
+
+def _column_means(grey: F32Array) -> F32Array:
+    return np.asarray(cv2.reduce(grey, 0, cv2.REDUCE_AVG).ravel(), np.float32)
 
 
 RESTING_SHARE = 0.5
@@ -332,7 +340,7 @@ class MotionMeter:
 
     def _opening(self, grey: F32Array) -> tuple[slice, slice]:
         """Rows and columns inside the opening: what was lit lately, so that dense film beside bare light is too."""
-        profiles = grey.mean(axis=1), grey.mean(axis=0)
+        profiles = _row_means(grey), _column_means(grey)
         if self._lit is None:
             self._lit = profiles
         for lit, profile in zip(self._lit, profiles, strict=True):

@@ -1,5 +1,6 @@
 """Whether there is film in view at all, and whether a frame on it is blank."""
 
+import cv2
 import numpy as np
 
 from tethercap.pictures import F32Array
@@ -7,6 +8,7 @@ from tethercap.watch.perforations import PerforationRows
 from tethercap.watch.reduced import ReducedView
 from tethercap.watch.tones import BLACK_SPREAD, like_base
 
+MEAN_OF_CHANNELS = np.full((1, 3), 1 / 3, np.float32)
 LIT_SHARE = 0.25
 """Share of the brightest tone from which on a place is inside the opening and not the holder."""
 EVEN_SHARE = 0.85
@@ -36,15 +38,16 @@ def film_in_view(view: ReducedView, rows: PerforationRows | None, base: F32Array
     """
     if rows is not None:
         return True
-    grey = view.pixels[::2, ::2].mean(axis=2)
+    pixels = np.ascontiguousarray(view.pixels[::2, ::2])
+    grey = cv2.transform(pixels, MEAN_OF_CHANNELS)
     bright = float(np.percentile(grey, 99))
     if bright < 12:
         return None
     lit = grey > LIT_SHARE * bright
-    inside = view.pixels[::2, ::2][lit]
-    tone, level = np.median(inside, axis=0), float(np.median(grey[lit]))
-    if np.percentile(grey[lit], 5) < EVEN_SHARE * level:
-        return True if lit.mean() > 0.1 and np.percentile(grey[lit], 20) < EVEN_SHARE * level else None
+    low, lower, level = (float(tone) for tone in np.percentile(grey[lit], [5, 20, 50]))
+    if low < EVEN_SHARE * level:
+        return True if lit.mean() > 0.1 and lower < EVEN_SHARE * level else None
+    tone = np.median(pixels[lit], axis=0)
     if float(np.ptp(tone)) > 3 * NEUTRAL_CODES:
         return True
     if base is not None and level > LIGHT_OVER_BASE * float(base.mean()) + 4:

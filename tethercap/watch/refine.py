@@ -6,6 +6,7 @@ with symmetric blur, since a lens spreads light.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import cv2
@@ -67,7 +68,7 @@ LEAST_STEP = 3.5
 """Steps of fewer codes are none."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class SideFit:
     """The line found along one side, relative to the one assumed: it lies shift + turn * u further inward, u from -1
     to 1 clockwise.
@@ -93,6 +94,11 @@ class SideFit:
     """Standard deviation of the blur that would make a sharp edge so soft, full px."""
     window_px: float = 0.0
     """How wide the windows on both sides of it were, full px."""
+
+    @cached_property
+    def seen_share(self) -> float:
+        """Share of the edge that is seen, 0..1: asked for with every picture, also where nothing was fitted anew."""
+        return float(self.seen.mean())
 
 
 def refine_sides(

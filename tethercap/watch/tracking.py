@@ -51,7 +51,7 @@ class Track:
         """Start to follow a frame that was found."""
         corners = fitted.corners
         bases = np.array([fit.outside if is_seen(fit) else base for fit in fitted.fits], np.float32)
-        seen = tuple(float(fit.seen.mean()) for fit in fitted.fits)
+        seen = tuple(fit.seen_share for fit in fitted.fits)
         h = fitted.hypothesis
         track = cls(corners, fitted.fits, bases, h.inverted, h.touching, (0.0, 0.0), fitted.px_per_mm, sure, seen)
         return replace(track, size_px=track.measured_px())
@@ -138,7 +138,7 @@ class Track:
 
     def seen_shares(self) -> tuple[float, ...]:
         """Share of each edge seen now: top, right, bottom, left."""
-        return tuple(float(fit.seen.mean()) for fit in self.fits)
+        return tuple(fit.seen_share for fit in self.fits)
 
     def seen_sides(self) -> int:
         """How many edges are seen now."""
@@ -183,7 +183,7 @@ def _common_shift(fits: tuple[SideFit, ...], px_per_mm: float) -> F32Array:
 
 
 def _weighed(first: tuple[SideFit, float], second: tuple[SideFit, float], apart_px: float) -> float:
-    seen = [(float(fit.seen.mean()), sign * fit.shift) for fit, sign in (first, second) if is_seen(fit)]
+    seen = [(fit.seen_share, sign * fit.shift) for fit, sign in (first, second) if is_seen(fit)]
     if not seen:
         return 0.0
     if len(seen) == 2 and abs(seen[0][1] - seen[1][1]) > apart_px:
