@@ -31,6 +31,9 @@ IDENTITY: Matrix = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 NO_BOWS: Bows = ((0.0,) * 5, (0.0,) * 5, (0.0,) * 5)
 GREEN = 1
 _TRACE = 0.01
+_FAINT = 0.02
+"""Density below which grain outweighs what light did to the film: from there the curve goes straight to no light, lest
+grain be multiplied by its steep end."""
 _LEAST_LIGHT = 10.0**-4.4
 """Light below this is taken for it: logarithms need some."""
 _MOST_GROWTH = 60.0
@@ -112,8 +115,9 @@ class FilmModel:
         if self.film_kind is FilmKind.SLIDE:
             return np.asarray(10.0 ** -np.asarray(density, dtype=np.float64))
         value = np.maximum(np.asarray(density, dtype=np.float64), 0.0)
-        grown = np.expm1(np.minimum(value / (self.gamma[GREEN] * self.toe), _MOST_GROWTH))
-        return np.asarray(10.0 ** self.speed[GREEN] * grown ** (self.toe * np.log(10.0)))
+        grown = np.expm1(np.minimum(np.maximum(value, _FAINT) / (self.gamma[GREEN] * self.toe), _MOST_GROWTH))
+        light = 10.0 ** self.speed[GREEN] * grown ** (self.toe * np.log(10.0))
+        return np.asarray(light * np.minimum(value / _FAINT, 1.0))
 
 
 def curve(log_exposure: F64Array, gamma: float, speed: float, toe: float) -> F64Array:
