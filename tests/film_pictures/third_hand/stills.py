@@ -53,38 +53,42 @@ def render(scene: setting.Setting, film: Raster, rng: np.random.Generator) -> Li
 
 
 def seen_shares(scene: setting.Setting, lit: Lit, clean: Raster, strip: Strip, frame: int) -> tuple[float, ...]:
-    """Share of each edge of a frame that can be seen: top, right, bottom, left."""
+    """Share of each edge of a frame that can be seen: top, right, bottom, left.
+
+    What the film itself does on both sides is compared under the light of the darker one: where the holder ends beside
+    an edge it is the holder that is seen.
+    """
     corners = strip.corners_mm(frame)
+    noise = 255 * lit.sensor.noise / (1 + 2 * lit.sensor.smooth_px)
     shares = []
     for side in range(4):
         start, end = corners[side], corners[(side + 1) % 4]
         along = (end - start) / np.hypot(*(end - start))
         outward = np.array([along[1], -along[0]])
         points = start + np.linspace(0.02, 0.98, 97)[:, None] * (end - start)
-        inner = _codes_beside(scene, lit, clean, points, -outward)
-        outer = _codes_beside(scene, lit, clean, points, outward)
-        noise = 255 * lit.sensor.noise / (1 + 2 * lit.sensor.smooth_px)
-        step = np.abs(_smoothed(inner - outer)).max(axis=1)
+        steps = [_step(scene, lit, clean, points, mm * outward) for mm in BESIDE_MM]
+        step = np.abs(_smoothed(np.mean(steps, axis=0))).max(axis=1)
         shares.append(float((step >= max(VISIBLE_CODES, noise)).mean()))
     return tuple(shares)
 
 
-def _codes_beside(scene: setting.Setting, lit: Lit, clean: Raster, points: F64Array, outward: F64Array) -> F32Array:
-    total = np.zeros((len(points), 3), np.float32)
-    for mm in BESIDE_MM:
-        film = points + mm * outward
-        px = stand.to_view(scene.optics, scene.pose, film)
-        o = scene.optics
-        inside = (
-            (px[:, 0] > o.bar_x_px + 2) & (px[:, 0] < o.width_px - o.bar_x_px - 3)
-            & (px[:, 1] > o.bar_y_px + 2) & (px[:, 1] < o.height_px - o.bar_y_px - 3)
-        )  # fmt: skip
+def _step(scene: setting.Setting, lit: Lit, clean: Raster, points: F64Array, outward: F64Array) -> F32Array:
+    """Codes by which film differs between two places `outward` mm to either side; 0 where one is out of view."""
+    o = scene.optics
+    through, local, veil = [], [], []
+    both = np.full(len(points), True)
+    for film in (points - outward, points + outward):
+        px = stand.to_view(o, scene.pose, film)
+        both &= (px[:, 0] > o.bar_x_px + 2) & (px[:, 0] < o.width_px - o.bar_x_px - 3)
+        both &= (px[:, 1] > o.bar_y_px + 2) & (px[:, 1] < o.height_px - o.bar_y_px - 3)
         column = np.clip(np.rint(px[:, 0]), 0, o.width_px - 1).astype(int)
         row = np.clip(np.rint(px[:, 1]), 0, o.height_px - 1).astype(int)
-        through = stand.look_up(clean, film[:, :1], film[:, 1:])[:, 0]
-        light = (through * lit.local[row, column] + lit.veil[row, column]) * inside[:, None]
-        total += 255 * sensor.tone(lit.sensor, light) / len(BESIDE_MM)
-    return total
+        through.append(stand.look_up(clean, film[:, :1], film[:, 1:])[:, 0])
+        local.append(lit.local[row, column])
+        veil.append(lit.veil[row, column])
+    darker, over = np.minimum(*local), (veil[0] + veil[1]) / 2
+    inner, outer = (255 * sensor.tone(lit.sensor, part * darker + over) for part in through)
+    return np.asarray((inner - outer) * both[:, None], np.float32)
 
 
 def _smoothed(step: F32Array) -> F32Array:
