@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 
 from tethercap.film.formats import FilmFormat
@@ -146,7 +147,12 @@ def fit_likely(
                 seen = scene if negative else inverted(scene)
                 anywhere = search(seen, film_format, scale, None, negative=negative)
                 found.extend((h, None) for h in anywhere)
-    return _compared([fit_place(pixels_bgr, scene, hypothesis, rows) for hypothesis, rows in _different(found)])
+    knows_scale = known is not None or rows is not None
+    fitted = []
+    for inverse in (False, True):
+        for hypothesis, own_rows in _different([one for one in found if one[0].inverted is inverse]):
+            fitted.extend(fit_place(pixels_bgr, scene, hypothesis, own_rows, knows_scale=knows_scale))
+    return _without_openings(_compared(fitted))
 
 
 BOTH_ROWS = 2
@@ -165,6 +171,32 @@ def _compared(fitted: list[Fitted]) -> list[Fitted]:
     return compared
 
 
+def _without_openings(fitted: list[Fitted]) -> list[Fitted]:
+    """Leave out what lies around a frame: the holder's opening, whose dark is easily taken for a slide's black."""
+    sure = [confidence(features(one)) if is_believable(one) else 0.0 for one in fitted]
+    return [
+        one
+        for one in fitted
+        if not any(_is_around(one, other, how) for other, how in zip(fitted, sure, strict=True) if how > AS_A_FRAME)
+    ]
+
+
+def _is_around(outer: Fitted, inner: Fitted, sure: float) -> bool:
+    """Whether one place encloses another that shows more of its edges, or is surely a negative's where it is none."""
+    is_negative = outer.hypothesis.inverted and not inner.hypothesis.inverted and sure > SURE
+    if not (is_negative or outer.seen_in_all < inner.seen_in_all):
+        return False
+    larger = cv2.contourArea(outer.corners) > LARGER * cv2.contourArea(inner.corners)
+    slack_px = APART * float(np.hypot(*(outer.corners[1] - outer.corners[0])))
+    return larger and all(
+        cv2.pointPolygonTest(outer.corners, (float(x), float(y)), True) > -slack_px for x, y in inner.corners
+    )
+
+
+AS_A_FRAME = 0.3
+"""Confidence from which on a place says that what lies around it is no frame."""
+LARGER = 1.08
+"""So many times the area of a frame must what lies around it have: with its scale known all places are as large."""
 NEIGHBOUR_PITCH = 0.62
 """A frame further from the middle than this share of the pitch is not the nearest one: another lies between."""
 

@@ -1,13 +1,14 @@
 """The edges of one likely place, fitted in the full picture from coarse to fine."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 
+import cv2
 import numpy as np
 
 from tethercap.pictures import F32Array, U8Array
 from tethercap.watch.confidence import Fitted, is_seen
-from tethercap.watch.judging import Hypothesis, shows_bare_light
+from tethercap.watch.judging import RIM_MM, Hypothesis, shows_bare_light
 from tethercap.watch.perforations import PerforationRows
 from tethercap.watch.refine import BLACK_SPREAD, SOFT, SideFit, refine_sides
 from tethercap.watch.survey import Scene
@@ -32,13 +33,19 @@ BASE_SEEN = 0.3
 """Share of an edge with clear base outside from which on it is taken for an edge against base."""
 TOUCHING_MM = 1.3
 """How far off an edge may be that no base showed to the search."""
+BEYOND_MM, UNEVEN = (0.8, 1.6, 2.4), 0.3
+"""Where base is looked for beyond a short edge, and how far it may differ there."""
 RUNS_ALONG = 0.5
 """Share of an edge between two pictures that must be seen: contours in them end sooner."""
+SIZE_OFF = 0.015
+"""How far a known scale and a camera's gate may be off together, beyond the format's own tolerance, as a share."""
 Touching = tuple[bool, bool, bool, bool]
 NOWHERE: Touching = (False, False, False, False)
 
 
-def fit_place(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: PerforationRows | None) -> Fitted:
+def fit_place(
+    pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: PerforationRows | None, *, knows_scale: bool
+) -> list[Fitted]:
     """Fit the edges near a hypothesis in the full picture.
 
     Parameters
@@ -51,19 +58,66 @@ def fit_place(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: P
         Where to look.
     rows : PerforationRows or None
         Where the strip's middle is, if it is known.
+    knows_scale : bool
+        Whether the hypothesis' scale is known, and not only what makes the frame fit.
+
+    Returns
+    -------
+    list of Fitted
+        One; but where a pair of edges lies further apart or nearer than the frame is large, what is found without
+        the one and without the other, if anything.
     """
-    corners, fits, touching = _fit_sides(pixels_bgr, scene.view.factor, hypothesis)
-    px_per_mm = hypothesis.px_per_mm * scene.view.factor
+    place = _Place(pixels_bgr, scene.view.factor, hypothesis)
+    sides = _fit_sides(place, place.corners())
+    several = _without_misfits(place, sides) if knows_scale else [sides]
+    return [_described(place, scene, rows, *one) for one in several]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Place:
+    """Where to look, and in what."""
+
+    pixels_bgr: U8Array
+    factor: int
+    """Full px per small px."""
+    hypothesis: Hypothesis
+
+    @property
+    def px_per_mm(self) -> float:
+        """Full px."""
+        return self.hypothesis.px_per_mm * self.factor
+
+    @property
+    def size_px(self) -> tuple[float, float]:
+        """Along and across, full px."""
+        f = self.hypothesis.film_format
+        return f.along_mm * self.px_per_mm, f.across_mm * self.px_per_mm
+
+    def corners(self) -> F32Array:
+        """As searched, full px, shape (4, 2)."""
+        return ((self.hypothesis.corners() + 0.5) * self.factor - 0.5).astype(np.float32)
+
+
+def _described(
+    place: _Place,
+    scene: Scene,
+    rows: PerforationRows | None,
+    corners: F32Array,
+    fits: tuple[SideFit, ...],
+    touching: Touching,
+) -> Fitted:
+    """Say how what was fitted lies on its strip and in the view."""
+    hypothesis, px_per_mm, (height, width) = place.hypothesis, place.px_per_mm, place.pixels_bgr.shape[:2]
     strip_off_mm = None
     if rows is not None:
         middle_y = scene.view.to_full(rows.middle_y)
         x, y = corners.mean(axis=0)
-        expected = middle_y + rows.slope * (x - (pixels_bgr.shape[1] - 1) / 2)
+        expected = middle_y + rows.slope * (x - (width - 1) / 2)
         strip_off_mm = float((y - expected) / px_per_mm)
     found = replace(hypothesis, touching=touching)
     bases = [fit.outside for fit in fits if is_seen(fit)]
     base = np.mean(bases, axis=0) if bases else hypothesis.base
-    middle_off = abs(float(corners[:, 1].mean()) - (pixels_bgr.shape[0] - 1) / 2)
+    middle_off = abs(float(corners[:, 1].mean()) - (height - 1) / 2)
     return Fitted(
         found, corners, fits, px_per_mm, strip_off_mm,
         light_inside=hypothesis.inverted and rows is None and shows_bare_light(scene.view, hypothesis),
@@ -72,22 +126,58 @@ def fit_place(pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: P
     )  # fmt: skip
 
 
-def _fit_sides(
-    pixels_bgr: U8Array, factor: int, hypothesis: Hypothesis
-) -> tuple[F32Array, tuple[SideFit, ...], Touching]:
+Sides = tuple[F32Array, tuple[SideFit, ...], Touching]
+"""Corners in full px, the fits of the sides, and which of them touch."""
+
+
+def _without_misfits(place: _Place, found: Sides) -> list[Sides]:
+    """Where two opposite edges do not lie as far apart as the frame is large, one of them is none: try without each."""
+    corners, fits, _ = found
+    pair = _misfit(place, found)
+    if pair is None:
+        return [found]
+    without = (_fit_sides(place, move_sides(corners, _lacking(fits, side), place.size_px)) for side in pair)
+    return [again for again in without if _misfit(place, again) is None]
+
+
+def _misfit(place: _Place, sides: Sides) -> tuple[int, int] | None:
+    """Two opposite edges that are both seen, and lie further apart or nearer than the frame is large."""
+    corners, fits, _ = sides
+    tolerance_px = place.hypothesis.film_format.size_tolerance_mm * place.px_per_mm
+    for pair, nominal_px in zip(((1, 3), (0, 2)), place.size_px, strict=True):
+        off_px = abs(_extent(corners, pair) - nominal_px)
+        if all(is_seen(fits[side]) for side in pair) and off_px > tolerance_px + SIZE_OFF * nominal_px:
+            return pair
+    return None
+
+
+def _extent(corners: F32Array, pair: tuple[int, int]) -> float:
+    """Distance between the middles of two opposite sides, px."""
+    middles = (corners + np.roll(corners, -1, axis=0)) / 2
+    return float(np.hypot(*(middles[pair[0]] - middles[pair[1]])))
+
+
+def _lacking(fits: tuple[SideFit, ...], lacking: int) -> tuple[SideFit, ...]:
+    """Fits that leave the corners as they are, with one side unseen."""
+    return tuple(replace(fit, shift=0.0, turn=0.0, seen=fit.seen & (side != lacking)) for side, fit in enumerate(fits))
+
+
+def _fit_sides(place: _Place, start: F32Array) -> Sides:
     """Fit against base; where a short edge shows none, as one between pictures that touch, if it runs all along."""
-    corners, fits = _passes(pixels_bgr, factor, hypothesis, NOWHERE)
+    corners, fits = _passes(place, start, NOWHERE)
     if not (is_seen(fits[0]) or is_seen(fits[2])):
         return corners, fits, NOWHERE
     bare = [
-        side % 2 == 1 and fit.seen.mean() < BASE_SEEN and fit.visible.mean() > BASE_SEEN
+        side % 2 == 1
+        and bool(fit.seen.mean() < BASE_SEEN and fit.visible.mean() > BASE_SEEN)
+        and _film_goes_on(place, corners, fits, side)
         for side, fit in enumerate(fits)
     ]
     while any(bare):
         touching = (bare[0], bare[1], bare[2], bare[3])
-        moved, again = _passes(pixels_bgr, factor, hypothesis, touching)
+        moved, again = _passes(place, start, touching)
         runs = [
-            is_bare and fit.seen.sum() > RUNS_ALONG * fit.visible.sum()
+            is_bare and bool(fit.seen.sum() > RUNS_ALONG * fit.visible.sum())
             for is_bare, fit in zip(bare, again, strict=True)
         ]
         if runs == bare:
@@ -96,17 +186,31 @@ def _fit_sides(
     return corners, fits, NOWHERE
 
 
-def _passes(
-    pixels_bgr: U8Array, factor: int, hypothesis: Hypothesis, touching: Touching
-) -> tuple[F32Array, tuple[SideFit, ...]]:
+def _film_goes_on(place: _Place, corners: F32Array, fits: tuple[SideFit, ...], side: int) -> bool:
+    """Whether there is base beyond a short edge, beside a long one prolonged: a holder would hide it.
+
+    The black of a slide cannot be told from a holder's.
+    """
+    if place.hypothesis.inverted:
+        return True
+    out = corners[side] - corners[side - 1]
+    up = corners[side] - corners[(side + 1) % 4]
+    out, up = (step / np.hypot(*step) * np.float32(place.px_per_mm) for step in (out, up))
+    for long, corner, away in ((side - 1, corners[side], up), ((side + 1) % 4, corners[(side + 1) % 4], -up)):
+        places = corner + np.array(BEYOND_MM, np.float32)[:, None] * out + np.float32(RIM_MM) * away
+        tones = cv2.remap(place.pixels_bgr, places[:, None, 0], places[:, None, 1], cv2.INTER_LINEAR)[:, 0]
+        if is_seen(fits[long]) and like_base(tones.astype(np.float32), fits[long].outside, UNEVEN).all():
+            return True
+    return False
+
+
+def _passes(place: _Place, corners: F32Array, touching: Touching) -> tuple[F32Array, tuple[SideFit, ...]]:
     """Fit from coarse to fine, each pass around the edges of the one before."""
-    corners = ((hypothesis.corners() + 0.5) * factor - 0.5).astype(np.float32)
-    f, px_per_mm = hypothesis.film_format, hypothesis.px_per_mm * factor
-    size_px = (f.along_mm * px_per_mm, f.across_mm * px_per_mm)
+    hypothesis, px_per_mm, size_px = place.hypothesis, place.px_per_mm, place.size_px
     bases = np.repeat(hypothesis.base[None, :], 4, axis=0)
-    coarse_px = np.full(4, COARSE_PX * factor + COARSE_MM * px_per_mm, np.float32)
+    coarse_px = np.full(4, COARSE_PX * place.factor + COARSE_MM * px_per_mm, np.float32)
     coarse_px[list(touching)] = np.maximum(coarse_px[0], TOUCHING_MM * px_per_mm)
-    fit = partial(refine_sides, pixels_bgr, inverted=hypothesis.inverted, touching=touching)
+    fit = partial(refine_sides, place.pixels_bgr, inverted=hypothesis.inverted, touching=touching)
     fits = fit(corners, bases, reach_px=coarse_px, black=COARSE_BLACK)
     if hypothesis.inverted:
         bases = _blackest(bases, fits)

@@ -45,6 +45,8 @@ BLACK_SPREAD = 12.0
 """Codes by which the black of a slide differs along its edges."""
 ONE_WAY = 0.7
 """Share of the clearest line's steps from which on one that is denser inside all along goes before it."""
+OVERLAP = 0.5
+"""The same where the clearest line is less dense inside all along: such a line may be the neighbour's end."""
 DARK, LIT = 0.3, 1.1
 """What is darker than this share of the base is the holder, what is brighter is light: no picture that touches."""
 SOME_DENSER = 0.25
@@ -59,6 +61,9 @@ END = 2
 """Samples on either side of a window's outer end that say what the tone is there."""
 LIGHT_OVER_BASE = 1.04
 """How much brighter than expected the base may be."""
+LIGHT, MOSTLY = 1.25, 0.5
+"""What is so much brighter than the base is light; where it fills most of the window outside a step, the step is not
+the frame's edge."""
 ENOUGH_STEP = 10.0
 ENOUGH_NOISE = 5.0
 """So much of the noise, up to `ENOUGH_STEP` codes, is an edge, however much stronger ones there may be further in."""
@@ -66,6 +71,8 @@ FULL_WEIGHT = 14.0
 """Steps of more codes weigh no more: a faint edge seen all along goes before a strong one here and there."""
 LEAST_STEP = 3.5
 """Steps of fewer codes are none."""
+OVER_NOISE = 3.0
+"""And those of less than so many times the noise."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,11 +144,12 @@ def refine_sides(
     bands, visible = sample_bands(pixels_bgr, corners, step_px, sampling)
     if inverted:
         bands = np.float32(255.0) - bands
+    bases, either_way = np.asarray(bases, np.float32), np.array(touching)
+    lit = ~either_way[:, None, None] & (_grey(bands) > np.float32(LIGHT) * _grey(bases)[:, None, None])
     # Nothing on a negative is brighter than its base: what is, is light beside the film or through a hole.
-    bases = np.asarray(bases, np.float32)
-    brightest = np.where(np.array(touching)[:, None], np.float32(255), np.float32(LIGHT_OVER_BASE) * bases)
+    brightest = np.where(either_way[:, None], np.float32(255), np.float32(LIGHT_OVER_BASE) * bases)
     np.minimum(bands, brightest[:, None, None, :], out=bands)
-    return _fit(bands, visible, bases, step_px, np.array(touching), black if inverted else None, sampling)
+    return _fit(bands, lit, visible, bases, step_px, either_way, black if inverted else None, sampling)
 
 
 def sample_bands(
@@ -179,6 +187,7 @@ def sample_bands(
 
 def _fit(
     bands: F32Array,
+    lit: BoolArray,
     visible: BoolArray,
     bases: F32Array,
     step_px: F32Array,
@@ -186,20 +195,23 @@ def _fit(
     black: float | None,
     sampling: Sampling,
 ) -> tuple[SideFit, ...]:
-    """Fit all sides at once; `bands` has shape (sides, segments, across, 3), outside first."""
+    """Fit all sides at once; `bands` has shape (sides, segments, across, 3), outside first, `lit` one less."""
     sides, segments, across = bands.shape[:3]
     window = sampling.window
     means = _running_means(_summed(bands), window)
     before, after = means[:, :, :-window], means[:, :, window:]
-    step = _grey(before) - _grey(after)
+    level = _grey(means)
+    step = level[:, :, :-window] - level[:, :, window:]
     # A soft edge reaches into the window before it: the base is read a little further out.
     further = np.maximum(np.arange(before.shape[2]) - window // 2, 0)
     tone_before = before[:, :, further]
     clear = like_base(tone_before, bases[:, None, None, :], 0.2, black=black)
+    if lit.any():
+        clear &= _running_means(_summed(lit.astype(np.float32)), window)[:, :, further] < MOSTLY
     grey = _grey(bands)
-    noise = _noise(grey)
+    noise = _noise(level)
     best = _outermost(step, clear, across, noise, window)
-    least = np.maximum(3.5 * noise, LEAST_STEP)
+    least = np.maximum(OVER_NOISE * noise, LEAST_STEP)
     for side in np.flatnonzero(either_way):
         step[side], clear[side], best[side], least[side] = _between_pictures(
             before[side], after[side], bases[side], visible[side], float(least[side]), is_slide=black is not None
@@ -305,21 +317,26 @@ def _between_pictures(
         Least step over noise and texture.
     """
     level = _grey(before) / max(float(base.mean()), 1.0)
-    possible = np.full(level.shape, True) if is_slide else (level > DARK) & (level < LIT)
-    denser = np.asarray(np.where(possible, _grey(before) - _grey(after), 0), np.float32)
+    # Beyond the neighbour's picture there is film; where there is light, it ends, and its end is soft like an edge.
+    brightest = np.maximum.accumulate(level, axis=1)
+    possible = np.full(level.shape, True) if is_slide else (level > DARK) & (brightest < LIT)
+    denser = _grey(before) > _grey(after)
+    gap = like_base(after, base, 0.2, black=BLACK_SPREAD if is_slide else None)
     step = np.asarray(np.where(possible, np.abs(before - after).max(axis=2), 0), np.float32)
     texture = OVER_TEXTURE * float(np.median(step[visible])) if visible.any() else 0.0
     least = max(least, texture)
-    best = _on_one_line(denser, step, visible, max(ENOUGH_STEP, texture))
-    # A line beyond which it is darker all along is the holder's shadow, or where the neighbour ends.
+    best = _on_one_line(denser, step, gap, visible, max(ENOUGH_STEP, texture))
     on_line = np.arange(len(best)), best
     shown = visible & (step[on_line] > least)
-    if (denser[on_line] > 0)[shown].sum() < SOME_DENSER * shown.sum():
+    # Where base lies inside all along, and it is darker outside, the neighbour ends.
+    if (denser | ~gap)[on_line][shown].sum() < SOME_DENSER * shown.sum():
         possible[:] = False
     return step, possible, best, least
 
 
-def _on_one_line(denser: F32Array, step: F32Array, visible: BoolArray, enough: float) -> npt.NDArray[np.intp]:
+def _on_one_line(
+    denser: BoolArray, step: F32Array, gap: BoolArray, visible: BoolArray, enough: float
+) -> npt.NDArray[np.intp]:
     """Where each segment crosses the one line along which the most segments show a step, shape (segments,).
 
     Between two pictures that touch there is no base to tell the edge from contours on either side: it is the line
@@ -329,9 +346,11 @@ def _on_one_line(denser: F32Array, step: F32Array, visible: BoolArray, enough: f
     Parameters
     ----------
     denser : ndarray
-        By how much the inside is denser at each place, codes, shape (segments, places).
+        Whether the inside is denser at each place, shape (segments, places).
     step : ndarray
-        The largest step of any channel there, either way.
+        The largest step of any channel there, codes.
+    gap : ndarray
+        Whether there is clear base inside of each place.
     visible : ndarray
         Which segments lie in the view, shape (segments,).
     enough : float
@@ -342,16 +361,18 @@ def _on_one_line(denser: F32Array, step: F32Array, visible: BoolArray, enough: f
     turns = np.linspace(-0.5 * places, 0.5 * places, 25).astype(np.float32)
     off = np.arange(places, dtype=np.float32) - (places - 1) / 2
     likely = np.exp(-0.5 * (turns[:, None] ** 2 + off * off) / np.float32(0.35 * places) ** 2)
-    inward = np.clip(denser * visible[:, None], -enough, enough).astype(np.float32)
-    either = support_map(np.minimum(step * visible[:, None], np.float32(enough)), u, 0.0, turns) * likely
-    one_way = support_map(np.maximum(inward, 0), u, 0.0, turns) * likely
+    size = np.minimum(step * visible[:, None], np.float32(enough))
+    inward = np.where(denser, size, -size)
+    either = support_map(size, u, 0.0, turns) * likely
+    one_way = support_map(size * denser, u, 0.0, turns) * likely
     turn, place = np.unravel_index(int(either.argmax()), either.shape)
     longest = either[turn, place]
-    if support_map(inward, u, 0.0, turns[turn : turn + 1])[0, place] * likely[turn, place] < -ONE_WAY * longest:
-        # Brighter inside all along: the neighbour ends here, so that this frame's edge lies further out.
+    along = [float(support_map(of, u, 0.0, turns[turn : turn + 1])[0, place]) for of in (inward, inward * gap)]
+    brighter, ends = (share * likely[turn, place] < -ONE_WAY * longest for share in along)
+    if brighter:
+        # The neighbour ends here, over base or over this frame, whose own edge then lies further out.
         one_way[:, max(place - NEAR, 0) :] = 0
-        turn, place = np.unravel_index(int(one_way.argmax()), one_way.shape)
-    elif one_way.max() > ONE_WAY * longest:
+    if ends or one_way.max() > (OVERLAP if brighter else ONE_WAY) * longest:
         turn, place = np.unravel_index(int(one_way.argmax()), one_way.shape)
     on_line = np.rint(place + turns[turn] * u).astype(np.intp)
     near = np.clip(on_line[:, None] + np.arange(-NEAR, NEAR + 1), 0, places - 1)
@@ -366,10 +387,9 @@ def _step_place(bands: F32Array, best: npt.NDArray[np.intp], window: int, *, inv
     the windows' outer ends, where a soft edge does not reach.
     """
     codes = np.float32(255.0) - bands if inverted else bands
-    light = codes * codes
-    brightest = light.max(axis=(1, 2))
-    room = np.clip(1 - brightest * np.float32(1 / FULL_CODE**2), 0.01, 0.1).astype(np.float32)
-    total = _summed(np.einsum("sabc,sc->sab", light, room))
+    brightest = codes.max(axis=(1, 2)) * np.float32(1 / FULL_CODE)
+    room = np.clip(1 - brightest * brightest, 0.01, 0.1).astype(np.float32)
+    total = _summed(np.einsum("sabc,sabc,sc->sab", codes, codes, room))
     place = _moment_place(total, best, window)
     # The steepest place in codes lies off the middle of a soft edge: the windows are laid around what was found.
     centred = np.clip(np.rint(place - window + 0.5), 0, bands.shape[2] - 2 * window).astype(np.intp)
@@ -407,10 +427,14 @@ def _spread(grey: F32Array, best: npt.NDArray[np.intp], kept: BoolArray, window:
     return np.asarray(window / (0.7 + 5.9 * (1.0 - filled)), np.float32)
 
 
-def _noise(tone: F32Array) -> F32Array:
-    """Standard deviation of the noise in each band, from second differences across it; at least half a code; shape
-    (sides,).
+def _noise(level: F32Array) -> F32Array:
+    """Standard deviation of the noise of each band's steps, at least half a code, shape (sides,).
+
+    It is by how much the windows' levels, shape (sides, segments, places), differ from one segment to the next where
+    the band is quietest: between neighbours a step has the noise of two windows, and so has the difference of two.
     """
-    second = np.abs(tone[:, :, 2:] - 2 * tone[:, :, 1:-1] + tone[:, :, :-2]).reshape(len(tone), -1)
-    middle = second.shape[1] // 2
-    return np.maximum(np.partition(second, middle, axis=1)[:, middle] * np.float32(1.4826 / 6**0.5), np.float32(0.5))
+    change = np.abs(level[:, 1:] - level[:, :-1])
+    middle = change.shape[1] // 2
+    typical = np.partition(change, middle, axis=1)[:, middle]
+    quiet = typical.shape[1] // 10
+    return np.maximum(np.partition(typical, quiet, axis=1)[:, quiet] * np.float32(1.4826), np.float32(0.5))

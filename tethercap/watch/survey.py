@@ -144,4 +144,6 @@ def without_holes(scene: Scene, rows: PerforationRows, holes: Perforations) -> S
         within = np.abs(np.arange(first, last)[:, None] - middle) < tall
         filled[first:last] = np.where(within[..., None], np.minimum(band, band[:, beside]), filled[first:last])
     again = survey(ReducedView(filled, scene.view.factor))
-    return Scene(again.view, again.profiles, again.centres, again.support, scene.light, (rows.slope, *again.tilts[:1]))
+    others = (tilt for tilt in scene.tilts if abs(tilt - rows.slope) > APART_SLOPES * _STEP)
+    tilts = (rows.slope, *again.tilts[:1], *others)[:DIRECTIONS]
+    return Scene(again.view, again.profiles, again.centres, again.support, scene.light, tilts)

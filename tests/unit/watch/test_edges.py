@@ -5,7 +5,9 @@ import pytest
 from tests.unit.watch.pictures import FORMAT, GAMMA, LIGHT_OF_CODE, ORANGE, PX_PER_MM, SIZE, corners_at, film
 from tethercap.film.kinds import FilmKind
 from tethercap.profile_files import load_film_formats
+from tethercap.watch.confidence import is_seen
 from tethercap.watch.edges import NotSeen, find_frame_edges
+from tethercap.watch.refine import refine_sides
 from tethercap.watch.sighting import FrameEdges, Side
 
 NEGATIVE = FilmKind.COLOUR_NEGATIVE
@@ -147,3 +149,54 @@ def test_refuses_to_look_for_no_format() -> None:
 @pytest.mark.parametrize("size", [(8, 8), (40, 60), (3, 500)])
 def test_tiny_pictures_are_not_answered(size: tuple[int, int]) -> None:
     assert isinstance(find_frame_edges(np.zeros((*size, 3), np.uint8), film_format=FORMAT), NotSeen)
+
+
+def test_frames_that_touch_are_found_where_the_neighbours_are_denser() -> None:
+    picture = film(0.4, 0.2, 0.6, pitch_mm=36.0, cell_mm=4)
+    inside = cv2.fillConvexPoly(
+        np.zeros(picture.shape[:2], np.uint8), np.rint(corners_at(0.4, 0.2, 0.6)).astype(int), 1
+    )
+    picture = np.where(inside[..., None] > 0, picture, picture // 4 * 3)
+    found = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1 / PX_PER_MM)
+    assert isinstance(found, FrameEdges)
+    assert np.hypot(*(found.corners.as_array() - corners_at(0.4, 0.2, 0.6)).T).max() < 1.5
+
+
+def test_edges_that_lie_too_near_to_each_other_are_not_both_believed() -> None:
+    picture = film()
+    right, bottom = (round(v) for v in corners_at()[2])
+    picture[bottom - 19 : bottom + 1, 100 : right - 40] = ORANGE
+    found = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1 / PX_PER_MM)
+    assert isinstance(found, FrameEdges)
+    assert np.abs(found.corners.as_array() - corners_at()).max() < 1.5
+
+
+def test_light_beside_dark_film_is_no_edge() -> None:
+    """Bare light beside dark film, with no base between."""
+    picture = np.full((SIZE[1], SIZE[0], 3), (60, 60, 60), np.uint8)
+    corners = corners_at().astype(np.float32)
+    picture[:, : round(float(corners[0, 0]))] = 250
+    bases = np.full((4, 3), 150, np.float32)
+    left = refine_sides(picture, corners, bases, reach_px=10.0, inverted=False)[3]
+    assert not left.seen.any()
+
+
+def test_noise_makes_no_edges() -> None:
+    rng = np.random.default_rng(3)
+    picture = np.clip(rng.normal(150, 10, (SIZE[1], SIZE[0], 3)), 0, 255).astype(np.uint8)
+    bases = np.full((4, 3), 150, np.float32)
+    fits = refine_sides(picture, corners_at().astype(np.float32), bases, reach_px=5.0, inverted=False)
+    assert not any(is_seen(fit) for fit in fits)
+
+
+def test_an_opening_about_the_frame_is_no_slide() -> None:
+    """Nothing is told: the holder might be a slide's black. Light falls off to the right, so that base is uneven."""
+    left, top = (round(v) for v in corners_at()[0] - (27, 18))
+    right, bottom = (round(v) for v in corners_at()[2] + (27, 18))
+    lit = film() * np.linspace(1, 0.7, SIZE[0])[:, None]
+    picture = np.full_like(film(), 20)
+    picture[top:bottom, left:right] = lit[top:bottom, left:right].astype(np.uint8)
+    found = find_frame_edges(picture, film_format=FORMAT)
+    assert isinstance(found, FrameEdges)
+    assert found.film_kind is NEGATIVE
+    assert np.abs(found.corners.as_array() - corners_at()).max() < 1.5
