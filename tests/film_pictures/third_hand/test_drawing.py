@@ -95,3 +95,11 @@ def test_a_rest_in_limits_is_still_and_a_picture_comes_for_it() -> None:
         assert abs(place.x_mm) < 1 and place.speed_mm_s < 0.5
     shown = [next(iter(roll.shown())) for _ in range(2)]
     assert np.array_equal(shown[0].picture, shown[1].picture)
+
+
+def test_what_the_holder_covers_cannot_be_seen() -> None:
+    """The frame is larger than the opening, and where the opening ends it is not the frame that does."""
+    case = make_case(1_420_016, "impossible")
+    assert "covered" in case.hazards
+    assert max(case.seen_share) == 0
+    assert case.tier == "impossible"
