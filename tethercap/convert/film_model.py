@@ -38,6 +38,8 @@ _LEAST_LIGHT = 10.0**-4.4
 """Light below this is taken for it: logarithms need some."""
 _MOST_GROWTH = 60.0
 """Natural log of exposure over the toe beyond which there is no film: what is tried in a fit must not overflow."""
+_MOST_EXPONENT = 300.0
+"""The same where a curve is read on another's scale: a power of it is taken, which must not overflow either."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +92,7 @@ class FilmModel:
         shift = np.exp((self.speed[channel] - self.speed[GREEN]) / self.toe)
         # Below a trace of density the curve goes on straight through the base, so that noise stays noise.
         above = np.maximum(value, _TRACE)
-        grown = np.expm1(above / (self.gamma[channel] * toe)) ** ratio
+        grown = np.expm1(np.minimum(above / (self.gamma[channel] * toe), _MOST_EXPONENT)) ** ratio
         equal = self.gamma[GREEN] * self.toe * np.log1p(grown * shift)
         return np.asarray(equal * np.where(value < _TRACE, value / _TRACE, 1.0))
 
