@@ -9,7 +9,7 @@ from typing import Any, Literal, ParamSpec, TypeVar
 
 import cv2
 
-from tethercap.batch.sturdy import end_with_parent
+from tethercap.batch.sturdy import end_with_parent, one_thread_each
 from tethercap.errors import TethercapError
 
 PoolKind = Literal["serial", "processes"]
@@ -92,6 +92,7 @@ def make_pool(kind: PoolKind = "processes", workers: int = 1) -> Executor:
     """
     if kind == "serial":
         return SerialExecutor()
+    one_thread_each()
     context = multiprocessing.get_context("spawn")
     return ProcessPoolExecutor(workers, mp_context=context, initializer=stand_back)
 

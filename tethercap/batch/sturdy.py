@@ -34,6 +34,7 @@ class SturdyPool:
         self._pool = self._new_pool()
 
     def _new_pool(self) -> ProcessPoolExecutor:
+        one_thread_each()
         context = multiprocessing.get_context("spawn")
         return ProcessPoolExecutor(1, mp_context=context, initializer=_begin, initargs=(self._initializer,))
 
@@ -66,6 +67,15 @@ class SturdyPool:
 
     def __exit__(self, *_: Any) -> None:
         self.close()
+
+
+def one_thread_each() -> None:
+    """Let linear algebra run in one thread in the processes that are started from now on.
+
+    The matrices here are small: threads of OpenBLAS, which is NumPy's, wait for each other at full speed, and take
+    three times as much of the processor from everything else. It reads this when it is loaded.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def _end_if_late(pool: ProcessPoolExecutor, future: "Future[Any]", longest_s: float) -> None:

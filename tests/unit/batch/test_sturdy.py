@@ -63,3 +63,9 @@ def test_a_call_that_hangs_is_ended_and_the_next_one_gets_a_new_worker() -> None
         with pytest.raises(BrokenProcessPool):
             hanging.result(60)
         assert pool.submit(os.getpid).result(60) != before
+
+
+def test_workers_do_linear_algebra_in_one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("OPENBLAS_NUM_THREADS", raising=False)
+    with SturdyPool() as pool:
+        assert pool.submit(os.getenv, "OPENBLAS_NUM_THREADS").result(60) == "1"
