@@ -11,7 +11,9 @@ import rawpy
 import tifffile
 
 from tests.e2e.rolls import Run, run_roll
+from tethercap.image_files.jpeg import decode_jpeg
 from tethercap.roll.fixity import verify
+from tethercap.session import events
 from tethercap.watch.limits import Limits
 
 SLIP_MM = 0.2
@@ -21,7 +23,7 @@ SLIP_MM = 0.2
 @pytest.fixture(scope="module")
 def strip(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Run]:
     folder = tmp_path_factory.mktemp("e2e") / "strip"
-    return folder, run_roll(folder)
+    return folder, run_roll(folder, prove=True)
 
 
 @pytest.mark.timeout(300)
@@ -69,6 +71,24 @@ def test_positives_and_sheet_are_pictures_and_no_two_are_alike(strip: tuple[Path
     sheet = cv2.imread(str(folder / "strip_contact.jpg"))
     assert sheet is not None
     assert sheet.std() > 10
+
+
+@pytest.mark.timeout(300)
+def test_proofs_are_told_before_their_positives_and_show_what_those_show(strip: tuple[Path, Run]) -> None:
+    folder, run = strip
+    places = {event.frame_id: n for n, event in enumerate(run.said) if isinstance(event, events.PositiveMade)}
+    proofs = [(n, event) for n, event in enumerate(run.said) if isinstance(event, events.ProofMade)]
+    # One that a busy machine was late with is passed over.
+    assert proofs
+    for place, proof in proofs:
+        assert place < places[proof.frame_id]
+        shown = decode_jpeg(proof.jpeg)
+        of_positive = cv2.imread(str(next((folder / "proof").glob(f"*_{int(proof.frame_id):02d}.jpg"))))
+        assert of_positive is not None
+        np.testing.assert_allclose(shown.shape, of_positive.shape, atol=20)
+        small = [cv2.resize(each, (60, 40), interpolation=cv2.INTER_AREA)[..., 1] for each in (shown, of_positive)]
+        one, other = (np.asarray(each, np.float64).ravel() for each in small)
+        assert np.corrcoef(one, other)[0, 1] > 0.9
 
 
 @pytest.mark.timeout(300)
