@@ -32,7 +32,8 @@ from tethercap.image_files.raw import read_raw
 from tethercap.image_files.tiff import read_tiff
 
 STOPS = (-1.0, 0.0, 1.0, 2.0, 3.0)
-KNOWN = ("nothing", "cards", "chart")
+KNOWN = ("nothing", "found", "cards", "chart")
+"""`found`: nothing is said, and the chart among the frames is to be found."""
 
 
 Shot = tuple[list[Path], list[tuple[Path, F64]]]
@@ -152,7 +153,7 @@ def convert_roll(stock: Stock, known: str, folder: Path, paths: Sequence[Path]) 
     elif known == "chart":
         calibrate = partial(calibrate_on_chart, Target(folder / "chart+0.dng", _chart_quads()), kind, flat=flat)
     surveys = [SurveyJob(path, kind, frame_corners(), find_frame=False, flat=flat) for path in paths]
-    found = survey_roll(surveys, SerialExecutor(), calibrate=calibrate)
+    found = survey_roll(surveys, SerialExecutor(), calibrate=calibrate, uses_chart=known == "found")
     positives = {}
     for number, path in enumerate(paths):
         job = ConversionJob(

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from tethercap.batch.find_frame import find_frame
@@ -18,7 +18,7 @@ from tethercap.convert.roll_look import (
     neutral_of_roll,
     survey_frame,
 )
-from tethercap.convert.usual_film import UsualFilm, usual_film
+from tethercap.convert.usual_film import usual_film
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.image_files.raw import open_raw, read_raw
@@ -68,7 +68,7 @@ def survey_roll(
     pool: Executor,
     *,
     calibrate: Callable[[FilmBase | None], FilmModel] | None = None,
-    finds_chart: bool = False,
+    uses_chart: bool = True,
     on_done: Callable[[], None] = lambda: None,
 ) -> RollSurvey:
     """Look at all frames of a roll and settle base and neutral.
@@ -80,8 +80,8 @@ def survey_roll(
     pool : Executor
     calibrate : callable, optional
         Takes the roll's base and measures its model on cards or a chart. None tells the neutral from the frames.
-    finds_chart : bool
-        Without `calibrate`, look for a colour chart among the frames and measure the model on it.
+    uses_chart : bool
+        Without `calibrate`, measure the model on a colour chart, if one is among the frames of a colour negative.
     on_done : callable
         Called after each frame.
 
@@ -101,20 +101,9 @@ def survey_roll(
         first = jobs[0]
         usual = usual_film(first.film_kind, read_raw(first.raw_path), bases[0] if bases else None, first.flat)
         model = usual.model() if bases is None else neutral_of_roll(surveys, bases, usual)
-        if finds_chart:
-            model = _by_chart(surveys, bases, model, usual)
+        if uses_chart and bases is not None and model.film_kind is FilmKind.COLOUR_NEGATIVE:
+            model = model_by_chart(surveys, bases, model, usual)
     exposures = None
     if bases is not None and model.film_kind.is_negative:
         exposures = tuple(exposures_of_roll(surveys, bases, model))
     return RollSurvey(tuple(surveys), None if bases is None else tuple(bases), model, exposures)
-
-
-def _by_chart(
-    surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase] | None, rough: FilmModel, usual: UsualFilm
-) -> FilmModel:
-    if usual.film_kind is not FilmKind.COLOUR_NEGATIVE:
-        return replace(rough, note="No chart was looked for: that is done on colour negatives.")
-    found = model_by_chart(surveys, bases, rough, usual) if bases is not None else None
-    if found is None:
-        return replace(rough, note="No colour chart was found on the roll; its colours are told by its frames.")
-    return replace(found, source="colour chart found on the roll")

@@ -65,7 +65,7 @@ def look_at_roll(
     pool: Executor,
     *,
     calibration: Callable[[FilmKind], Calibration | None] = _no_calibration,
-    finds_chart: bool = False,
+    uses_chart: bool = True,
     on_done: Callable[[], None] = lambda: None,
 ) -> list[FrameLook]:
     """Look at all frames and find film base, model and exposures; each kind of film is a roll of its own.
@@ -77,8 +77,8 @@ def look_at_roll(
     pool : Executor
     calibration : callable, optional
         Gives for a kind of film the function that measures its model, where there is a card or chart for it.
-    finds_chart : bool
-        Where there is none, look for a chart among the frames.
+    uses_chart : bool
+        Where there is none, measure the model on a chart that is found among the frames.
     on_done : callable
         Called after each picture that was looked at.
 
@@ -94,9 +94,8 @@ def look_at_roll(
             for _, job in of_kind
         ]
         try:
-            found = survey_roll(
-                surveys, pool, calibrate=calibration(film_kind), finds_chart=finds_chart, on_done=on_done
-            )
+            calibrate = calibration(film_kind)
+            found = survey_roll(surveys, pool, calibrate=calibrate, uses_chart=uses_chart, on_done=on_done)
         except BrokenProcessPool as error:
             raise ConversionError(
                 "A process died while the roll was looked at.",
@@ -118,11 +117,11 @@ def share_look(
     pool: Executor,
     *,
     calibration: Callable[[FilmKind], Calibration | None] = _no_calibration,
-    finds_chart: bool = False,
+    uses_chart: bool = True,
     on_done: Callable[[], None] = lambda: None,
 ) -> list[ConversionJob]:
     """Give all jobs the film base, the model and the exposures of their roll; parameters as in `look_at_roll`."""
-    looks = look_at_roll(jobs, pool, calibration=calibration, finds_chart=finds_chart, on_done=on_done)
+    looks = look_at_roll(jobs, pool, calibration=calibration, uses_chart=uses_chart, on_done=on_done)
     return [look.given_to(job) for look, job in zip(looks, jobs, strict=True)]
 
 

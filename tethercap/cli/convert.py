@@ -59,7 +59,7 @@ def _names(values: type[Any]) -> click.Choice[str]:
     "--grey", multiple=True, type=_PATH, help="RAWs of a grey card on this roll, or a JSON that says where it lies."
 )
 @click.option("--chart", type=_PATH, help="A RAW of a 24-patch colour chart on this roll, or a JSON with its corners.")
-@click.option("--find-chart", is_flag=True, help="Look for such a chart among the frames (colour negatives).")
+@click.option("--ignore-charts", is_flag=True, help="Use no such chart that is found among a colour negative's frames.")
 @click.option("--it8", type=_PATH, help="For slides: a JSON that says where a target of ISO 12641 lies in a RAW.")
 @click.option("--it8-values", type=_PATH, help="The text (CGATS.17) that came with that target.")
 @click.option("--space", type=_names(ColourSpace), help="Colour space of the positives.  [default: srgb]")
@@ -145,13 +145,14 @@ def convert(
         items = [_as_chosen(item, said, field, threads=threads) for item in items]
         items = _several(items, pool, wanted, choices)
         work = [item.job for item in items]
-        finds_chart = choices["find_chart"]
-        together = roll_together or finds_chart or grey or chart or choices["it8"]
+        together = roll_together or grey or chart or choices["it8"]
         if together or any(item.roll_job for item in items):
             with count_bar("Looking at the roll", len(work)) as advance:
                 target = _slide_target(choices["it8"], choices["it8_values"])
                 calibration = partial(_calibration, grey, chart, target, field)
-                work = share_look(work, pool, calibration=calibration, finds_chart=finds_chart, on_done=advance)
+                work = share_look(
+                    work, pool, calibration=calibration, uses_chart=not choices["ignore_charts"], on_done=advance
+                )
         work = with_still_dust(work, pool, frame_long_mm=frame_long_mm)
         chosen = [(item, job) for item, job in zip(items, work, strict=True) if item.is_wanted(wanted.frames)]
         is_done = _convert_all(chosen, pool, keeps=not choices["replaces"], as_json=as_json)

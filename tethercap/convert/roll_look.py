@@ -1,7 +1,7 @@
 """What the frames of a roll share: one film base, one neutral. Made of small surveys, one for each frame."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -9,7 +9,7 @@ from tethercap.convert.calibrate import fit_chart
 from tethercap.convert.cells import Cells, inside, measure_cells
 from tethercap.convert.chart_frames import chart_densities, chart_exposure
 from tethercap.convert.charts import CHART_EDITIONS, GREY_PATCHES
-from tethercap.convert.exposure import PrintExposure, find_exposure, settle_exposures
+from tethercap.convert.exposure import PrintExposure, find_exposure, scene_light, settle_exposures
 from tethercap.convert.film_base import FilmBase, combine_bases, measure_base
 from tethercap.convert.film_model import GREEN, FilmModel
 from tethercap.convert.flat_field import FlatField
@@ -27,6 +27,10 @@ _DRIFT_DENSITY = 0.04
 _DRIFT_FRAMES = 5
 _MOST_CHART_MISFIT = 4.0
 """CIE L*a*b* that a chart nobody pointed at may be off its colours; real ones are off by one or two."""
+_OTHER_LIGHT = 0.15
+"""Log10 by which the greys of such a chart may be tinted where the roll's frames are neutral: daylight and lamps are
+further apart."""
+_LEAST_LIGHT = 1e-6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -146,7 +150,7 @@ def neutral_of_roll(surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], u
 
 def model_by_chart(
     surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], rough: FilmModel, usual: UsualFilm
-) -> FilmModel | None:
+) -> FilmModel:
     """Measure the film on the colour chart in one of the roll's frames; of several that exposed in the middle.
 
     Parameters
@@ -154,20 +158,30 @@ def model_by_chart(
     surveys, bases : sequence
         One of each for every frame.
     rough : FilmModel
-        Right enough for the chart to be found.
+        What the frames tell: right enough for the chart to be found.
     usual : UsualFilm
         What is usual for the film on its rig.
 
     Returns
     -------
-    FilmModel or None
-        None where no frame shows a chart, or none that the film could have made.
+    FilmModel
+        `rough` where no frame shows a chart, or none that the film could have made in the light of the others.
     """
     seen = [chart_densities(survey.density(base), rough) for survey, base in zip(surveys, bases, strict=True)]
     charts = sorted((chart for chart in seen if chart is not None), key=lambda chart: float(chart[:, GREEN].mean()))
     if not charts:
-        return None
+        return rough
     middle = charts[len(charts) // 2]
     fits = [fit_chart(middle, edition, GREY_PATCHES, usual) for edition in CHART_EDITIONS]
     best = min(fits, key=lambda one: one.misfit)
-    return best.model if best.misfit < _MOST_CHART_MISFIT else None
+    if best.misfit > _MOST_CHART_MISFIT:
+        return rough
+    if _cast_of_greys(middle, rough) > _OTHER_LIGHT:
+        return replace(rough, note="A colour chart on the roll was lit otherwise than most frames, and was not used.")
+    return replace(best.model, source="colour chart found on the roll")
+
+
+def _cast_of_greys(chart: F64Array, model: FilmModel) -> float:
+    """How far the chart's greys are from grey, log10 of the light of red or blue over green's."""
+    greys = np.maximum(scene_light(chart[GREY_PATCHES], model), _LEAST_LIGHT)
+    return float(np.abs(np.median(np.log10(greys / greys[:, [GREEN]]), axis=0)).max())

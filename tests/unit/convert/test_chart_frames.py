@@ -1,3 +1,5 @@
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -49,12 +51,21 @@ def test_a_chart_among_the_frames_tells_the_film() -> None:
     base, usual = FilmBase(tuple(BASE_COUNTS.tolist())), usual_film(FilmKind.COLOUR_NEGATIVE)
     dull = survey_of(np.full((60, 80, 3), 0.2))
     surveys = [dull, *(survey_of(chart_scene() * 2.0**stops) for stops in (2.0, -1.0, 0.0))]
-    model = model_by_chart(surveys, [base] * 4, usual.model(), usual)
-    assert model is not None
+    rough = dataclasses.replace(PLAIN, source="frames")
+    model = model_by_chart(surveys, [base] * 4, rough, usual)
+    assert model.source != rough.source
     chart = chart_linear_srgb()
     light = scene_light(density_of(chart), model)
     assert np.abs(light / light[18].mean() * chart[18].mean() - chart).mean() < 0.02
-    assert model_by_chart([dull, dull], [base] * 2, usual.model(), usual) is None
+    assert model_by_chart([dull, dull], [base] * 2, rough, usual) is rough
+
+
+def test_a_chart_in_other_light_than_the_frames_is_not_used_and_that_is_said() -> None:
+    base, usual = FilmBase(tuple(BASE_COUNTS.tolist())), usual_film(FilmKind.COLOUR_NEGATIVE)
+    by_a_lamp = survey_of(chart_scene() * np.array([1.5, 1.0, 0.55]))
+    model = model_by_chart([by_a_lamp], [base], PLAIN, usual)
+    assert "lit otherwise" in model.note
+    assert dataclasses.replace(model, note="") == PLAIN
 
 
 def test_leaves_are_not_looked_at_twice() -> None:
