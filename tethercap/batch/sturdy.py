@@ -70,7 +70,7 @@ class SturdyPool:
 
 
 def one_thread_each() -> None:
-    """Let linear algebra run in one thread in the processes that are started from now on.
+    """Let linear algebra run in one thread, in processes started from now on and here, as long as NumPy is not loaded.
 
     The matrices here are small: threads of OpenBLAS, which is NumPy's, wait for each other at full speed, and take
     three times as much of the processor from everything else. It reads this when it is loaded.

@@ -7,6 +7,7 @@ import sys
 import click
 
 from tethercap import __version__
+from tethercap.batch.sturdy import one_thread_each
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.errors import CameraError, RollError, TethercapError
 
@@ -65,6 +66,7 @@ def tethercap() -> None:
 
 def run() -> None:
     """Run the command line and leave with its exit code."""
+    one_thread_each()  # before NumPy is loaded: here too, or a process alone would round otherwise than workers do
     try:
         result = tethercap.main(prog_name="tethercap", standalone_mode=False)
     except click.exceptions.Abort:
