@@ -275,6 +275,28 @@ FORGETS = 0.997
 """How much of the light once seen at a place is still believed a picture later: half after eight seconds."""
 
 
+TREMBLING_COUNTS = 0.75
+"""Film in a trembling hand is hardly slower than what counts as rest, and turns round and round: staying in its place it
+rests all the same, only later."""
+
+
+@dataclass(slots=True)
+class _Stay:
+    """Since when the film lies at one place."""
+
+    since_s: float | None = None
+    at_px: float = 0.0
+
+    def lasts(self, lies: bool, along_px: float, drift_px: float, at_s: float, elapsed_s: float) -> float:
+        """Take in a picture; how long the film lies by now, s, 0 where it does not, or has crept away."""
+        if not lies:
+            self.since_s = None
+            return 0.0
+        if self.since_s is None or abs(along_px - self.at_px) > drift_px:
+            self.since_s, self.at_px = at_s - elapsed_s, along_px
+        return at_s - self.since_s
+
+
 class MotionMeter:
     """Follows the film from picture to picture."""
 
@@ -286,11 +308,10 @@ class MotionMeter:
         self._shift_px = 0.0
         self._along_mm_s = 0.0
         self._across_mm_s: deque[float] = deque(maxlen=ACROSS_OVER)
-        self._rest_at_px = 0.0
+        self._rest, self._trembling = _Stay(), _Stay()
         self.along_px = 0.0
         """Sum of all movement along x since the start, small px."""
         self.across_px = 0.0
-        self.still_since_s: float | None = None
         self.lost = True
         """The last two pictures had nothing in common."""
         self.repeated = False
@@ -332,7 +353,7 @@ class MotionMeter:
         self._shift_px = shift.x_px if shift.trusted else 0.5 * self._shift_px
         self.lost = not shift.trusted
         if self.lost:
-            self.still_since_s = None
+            self._rest, self._trembling = _Stay(), _Stay()
             return Motion(0.0, 0.0, float("inf"), still=False, still_for_s=0.0)
         self.along_px += shift.x_px
         self.across_px += shift.y_px
@@ -352,7 +373,7 @@ class MotionMeter:
         self._before, self._at_s, self._lit = grey, at_s, None
         size = (max(8, grey.shape[1] // _COARSE), max(8, grey.shape[0] // _COARSE))
         self._window = cv2.createHanningWindow(size, cv2.CV_32F).astype(np.float32)
-        self.still_since_s = None
+        self._rest, self._trembling = _Stay(), _Stay()
 
     def _speed(self, shift: Shift, at_s: float, elapsed_s: float, mm_per_px: float, still_mm_s: float) -> Motion:
         along, across = shift.x_px * mm_per_px / elapsed_s, shift.y_px * mm_per_px / elapsed_s
@@ -366,10 +387,9 @@ class MotionMeter:
         self._along_mm_s = along
         share = CREEPING_SHARE if slows else RESTING_SHARE
         resting = still and now <= max(share * still_mm_s, 3.0 * noise + 0.01)
-        crept_mm = abs(self.along_px - self._rest_at_px) * mm_per_px
-        if not resting:
-            self.still_since_s = None
-        elif self.still_since_s is None or crept_mm > REST_DRIFT_S * still_mm_s + 3.0 * noise * elapsed_s:
-            self.still_since_s, self._rest_at_px = at_s - elapsed_s, self.along_px
-        still_for = 0.0 if self.still_since_s is None else at_s - self.still_since_s
+        drift_px = (REST_DRIFT_S * still_mm_s + 3.0 * noise * elapsed_s) / mm_per_px
+        still_for = max(
+            self._rest.lasts(resting, self.along_px, drift_px, at_s, elapsed_s),
+            TREMBLING_COUNTS * self._trembling.lasts(still, self.along_px, drift_px, at_s, elapsed_s),
+        )
         return Motion(along, across, noise, still=still, still_for_s=still_for)

@@ -24,6 +24,9 @@ LIT_CODES = 12.0
 FILM_SHARE = 0.35
 LIGHT_OVER_BASE = 1.1
 """Bare light is told from base where it is so much brighter."""
+COLOURED, OTHER_COLOUR = 1.3, 1.15
+"""From so much between its channels on a base is coloured, and light beside it differs so much more in one channel
+than in another."""
 BLACK_SPREAD = 20.0
 """Codes by which the black of a slide differs from place to place, and by which small px mix it with the picture."""
 
@@ -76,11 +79,23 @@ def base_tone(outside: F32Array, step: F32Array, light: float) -> F32Array:
         return np.full(3, np.nan, np.float32)
     bright = stepped.sum(axis=1)
     film = bright < 3 * LIT * light
-    if film.mean() > FILM_SHARE:
+    if (
+        film.mean() > FILM_SHARE
+        and not film.all()
+        and _is_light(stepped[~film].mean(axis=0), stepped[film].mean(axis=0))
+    ):
         stepped, bright = stepped[film], bright[film]
     order = np.sort(bright)
     upper = stepped[bright >= order[len(order) // 2] * np.float32(0.9)]
     return np.asarray(np.sort(upper, axis=0)[len(upper) // 2], np.float32)
+
+
+def _is_light(brighter: F32Array, film: F32Array) -> bool:
+    """Whether what is brighter than some of the film is bare light, and not the same base where more light falls."""
+    times = brighter / np.maximum(film, np.float32(1))
+    if film.max() > COLOURED * film.min():
+        return bool(times.max() > OTHER_COLOUR * times.min())
+    return bool(times.mean() > LIGHT_OVER_BASE)
 
 
 def like_base(tone: F32Array, base: F32Array, spread: float = 0.15, *, black: float | None = None) -> BoolArray:

@@ -88,6 +88,14 @@ def test_a_slow_creep_is_not_rest() -> None:
     assert not any(still)
 
 
+def test_film_that_trembles_in_its_place_rests_a_little_later() -> None:
+    trembling = [0.0, 0.05, 0.1, 0.05, 0.0, -0.05, 0.0, 0.05, 0.1, 0.05]  # 0.22 mm/s to and fro
+    _, still, rested = follow([3.0, 1.0, *trembling], still_mm_s=0.3)
+    assert all(still[3:])
+    assert next(i for i, since in enumerate(rested) if since >= 0.09) == 6
+    assert all(since >= 0.09 for since in rested[6:])
+
+
 def test_a_dropped_picture_does_not_double_the_speed() -> None:
     meter = MotionMeter()
     meter.update(view(0.0, seed=1), 0.0, 0.15, 0.2)
