@@ -276,8 +276,8 @@ FORGETS = 0.997
 
 
 TREMBLING_COUNTS = 0.75
-"""Film in a trembling hand is hardly slower than what counts as rest, and turns round and round: staying in its place it
-rests all the same, only later."""
+"""Film in a trembling hand is hardly slower than what counts as rest, and turns round and round: staying in its place
+it rests all the same, only later."""
 
 
 @dataclass(slots=True)
