@@ -16,7 +16,7 @@ import numpy.typing as npt
 from tethercap.pictures import F32Array, U8Array
 from tethercap.watch.lines import support_map
 from tethercap.watch.robust import robust_lines
-from tethercap.watch.tones import BoolArray, like_base
+from tethercap.watch.tones import BoolArray, followed_base, like_base
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +205,9 @@ def _fit(
     # A soft edge reaches into the window before it: the base is read a little further out.
     further = np.maximum(np.arange(before.shape[2]) - window // 2, 0)
     tone_before = before[:, :, further]
-    clear = like_base(tone_before, bases[:, None, None, :], 0.2, black=black)
+    clear = like_side = like_base(tone_before, bases[:, None, None, :], 0.2, black=black)
+    if black is None and not like_side[:, :, 0].all():
+        clear = like_side | _clear_where_followed(tone_before, like_side[:, :, 0], bases)
     if lit.any():
         clear &= _running_means(_summed(lit.astype(np.float32)), window)[:, :, further] < MOSTLY
     grey = _grey(bands)
@@ -227,7 +229,7 @@ def _fit(
     count = np.maximum(kept.sum(axis=1), 1)
     ragged = np.sqrt((residual * residual).sum(axis=1) / count)
     contrast = (size * kept).sum(axis=1) / count / noise
-    outside = (_at(tone_before, best) * kept[..., None]).sum(axis=1) / count[:, None]
+    outside = _outside(_at(tone_before, best), kept, _at(like_side, best) | either_way[:, None])
     inside = (low * kept[..., None]).sum(axis=1) / count[:, None]
     spread_px = _spread(grey, best, kept, window) * step_px if sampling.tells_spread else np.zeros_like(step_px)
     return tuple(
@@ -245,6 +247,34 @@ def _fit(
         )
         for i in range(sides)
     )
+
+
+def _clear_where_followed(tones: F32Array, alike: BoolArray, bases: F32Array) -> BoolArray:
+    """Where there is base that is no longer like its side's, shape (sides, segments, places).
+
+    Parameters
+    ----------
+    tones : ndarray
+        Outside of each place, shape (sides, segments, places, 3).
+    alike : ndarray
+        Where the outermost of them is like the side's base, shape (sides, segments).
+    bases : ndarray
+        Tone of the base beside each side, shape (sides, 3).
+    """
+    sides, segments, places = tones.shape[:3]
+    outermost = tones[:, :, 0].reshape(-1, 3)
+    followed = followed_base(outermost, alike.ravel(), np.repeat(bases, segments, axis=0))
+    clear = np.zeros((sides * segments, places), bool)
+    clear[followed] = like_base(tones.reshape(-1, places, 3)[followed], outermost[followed][:, None], 0.2)
+    return clear.reshape(sides, segments, places)
+
+
+def _outside(tones: F32Array, kept: BoolArray, like_side: BoolArray) -> F32Array:
+    """Mean tone outside each side, of the part like the side's if there is any, shape (sides, 3)."""
+    told = kept & like_side
+    told = np.where(told.any(axis=1, keepdims=True), told, kept)
+    count = np.maximum(told.sum(axis=1), 1)
+    return np.asarray((tones * told[..., None]).sum(axis=1) / count[:, None], np.float32)
 
 
 def _summed(bands: F32Array) -> F32Array:

@@ -29,6 +29,12 @@ COLOURED, OTHER_COLOUR = 1.3, 1.15
 than in another."""
 BLACK_SPREAD = 20.0
 """Codes by which the black of a slide differs from place to place, and by which small px mix it with the picture."""
+MOST_FOGGED = 0.3
+"""Share of its level that base keeps at least where it is followed around a frame; what is darker may be the holder."""
+GRADUAL = 0.35
+"""Share by which its tone may change from one segment to the next."""
+LEAST_ALIKE = 3
+"""So many segments must be like the base for it to be followed from them."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -123,6 +129,33 @@ def like_base(tone: F32Array, base: F32Array, spread: float = 0.15, *, black: fl
     return np.asarray(level_ok & (apart <= 6.0 + 0.07 * base.max(axis=-1)))
 
 
+def followed_base(outside: F32Array, alike: BoolArray, base: F32Array) -> BoolArray:
+    """Follow the base of negatives around a frame: fogged by a leak or in a shadow it changes, but gradually.
+
+    Parameters
+    ----------
+    outside : ndarray
+        Tones outside, segment after segment around the frame, shape (n, 3), NaN where out of view.
+    alike : ndarray
+        Which of them are like the base, shape (n,).
+    base : ndarray
+        Tone of the clear base, shape (3,) or (n, 3).
+
+    Returns
+    -------
+    ndarray
+        Where there is base though it is not alike, shape (n,), bool.
+    """
+    level, base_level = outside.sum(axis=-1), base.sum(axis=-1)
+    film = (level > np.float32(MOST_FOGGED) * base_level) & (level < np.float32(LIGHT_OVER_BASE) * base_level)
+    before = np.roll(outside, 1, axis=0)
+    gradual = np.abs(outside - before).max(axis=1) <= np.float32(GRADUAL) * np.maximum(outside, before).max(axis=1)
+    breaks = ~(gradual & film & np.roll(film, 1))
+    # The last stretch goes on in the first.
+    stretch = np.cumsum(breaks) % max(int(breaks.sum()), 1)
+    return np.asarray(film & ~alike & (np.bincount(stretch, alike)[stretch] >= LEAST_ALIKE))
+
+
 def score_sides(
     sides: tuple[SideTones, ...], *, inverted: bool, light: float
 ) -> tuple[tuple[SideScore, ...], F32Array]:
@@ -159,6 +192,7 @@ def score_sides(
     if not inverted:
         lit &= light > LIGHT_OVER_BASE * base.mean()
         clear_out &= ~lit | (out_level < np.float32(0.5) * (base.mean() + np.float32(light)))
+        clear_out |= _followed_around(sides, clear_out, base) & ~lit
     dark = visible & (out_level < np.float32(0.3) * base.mean()) & (not inverted)
     shares = np.stack(
         [
@@ -176,3 +210,13 @@ def score_sides(
         scores.append(SideScore(*mean.tolist()))
         start = int(end)
     return tuple(scores), base
+
+
+def _followed_around(sides: tuple[SideTones, ...], alike: BoolArray, base: F32Array) -> BoolArray:
+    """As `followed_base`, of sides that are read from left to right and from top to bottom."""
+    numbers = np.split(np.arange(len(alike)), np.cumsum([len(side.outside) for side in sides[:-1]]))
+    around = np.concatenate([order if i < 2 else order[::-1] for i, order in enumerate(numbers)])
+    followed = np.empty_like(alike)
+    outside = np.concatenate([side.outside for side in sides])[around]
+    followed[around] = followed_base(outside, alike[around], base)
+    return followed

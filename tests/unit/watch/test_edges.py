@@ -84,6 +84,17 @@ def test_nothing_to_see_is_never_answered(tone: tuple[int, int, int]) -> None:
     assert found.reasons
 
 
+def test_edges_are_seen_where_a_light_leak_darkens_the_base_beside_them() -> None:
+    x, y = np.arange(SIZE[0]) / SIZE[0], np.arange(SIZE[1])[:, None] / SIZE[1]
+    leak = np.exp(-(((x - 0.6) / 0.25) ** 2)) * np.exp(-y / 0.5)
+    picture = np.rint(film(0.4, 0.2) * (1 - 0.6 * leak[..., None])).astype(np.uint8)
+    found = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1 / PX_PER_MM)
+    assert isinstance(found, FrameEdges)
+    assert np.hypot(*(found.corners.as_array() - corners_at(0.4, 0.2)).T).max() < 0.8
+    assert all(edge.seen_fraction > 0.8 for edge in found.evidence)
+    assert found.confidence > 0.9
+
+
 def test_a_holder_opening_is_not_a_frame() -> None:
     picture = np.zeros((SIZE[1], SIZE[0], 3), np.uint8)
     x0, y0, x1, y1 = 52, 38, 628, 422
