@@ -4,6 +4,7 @@ The features are shares and ratios, so that they mean the same for every format,
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -27,7 +28,7 @@ FEATURES = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Fitted:
     """A hypothesis after its edges were fitted."""
 
@@ -53,6 +54,11 @@ class Fitted:
         """Length of edges seen, in edges."""
         h = self.hypothesis
         return sum(fit.seen_share * (0.5 if t else 1.0) for fit, t in zip(self.fits, h.touching, strict=True))
+
+    @cached_property
+    def sure(self) -> float:
+        """Confidence in it, 0..1; 0 where something speaks against it that nothing outweighs."""
+        return confidence(features(self)) if is_believable(self) else 0.0
 
 
 def is_seen(fit: SideFit) -> bool:

@@ -10,7 +10,7 @@ from tethercap.film.formats import FilmFormat
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F32Array, U8Array
-from tethercap.watch.confidence import Fitted, confidence, features, is_believable, is_seen
+from tethercap.watch.confidence import Fitted, is_seen
 from tethercap.watch.fitting import fit_place
 from tethercap.watch.judging import Hypothesis
 from tethercap.watch.perforations import PerforationRows
@@ -105,10 +105,10 @@ def _find(
     best = choose(fitted, pixels_bgr.shape[1])
     if best is None:
         return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),))
-    if _is_neighbour(best[0], pixels_bgr.shape[1]):
+    if _pitches_off(best, pixels_bgr.shape[1]) > NEIGHBOUR_PITCH:
         why = Reason(ReasonCode.BETWEEN_FRAMES, "only a neighbour of the frame nearest the middle is seen")
         return NotSeen((why,), True, film_kind)
-    return as_answer(*best, film_kind, mm_per_px)
+    return as_answer(best, film_kind, mm_per_px)
 
 
 def _exchanged(edges: FrameEdges) -> FrameEdges:
@@ -173,17 +173,13 @@ def _compared(fitted: list[Fitted]) -> list[Fitted]:
 
 def _without_openings(fitted: list[Fitted]) -> list[Fitted]:
     """Leave out what lies around a frame: the holder's opening, whose dark is easily taken for a slide's black."""
-    sure = [confidence(features(one)) if is_believable(one) else 0.0 for one in fitted]
-    return [
-        one
-        for one in fitted
-        if not any(_is_around(one, other, how) for other, how in zip(fitted, sure, strict=True) if how > AS_A_FRAME)
-    ]
+    frames = [one for one in fitted if one.sure > AS_A_FRAME]
+    return [one for one in fitted if not any(_is_around(one, frame) for frame in frames)]
 
 
-def _is_around(outer: Fitted, inner: Fitted, sure: float) -> bool:
+def _is_around(outer: Fitted, inner: Fitted) -> bool:
     """Whether one place encloses another that shows more of its edges, or is surely a negative's where it is none."""
-    is_negative = outer.hypothesis.inverted and not inner.hypothesis.inverted and sure > SURE
+    is_negative = outer.hypothesis.inverted and not inner.hypothesis.inverted and inner.sure > SURE
     if not (is_negative or outer.seen_in_all < inner.seen_in_all):
         return False
     larger = cv2.contourArea(outer.corners) > LARGER * cv2.contourArea(inner.corners)
@@ -201,21 +197,15 @@ NEIGHBOUR_PITCH = 0.62
 """A frame further from the middle than this share of the pitch is not the nearest one: another lies between."""
 
 
-def _is_neighbour(fitted: Fitted, view_width_px: int) -> bool:
-    away = abs(float(fitted.corners[:, 0].mean()) - (view_width_px - 1) / 2)
-    return away > NEIGHBOUR_PITCH * fitted.hypothesis.film_format.pitch_mm * fitted.px_per_mm
+def _pitches_off(fitted: Fitted, view_width_px: int) -> float:
+    """How far from the view's middle a frame lies along the film, in pitches."""
+    away_px = abs(float(fitted.corners[:, 0].mean()) - (view_width_px - 1) / 2)
+    return away_px / (fitted.hypothesis.film_format.pitch_mm * fitted.px_per_mm)
 
 
-def choose(fitted: list[Fitted], view_width_px: int) -> tuple[Fitted, float] | None:
-    """Take the place that is best supported and nearest the middle, with its confidence."""
-    best: tuple[float, Fitted, float] | None = None
-    for one in fitted:
-        sure = confidence(features(one)) if is_believable(one) else 0.0
-        away = abs(float(one.corners[:, 0].mean()) - (view_width_px - 1) / 2)
-        worth = sure - 0.5 * away / (one.hypothesis.film_format.pitch_mm * one.px_per_mm)
-        if best is None or worth > best[0]:
-            best = worth, one, sure
-    return None if best is None else (best[1], best[2])
+def choose(fitted: list[Fitted], view_width_px: int) -> Fitted | None:
+    """Take the place that is best supported and nearest the middle."""
+    return max(fitted, key=lambda one: one.sure - 0.5 * _pitches_off(one, view_width_px), default=None)
 
 
 REFINED = 5
@@ -256,7 +246,7 @@ def _polarities(film_kind: FilmKind | None) -> tuple[bool, ...]:
     return (True, False) if film_kind is None else (film_kind.is_negative,)
 
 
-def as_answer(fitted: Fitted, sure: float, film_kind: FilmKind | None, mm_per_px: float | None) -> FrameEdges | NotSeen:
+def as_answer(fitted: Fitted, film_kind: FilmKind | None, mm_per_px: float | None) -> FrameEdges | NotSeen:
     """Say what was found, or what is missing."""
     evidence = evidence_of(fitted.fits)
     kind = film_kind or kind_of(fitted.hypothesis.base, inverted=fitted.hypothesis.inverted)
@@ -265,7 +255,7 @@ def as_answer(fitted: Fitted, sure: float, film_kind: FilmKind | None, mm_per_px
         return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, missing),), True, kind)
     film_format, corners = fitted.hypothesis.film_format, fitted.corners
     scale = mm_per_px or film_format.along_mm / float(np.hypot(*(corners[1] - corners[0])))
-    return FrameEdges(QuadPx.from_array(corners), evidence, scale, kind, film_format.id, sure)
+    return FrameEdges(QuadPx.from_array(corners), evidence, scale, kind, film_format.id, fitted.sure)
 
 
 def kind_of(base: F32Array, *, inverted: bool) -> FilmKind:

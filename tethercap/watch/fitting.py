@@ -169,7 +169,8 @@ def _fit_sides(place: _Place, start: F32Array) -> Sides:
         return corners, fits, NOWHERE
     bare = [
         side % 2 == 1
-        and bool(fit.seen.mean() < BASE_SEEN and fit.visible.mean() > BASE_SEEN)
+        and fit.seen_share < BASE_SEEN
+        and bool(fit.visible.mean() > BASE_SEEN)
         and _film_goes_on(place, corners, fits, side)
         for side, fit in enumerate(fits)
     ]
@@ -258,7 +259,7 @@ def _beside(bases: F32Array, fits: tuple[SideFit, ...], touching: Touching) -> F
     Only from windows that span the edge: else the edge's own flank would be taken for base.
     """
     tones = [
-        fit.outside if fit.seen.mean() > 0.2 and not is_touching and fit.window_px > SPANS * fit.spread_px else base
+        fit.outside if fit.seen_share > 0.2 and not is_touching and fit.window_px > SPANS * fit.spread_px else base
         for fit, base, is_touching in zip(fits, bases, touching, strict=True)
     ]
     return np.asarray(tones, np.float32)
@@ -266,7 +267,7 @@ def _beside(bases: F32Array, fits: tuple[SideFit, ...], touching: Touching) -> F
 
 def _blackest(bases: F32Array, fits: tuple[SideFit, ...]) -> F32Array:
     """Blackest tone beside any side, for all of them, shape (4, 3): a dark part of a slide is not its base."""
-    seen = [fit.outside for fit in fits if fit.seen.mean() > 0.2]
+    seen = [fit.outside for fit in fits if fit.seen_share > 0.2]
     blackest = max(seen, key=lambda tone: float(tone.sum()), default=bases[0])
     return np.asarray(np.tile(blackest, (4, 1)), np.float32)
 

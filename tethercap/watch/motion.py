@@ -104,14 +104,24 @@ MOVED_PX, EXPLAINED = 4.0, 0.05
 share: a picture that comes in at one side and one that goes out at the other change the means far from them."""
 
 
-def _of_what_is_shared(one: F32Array, two: F32Array, x: int, y: int) -> Shift:
-    """The fraction to a whole-pixel shift, of textures taken only where both pictures show the same film."""
+NO_SHIFT = Shift(0.0, 0.0, np.inf, trusted=False)
+
+
+def _shared(one: F32Array, two: F32Array, x: int, y: int) -> tuple[F32Array, F32Array] | None:
+    """Cut both pictures to the film they share after a whole-pixel shift; None where that is too little."""
     height, width = one.shape
     if abs(x) > 0.7 * width or abs(y) > 0.5 * height:
-        return Shift(0.0, 0.0, np.inf, trusted=False)
+        return None
     before = one[max(0, -y) : height - max(0, y), max(0, -x) : width - max(0, x)]
-    after = two[max(0, y) : height - max(0, -y), max(0, x) : width - max(0, -x)]
-    shift = _fraction(_texture(before), _texture(after), 0, 0)
+    return before, two[max(0, y) : height - max(0, -y), max(0, x) : width - max(0, -x)]
+
+
+def _of_what_is_shared(one: F32Array, two: F32Array, x: int, y: int) -> Shift:
+    """The fraction to a whole-pixel shift, of textures taken only where both pictures show the same film."""
+    shared = _shared(one, two, x, y)
+    if shared is None:
+        return NO_SHIFT
+    shift = _fraction(_texture(shared[0]), _texture(shared[1]), 0, 0)
     return replace(shift, x_px=x + shift.x_px, y_px=y + shift.y_px)
 
 
@@ -204,11 +214,10 @@ LEAST_TEXTURE = 0.02
 
 def _fraction(before: F32Array, after: F32Array, whole_x: int, whole_y: int) -> Shift:
     """Refine a whole-pixel shift by one least-squares step over the pixels both pictures share."""
-    height, width = before.shape
-    if abs(whole_x) > 0.7 * width or abs(whole_y) > 0.5 * height:
-        return Shift(0.0, 0.0, np.inf, trusted=False)
-    one = before[max(0, -whole_y) : height - max(0, whole_y), max(0, -whole_x) : width - max(0, whole_x)]
-    two = after[max(0, whole_y) : height - max(0, -whole_y), max(0, whole_x) : width - max(0, -whole_x)]
+    shared = _shared(before, after, whole_x, whole_y)
+    if shared is None:
+        return NO_SHIFT
+    one, two = shared
     mean = one + two
     high, wide = one.shape[0] // 2 * 2 - 1, one.shape[1] // 2 * 2 - 1
     here = slice(1, high, 2), slice(1, wide, 2)

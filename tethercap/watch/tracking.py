@@ -47,12 +47,11 @@ class Track:
     """Size and tilt are the roll's, learned on other frames; only the place is measured on this one."""
 
     @classmethod
-    def of(cls, fitted: Fitted, sure: float, base: F32Array) -> "Track":
+    def of(cls, fitted: Fitted) -> "Track":
         """Start to follow a frame that was found."""
-        corners = fitted.corners
-        bases = np.array([fit.outside if is_seen(fit) else base for fit in fitted.fits], np.float32)
+        h, corners, sure = fitted.hypothesis, fitted.corners, fitted.sure
+        bases = np.array([fit.outside if is_seen(fit) else h.base for fit in fitted.fits], np.float32)
         seen = tuple(fit.seen_share for fit in fitted.fits)
-        h = fitted.hypothesis
         track = cls(corners, fitted.fits, bases, h.inverted, h.touching, (0.0, 0.0), fitted.px_per_mm, sure, seen)
         return replace(track, size_px=track.measured_px())
 

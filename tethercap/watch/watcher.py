@@ -206,7 +206,7 @@ class Watcher:
             ),
             frame.size.width_px,
         )
-        found = None if best is None else Track.of(best[0], best[1], best[0].hypothesis.base)
+        found = None if best is None else Track.of(best)
         if found is not None and (not found.is_placed() or found.sure < self.limits.least_confidence):
             found = None
         if expected is not None and (found is None or found.sure < SURE or found.seen_sides() < 3):
@@ -220,7 +220,7 @@ class Watcher:
         if found is None or (self._track is not None and self._track.sure > found.sure):
             return
         if best is not None and found.sure >= 0.9 and expected is None:
-            self._take_over(found, best[0].hypothesis.inverted, best[0].hypothesis.base)
+            self._take_over(found, best.hypothesis.inverted, best.hypothesis.base)
         self._track = found
 
     def _take_over(self, found: Track, inverted: bool, base: F32Array) -> None:
