@@ -3,9 +3,9 @@
 It is made with the look that the frames before it give their roll, so that it is like the positive that comes later.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from concurrent.futures import Future
-from contextlib import ExitStack, contextmanager, suppress
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -95,7 +95,8 @@ def make_proof(job: ProofJob) -> Proof:
     ConversionError
     """
     wanted = job.conversion
-    with _opened(job.names) as raw:
+    with ExitStack() as opened:
+        raw = _open_first(job.names, opened)
         corners = wanted.cut_by or (job.seen.corners_in(raw.size) if job.seen is not None else None)
         survey = survey_frame(raw, wanted.film_kind, corners)
         usual = usual_film(wanted.film_kind, raw, job.look.base if job.look is not None else survey.base)
@@ -111,12 +112,6 @@ def make_proof(job: ProofJob) -> Proof:
         pixels = EightBit(plan.layout.turned_size, half=False)
         render(plan, raw, None, pixels.put)
     return Proof(encode_jpeg(pixels.picture(), quality=wanted.jpeg_quality), survey, usual)
-
-
-@contextmanager
-def _opened(names: Sequence[Path]) -> Iterator[RawPicture]:
-    with ExitStack() as opened:
-        yield _open_first(names, opened)
 
 
 def _open_first(names: Sequence[Path], opened: ExitStack) -> RawPicture:
