@@ -1,13 +1,7 @@
-"""Sub-pixel edges: bands along each side, straightened and cut into segments; a mean line through their steps.
-
-The position in one segment is that of the ideal step with the same sum of light (moment preserving:
-Tabatabai and Mitchell, 1984), which averages a ragged edge instead of choosing one of its teeth, and does not move
-with symmetric blur, since a lens spreads light.
-"""
+"""Sub-pixel edges: bands along each side, straightened and cut into segments; a mean line through their steps."""
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import cv2
 import numpy as np
@@ -16,6 +10,7 @@ import numpy.typing as npt
 from tethercap.pictures import F32Array, U8Array
 from tethercap.watch.lines import support_map
 from tethercap.watch.robust import robust_lines
+from tethercap.watch.step_place import at, spread, step_place, summed
 from tethercap.watch.tones import BoolArray, followed_base, like_base
 
 
@@ -55,10 +50,6 @@ OVER_TEXTURE = 1.5
 """An edge between pictures shows in steps so much larger than the middle one around it: leaves are full of steps."""
 NEAR = 2
 """Samples by which an edge may be ragged about its line where only the line tells it from contours."""
-FULL_CODE = 253.0
-"""Code from which on a channel is full: compression rounds some codes off."""
-END = 2
-"""Samples on either side of a window's outer end that say what the tone is there."""
 LIGHT_OVER_BASE = 1.04
 """How much brighter than expected the base may be."""
 LIGHT, MOSTLY = 1.25, 0.5
@@ -198,7 +189,7 @@ def _fit(
     """Fit all sides at once; `bands` has shape (sides, segments, across, 3), outside first, `lit` one less."""
     sides, segments, across = bands.shape[:3]
     window = sampling.window
-    means = _running_means(_summed(bands), window)
+    means = _running_means(summed(bands), window)
     before, after = means[:, :, :-window], means[:, :, window:]
     level = _grey(means)
     step = level[:, :, :-window] - level[:, :, window:]
@@ -209,7 +200,7 @@ def _fit(
     if black is None and not like_side[:, :, 0].all():
         clear = like_side | _clear_where_followed(tone_before, like_side[:, :, 0], bases)
     if lit.any():
-        clear &= _running_means(_summed(lit.astype(np.float32)), window)[:, :, further] < MOSTLY
+        clear &= _running_means(summed(lit.astype(np.float32)), window)[:, :, further] < MOSTLY
     grey = _grey(bands)
     noise = _noise(level)
     best = _outermost(step, clear, across, noise, window)
@@ -218,10 +209,10 @@ def _fit(
         step[side], clear[side], best[side], least[side] = _between_pictures(
             before[side], after[side], bases[side], visible[side], float(least[side]), is_slide=black is not None
         )
-    size = _at(step, best)
-    usable = (size > least[:, None]) & _at(clear, best) & visible
-    low = _at(after, best)
-    offset = (_step_place(bands, best, window, inverted=black is not None) - across // 2) * step_px[:, None]
+    size = at(step, best)
+    usable = (size > least[:, None]) & at(clear, best) & visible
+    low = at(after, best)
+    offset = (step_place(bands, best, window, inverted=black is not None) - across // 2) * step_px[:, None]
     u = ((np.arange(segments) + 0.5) / segments * 2 - 1).astype(np.float32)
     weight = np.where(usable, np.minimum(size, np.float32(FULL_WEIGHT)), np.float32(0))
     shift, turn, kept = robust_lines(u, offset, weight, step_px, across // 2)
@@ -229,9 +220,9 @@ def _fit(
     count = np.maximum(kept.sum(axis=1), 1)
     ragged = np.sqrt((residual * residual).sum(axis=1) / count)
     contrast = (size * kept).sum(axis=1) / count / noise
-    outside = _outside(_at(tone_before, best), kept, _at(like_side, best) | either_way[:, None])
+    outside = _outside(at(tone_before, best), kept, at(like_side, best) | either_way[:, None])
     inside = (low * kept[..., None]).sum(axis=1) / count[:, None]
-    spread_px = _spread(grey, best, kept, window) * step_px if sampling.tells_spread else np.zeros_like(step_px)
+    spread_px = spread(grey, best, kept, window) * step_px if sampling.tells_spread else np.zeros_like(step_px)
     return tuple(
         SideFit(
             float(shift[i]),
@@ -277,13 +268,6 @@ def _outside(tones: F32Array, kept: BoolArray, like_side: BoolArray) -> F32Array
     return np.asarray((tones * told[..., None]).sum(axis=1) / count[:, None], np.float32)
 
 
-def _summed(bands: F32Array) -> F32Array:
-    """Sums across each band from its outer end, shape (sides, segments, across + 1, ...)."""
-    total = np.zeros((*bands.shape[:2], bands.shape[2] + 1, *bands.shape[3:]), np.float32)
-    np.cumsum(bands, axis=2, out=total[:, :, 1:])
-    return total
-
-
 def _running_means(total: F32Array, window: int) -> F32Array:
     """Mean of each window, shape (sides, segments, across + 1 - window, 3)."""
     return np.asarray((total[:, :, window:] - total[:, :, :-window]) * np.float32(1 / window))
@@ -292,12 +276,6 @@ def _running_means(total: F32Array, window: int) -> F32Array:
 def _grey(tones: F32Array) -> F32Array:
     """Mean of the channels."""
     return np.asarray((tones[..., 0] + tones[..., 1] + tones[..., 2]) * np.float32(1 / 3))
-
-
-def _at(values: npt.NDArray[Any], best: npt.NDArray[np.intp]) -> npt.NDArray[Any]:
-    """Values of each segment at its own place: shape (sides, segments, ...)."""
-    sides, segments = best.shape
-    return np.asarray(values[np.arange(sides)[:, None], np.arange(segments)[None, :], best])
 
 
 def _outermost(step: F32Array, clear: BoolArray, across: int, noise: F32Array, window: int) -> npt.NDArray[np.intp]:
@@ -407,54 +385,6 @@ def _on_one_line(
     on_line = np.rint(place + turns[turn] * u).astype(np.intp)
     near = np.clip(on_line[:, None] + np.arange(-NEAR, NEAR + 1), 0, places - 1)
     return np.asarray(near[np.arange(segments), np.take_along_axis(step, near, axis=1).argmax(axis=1)], np.intp)
-
-
-def _step_place(bands: F32Array, best: npt.NDArray[np.intp], window: int, *, inverted: bool) -> F32Array:
-    """Place of the ideal step within the two windows around `best`, in samples, shape (sides, segments).
-
-    A lens spreads light, not codes: the place is where half of the light is, and display codes are about its square
-    root. Channels that are full on the bright side say nothing of where that is. The tones on both sides are read at
-    the windows' outer ends, where a soft edge does not reach.
-    """
-    codes = np.float32(255.0) - bands if inverted else bands
-    brightest = codes.max(axis=(1, 2)) * np.float32(1 / FULL_CODE)
-    room = np.clip(1 - brightest * brightest, 0.01, 0.1).astype(np.float32)
-    total = _summed(np.einsum("sabc,sabc,sc->sab", codes, codes, room))
-    place = _moment_place(total, best, window)
-    # The steepest place in codes lies off the middle of a soft edge: the windows are laid around what was found.
-    centred = np.clip(np.rint(place - window + 0.5), 0, bands.shape[2] - 2 * window).astype(np.intp)
-    return _moment_place(total, np.where(np.abs(centred - best) < window, centred, best), window)
-
-
-def _moment_place(total: F32Array, first: npt.NDArray[np.intp], window: int) -> F32Array:
-    """Place of the ideal step with the same sum as the light in the two windows from `first` on."""
-    last = first + 2 * window
-    high, low = _mean_around(total, first), _mean_around(total, last)
-    sums = _at(total, last) - _at(total, first)
-    apart = np.where(np.abs(high - low) < 1e-3, np.float32(1e-3), high - low)
-    return np.asarray(first + (sums - 2 * window * low) / apart - 0.5, np.float32)
-
-
-def _mean_around(total: F32Array, place: npt.NDArray[np.intp]) -> F32Array:
-    """Mean of the few samples around a place between samples, shape (sides, segments)."""
-    start, stop = np.maximum(place - END, 0), np.minimum(place + END, total.shape[2] - 1)
-    return np.asarray((_at(total, stop) - _at(total, start)) / (stop - start), np.float32)
-
-
-def _spread(grey: F32Array, best: npt.NDArray[np.intp], kept: BoolArray, window: int) -> F32Array:
-    """Spread of the mean profile, segments laid over each other by their own places, in samples, shape (sides,).
-
-    The step between the windows over the steepest slope is 2.5 spreads where the windows are wide, and comes near a
-    window's width where they are not; a straight line between follows the Gaussian's to a tenth from 1 to 4 spreads.
-    """
-    across = grey.shape[2]
-    around = np.clip(best[..., None] + np.arange(2 * window), 0, across - 1)
-    profiles = np.take_along_axis(grey, around, axis=2)
-    mean = (profiles * kept[..., None]).sum(axis=1) / np.maximum(kept.sum(axis=1), 1)[:, None]
-    size = np.abs(mean[:, :window].mean(axis=1) - mean[:, window:].mean(axis=1))
-    slope = np.abs(mean[:, 2:] - mean[:, :-2]).max(axis=1) / 2
-    filled = np.minimum(size / (window * np.maximum(slope, 1e-3)), 1.0)
-    return np.asarray(window / (0.7 + 5.9 * (1.0 - filled)), np.float32)
 
 
 def _noise(level: F32Array) -> F32Array:
