@@ -31,7 +31,7 @@ CASES = (
 
 
 def rows_of(case: Case, folder: Path) -> list[F64]:
-    """Linear sRGB rows: the scenes, then their positives with nothing, cards and a chart known."""
+    """Linear sRGB rows: the scenes, then their positives, a row for each of what may be known."""
     roll = shots.Roll(case.stock, case.rig, scene_light=case.scene_light, glare=case.glare)
     charts, photographs = score.shoot_roll(roll, folder, _ONE_ROW_STOPS.get(case.stock.kind, score.STOPS))
     left, top, width, height = shots.FRAME
