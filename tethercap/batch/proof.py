@@ -4,7 +4,7 @@ It is made with the look that the frames before it give their roll, so that it i
 """
 
 from collections.abc import Sequence
-from concurrent.futures import Future
+from concurrent.futures import Executor, Future
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,14 +17,19 @@ from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.pipeline import RollLook, plan_conversion, render
 from tethercap.convert.roll_look import (
+    CHART_ON_ROLL,
+    Chart,
     FrameSurvey,
     bases_along_roll,
+    charts_of_roll,
     exposures_of_roll,
+    model_by_chart,
     neutral_of_roll,
     survey_frame,
 )
 from tethercap.convert.usual_film import UsualFilm, usual_film
 from tethercap.errors import UnreadablePictureError
+from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx, SizePx
 from tethercap.image_files.jpeg import encode_jpeg
 from tethercap.image_files.raw import open_raw
@@ -83,6 +88,8 @@ class Proof:
     """sRGB, half as large as the RAW."""
     survey: FrameSurvey
     usual: UsualFilm
+    chart: Chart | None
+    """Colour chart in it; only sought where enough is known of the film."""
 
 
 def make_proof(job: ProofJob) -> Proof:
@@ -101,7 +108,8 @@ def make_proof(job: ProofJob) -> Proof:
         survey = survey_frame(raw, wanted.film_kind, corners)
         usual = usual_film(wanted.film_kind, raw, job.look.base if job.look is not None else survey.base)
         present = job.look or present_look((*job.before, survey), usual)
-        given = _look_of(survey, present, usual, raw).given_to(wanted)
+        frame_look, chart = _look_of(survey, present, usual, raw)
+        given = frame_look.given_to(wanted)
         look = RollLook(
             base=given.base,
             model=given.model,
@@ -111,7 +119,7 @@ def make_proof(job: ProofJob) -> Proof:
         plan = plan_conversion(raw, wanted.recipe, corners=given.cut_by, film_kind=wanted.film_kind, look=look)
         pixels = EightBit(plan.layout.turned_size, half=False)
         render(plan, raw, None, pixels.put)
-    return Proof(encode_jpeg(pixels.picture(), quality=wanted.jpeg_quality), survey, usual)
+    return Proof(encode_jpeg(pixels.picture(), quality=wanted.jpeg_quality), survey, usual, chart)
 
 
 def _open_first(names: Sequence[Path], opened: ExitStack) -> RawPicture:
@@ -122,18 +130,47 @@ def _open_first(names: Sequence[Path], opened: ExitStack) -> RawPicture:
     return opened.enter_context(open_raw(last))
 
 
-def _look_of(survey: FrameSurvey, look: PresentLook | None, usual: UsualFilm, raw: RawPicture) -> FrameLook:
+def _look_of(
+    survey: FrameSurvey, look: PresentLook | None, usual: UsualFilm, raw: RawPicture
+) -> tuple[FrameLook, Chart | None]:
+    """Give a frame its look, and the chart that is in it."""
     if look is None:
-        return FrameLook(None, usual.model(), None, survey.corners)
+        return FrameLook(None, usual.model(), None, survey.corners), None
     base = look.base.for_shot(raw.shot)
-    exposure = exposures_of_roll([survey], [base], look.model)[0] if look.model.film_kind.is_negative else None
-    return FrameLook(base, look.model, exposure, survey.corners)
+    if not look.model.film_kind.is_negative:
+        return FrameLook(base, look.model, None, survey.corners), None
+    charts = charts_of_roll([survey], [base], look.model)
+    exposures = exposures_of_roll([survey], [base], charts, look.model)
+    return FrameLook(base, look.model, exposures[0], survey.corners), charts[0]
 
 
-def present_look(surveys: Sequence[FrameSurvey], usual: UsualFilm) -> PresentLook | None:
-    """Tell the look of a roll from some of its frames, in the film's order; None where none showed clear film."""
+def present_look(
+    surveys: Sequence[FrameSurvey], usual: UsualFilm, charts: Sequence[Chart] = (), measured: FilmModel | None = None
+) -> PresentLook | None:
+    """Tell the look of a roll from some of its frames.
+
+    Parameters
+    ----------
+    surveys : sequence of FrameSurvey
+        In the film's order.
+    usual : UsualFilm
+    charts : sequence
+        Colour charts that were seen on the roll so far, in these frames or in others.
+    measured : FilmModel, optional
+        What was measured on them already.
+
+    Returns
+    -------
+    PresentLook or None
+        None where no frame showed clear film.
+    """
     bases = bases_along_roll(surveys)
-    return None if bases is None else PresentLook(bases[-1], neutral_of_roll(surveys, bases, usual))
+    if bases is None:
+        return None
+    model = measured or neutral_of_roll(surveys, bases, usual)
+    if measured is None and model.film_kind is FilmKind.COLOUR_NEGATIVE:
+        model = model_by_chart(charts, model, usual)
+    return PresentLook(bases[-1], model)
 
 
 class Prover:
@@ -141,12 +178,13 @@ class Prover:
 
     Parameters
     ----------
-    pool : SturdyPool
+    pool : SturdyPool or Executor
     """
 
-    def __init__(self, pool: SturdyPool) -> None:
+    def __init__(self, pool: SturdyPool | Executor) -> None:
         self._pool = pool
         self._surveys: tuple[FrameSurvey, ...] = ()
+        self._charts: tuple[Chart, ...] = ()
         self._look: PresentLook | None = None
         self._untold = 0
         """Frames since the look was told."""
@@ -167,10 +205,15 @@ class Prover:
         proof = done.result()
         self._surveys = (*self._surveys, proof.survey)[-_MOST_IN_LOOK:]
         self._untold += 1
-        if self._untold == _ENOUGH_FOR_LOOK:
+        measured = self._look.model if self._look is not None and self._look.model.source == CHART_ON_ROLL else None
+        if proof.chart is not None:
+            self._charts, measured = (*self._charts, proof.chart), None
+        # A chart tells more than any number of frames.
+        if proof.chart is not None or self._untold == _ENOUGH_FOR_LOOK:
             self._untold = 0
             with suppress(RuntimeError):  # the pool is being closed: nobody needs the look any more
-                self._pool.submit(present_look, self._surveys, proof.usual).add_done_callback(self._settle)
+                told = self._pool.submit(present_look, self._surveys, proof.usual, self._charts, measured)
+                told.add_done_callback(self._settle)
 
     def _settle(self, done: "Future[PresentLook | None]") -> None:
         if not done.cancelled() and done.exception() is None:

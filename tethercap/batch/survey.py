@@ -13,6 +13,7 @@ from tethercap.convert.flat_field import FlatField
 from tethercap.convert.roll_look import (
     FrameSurvey,
     bases_along_roll,
+    charts_of_roll,
     exposures_of_roll,
     model_by_chart,
     neutral_of_roll,
@@ -95,15 +96,17 @@ def survey_roll(
         surveys.append(survey)
         on_done()
     bases = bases_along_roll(surveys)
+    usual = None
     if calibrate is not None:
         model = calibrate(combine_bases(bases) if bases else None)
     else:
         first = jobs[0]
         usual = usual_film(first.film_kind, read_raw(first.raw_path), bases[0] if bases else None, first.flat)
         model = usual.model() if bases is None else neutral_of_roll(surveys, bases, usual)
-        if uses_chart and bases is not None and model.film_kind is FilmKind.COLOUR_NEGATIVE:
-            model = model_by_chart(surveys, bases, model, usual)
-    exposures = None
-    if bases is not None and model.film_kind.is_negative:
-        exposures = tuple(exposures_of_roll(surveys, bases, model))
-    return RollSurvey(tuple(surveys), None if bases is None else tuple(bases), model, exposures)
+    if bases is None or not model.film_kind.is_negative:
+        return RollSurvey(tuple(surveys), None if bases is None else tuple(bases), model, None)
+    charts = charts_of_roll(surveys, bases, model)
+    if usual is not None and uses_chart and model.film_kind is FilmKind.COLOUR_NEGATIVE:
+        model = model_by_chart(charts, model, usual)
+    exposures = exposures_of_roll(surveys, bases, charts, model)
+    return RollSurvey(tuple(surveys), tuple(bases), model, tuple(exposures))

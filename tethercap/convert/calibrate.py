@@ -30,6 +30,7 @@ _COLOUR_NOISE = 1.5
 _SLIDE_NOISE = 0.6
 """The same for slides, whose own colours are measured with nothing in between."""
 _GREY_WEIGHT = 2.0
+_TO_XYZ, _WHITE_XYZ = spaces.rgb_to_xyz(ColourSpace.SRGB), spaces.xyz_of(spaces.D65_XY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +163,7 @@ def _fit_colours(
 
 def _lab(linear_srgb: F64Array) -> F64Array:
     """CIE L*a*b* of linear sRGB under its own white (CIE 15:2018, 8.2.1)."""
-    ratio = (np.clip(linear_srgb, 0.0, 1.3) @ spaces.rgb_to_xyz(ColourSpace.SRGB).T) / spaces.xyz_of(spaces.D65_XY)
+    ratio = (np.clip(linear_srgb, 0.0, 1.3) @ _TO_XYZ.T) / _WHITE_XYZ
     root = np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio / (3 * (6 / 29) ** 2) + 4 / 29)
     x, y, z = root[..., 0], root[..., 1], root[..., 2]
     return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)

@@ -23,8 +23,8 @@ _DARKEST = 0.02
 _DOUBT_STOPS = 0.05
 
 
-def chart_exposure(density: F64Array, model: FilmModel) -> PrintExposure | None:
-    """Find how bright a frame is to be printed from the 24-patch chart in it.
+def chart_densities(density: F64Array, model: FilmModel) -> F64Array | None:
+    """Find the 24-patch chart in a frame and measure it.
 
     Parameters
     ----------
@@ -32,25 +32,6 @@ def chart_exposure(density: F64Array, model: FilmModel) -> PrintExposure | None:
         Shape (rows, columns, 3), density over base of the frame's cells; NaN outside the picture.
     model : FilmModel
         The roll's; it need be right only roughly.
-
-    Returns
-    -------
-    PrintExposure or None
-        None where no chart is seen.
-    """
-    patches = chart_densities(density, model)
-    if patches is None:
-        return None
-    return _exposure_of(np.maximum(scene_light(patches, model) @ LUMINANCE, 1e-9))
-
-
-def chart_densities(density: F64Array, model: FilmModel) -> F64Array | None:
-    """Find the 24-patch chart in a frame and measure it.
-
-    Parameters
-    ----------
-    density, model
-        As in `chart_exposure`.
 
     Returns
     -------
@@ -66,6 +47,24 @@ def chart_densities(density: F64Array, model: FilmModel) -> F64Array | None:
     scale = density.shape[1] / rough.shape[1]
     found = [_median_inside(density, Patch(patch.corners.scaled(scale))) for patch in chart_patches(quad)]
     return np.array(found) if np.all(np.isfinite(found)) else None
+
+
+def chart_exposure(patches: F64Array, model: FilmModel) -> PrintExposure | None:
+    """Find how bright a frame is to be printed from the chart in it.
+
+    Parameters
+    ----------
+    patches : ndarray
+        From `chart_densities`.
+    model : FilmModel
+        The roll's.
+
+    Returns
+    -------
+    PrintExposure or None
+        None where the patches are not as bright beside each other as those of a chart.
+    """
+    return _exposure_of(np.maximum(scene_light(patches, model) @ LUMINANCE, 1e-9))
 
 
 def fields_alike(density: F64Array) -> int:

@@ -34,8 +34,8 @@ _TRACE = 0.01
 _FAINT = 0.02
 """Density below which grain outweighs what light did to the film: from there the curve goes straight to no light, lest
 grain be multiplied by its steep end."""
-_LEAST_LIGHT = 10.0**-4.4
-"""Light below this is taken for it: logarithms need some."""
+LEAST_TRANSMITTANCE = 10.0**-4.4
+"""Light through the film, over the clear film's, below which it is taken for it: logarithms need some."""
 _MOST_GROWTH = 60.0
 """Natural log of exposure over the toe beyond which there is no film: what is tried in a fit must not overflow."""
 _MOST_EXPONENT = 300.0
@@ -84,7 +84,7 @@ class FilmModel:
         """
         value = np.asarray(density, dtype=np.float64)
         if self.stray:
-            value = -np.log10(np.maximum(10.0**-value - self.stray, _LEAST_LIGHT))
+            value = -np.log10(np.maximum(10.0**-value - self.stray, LEAST_TRANSMITTANCE))
         value = value * (1.0 + self.bend[channel] * np.maximum(value, 0.0))
         if channel == GREEN or self.film_kind is FilmKind.SLIDE:
             return value

@@ -21,7 +21,7 @@ from tethercap.convert.exposure import (
     usual_gain_stops,
 )
 from tethercap.convert.film_base import FilmBase, camera_exposure, estimate_base, measure_base
-from tethercap.convert.film_model import IDENTITY, NO_BOWS, FilmModel, Triple
+from tethercap.convert.film_model import IDENTITY, LEAST_TRANSMITTANCE, NO_BOWS, FilmModel, Triple
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.neutral import estimate_neutral
 from tethercap.convert.printing import (
@@ -348,7 +348,7 @@ def make_tables(
     counts = np.empty((2, 2, LUT_SIZE), np.uint16 if with_flat else np.float32)
     for place, channel in np.ndenumerate(raw.pattern):
         transmittance = (np.arange(LUT_SIZE) - raw.black[place]) / base.counts_rgb[channel]
-        density = -np.log10(np.maximum(transmittance, 10.0**-4.4))
+        density = -np.log10(np.maximum(transmittance, LEAST_TRANSMITTANCE))
         counts[place] = density_index(density + FLAT_ROOM) if with_flat else model.equalised(density, int(channel))
     straight = model.density_bows == NO_BOWS
     bows = None if straight else bows_before(np.array(model.density_matrix), np.array(model.density_bows))

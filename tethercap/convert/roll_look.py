@@ -1,6 +1,6 @@
 """What the frames of a roll share: one film base, one neutral. Made of small surveys, one for each frame."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +19,10 @@ from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F32Array, F64Array, RawPicture
 
+Chart = F64Array
+"""Density over base of a colour chart's patches, shape (24, 3)."""
+CHART_ON_ROLL = "colour chart found on the roll"
+"""Source of a model that `model_by_chart` measured."""
 _SURVEY_CELL_PX = 16
 _MOST_FRAMES = 72
 """Frames that the neutral is told from; more say nothing new, and the roll may be long."""
@@ -107,22 +111,40 @@ def _own_or(base: FilmBase | None, of_roll: FilmBase) -> FilmBase:
     return base if away < _DRIFT_DENSITY else of_roll
 
 
-def exposures_of_roll(
-    surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], model: FilmModel
-) -> list[PrintExposure]:
-    """Find the print exposure of each frame, by the colour chart where one is in it, the roll steadying all.
+def charts_of_roll(surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], model: FilmModel) -> list[Chart | None]:
+    """Look for a colour chart in each frame.
 
     Parameters
     ----------
     surveys, bases : sequence
         One of each for every frame.
     model : FilmModel
+        The roll's, right enough for a chart to be found.
+
+    Returns
+    -------
+    list
+        As many as frames; None where no chart is seen.
+    """
+    return [chart_densities(survey.density(base), model) for survey, base in zip(surveys, bases, strict=True)]
+
+
+def exposures_of_roll(
+    surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], charts: Sequence[Chart | None], model: FilmModel
+) -> list[PrintExposure]:
+    """Find the print exposure of each frame, by the colour chart where one is in it, the roll steadying all.
+
+    Parameters
+    ----------
+    surveys, bases, charts : sequence
+        One of each for every frame.
+    model : FilmModel
         The roll's.
     """
     found = []
-    for survey, base in zip(surveys, bases, strict=True):
-        density = survey.density(base)
-        found.append(chart_exposure(density, model) or _exposure_by_itself(density, model))
+    for survey, base, chart in zip(surveys, bases, charts, strict=True):
+        by_chart = None if chart is None else chart_exposure(chart, model)
+        found.append(by_chart or _exposure_by_itself(survey.density(base), model))
     return settle_exposures(found, model)
 
 
@@ -148,40 +170,37 @@ def neutral_of_roll(surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], u
     return estimate_neutral([survey.density(base) for survey, base in chosen], usual)
 
 
-def model_by_chart(
-    surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], rough: FilmModel, usual: UsualFilm
-) -> FilmModel:
+def model_by_chart(charts: Iterable[Chart | None], rough: FilmModel, usual: UsualFilm) -> FilmModel:
     """Measure the film on the colour chart in one of the roll's frames; of several that exposed in the middle.
 
     Parameters
     ----------
-    surveys, bases : sequence
-        One of each for every frame.
+    charts : iterable
+        Those of some frames, None where a frame shows none.
     rough : FilmModel
-        What the frames tell: right enough for the chart to be found.
+        What the frames tell.
     usual : UsualFilm
         What is usual for the film on its rig.
 
     Returns
     -------
     FilmModel
-        `rough` where no frame shows a chart, or none that the film could have made in the light of the others.
+        `rough` where there is no chart, or none that the film could have made in the light of the other frames.
     """
-    seen = [chart_densities(survey.density(base), rough) for survey, base in zip(surveys, bases, strict=True)]
-    charts = sorted((chart for chart in seen if chart is not None), key=lambda chart: float(chart[:, GREEN].mean()))
-    if not charts:
+    seen = sorted((chart for chart in charts if chart is not None), key=lambda chart: float(chart[:, GREEN].mean()))
+    if not seen:
         return rough
-    middle = charts[len(charts) // 2]
+    middle = seen[len(seen) // 2]
     fits = [fit_chart(middle, edition, GREY_PATCHES, usual) for edition in CHART_EDITIONS]
     best = min(fits, key=lambda one: one.misfit)
     if best.misfit > _MOST_CHART_MISFIT:
         return rough
     if _cast_of_greys(middle, rough) > _OTHER_LIGHT:
         return replace(rough, note="A colour chart on the roll was lit otherwise than most frames, and was not used.")
-    return replace(best.model, source="colour chart found on the roll")
+    return replace(best.model, source=CHART_ON_ROLL)
 
 
-def _cast_of_greys(chart: F64Array, model: FilmModel) -> float:
+def _cast_of_greys(chart: Chart, model: FilmModel) -> float:
     """How far the chart's greys are from grey, log10 of the light of red or blue over green's."""
     greys = np.maximum(scene_light(chart[GREY_PATCHES], model), _LEAST_LIGHT)
     return float(np.abs(np.median(np.log10(greys / greys[:, [GREEN]]), axis=0)).max())

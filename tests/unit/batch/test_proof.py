@@ -1,24 +1,30 @@
 """Proofs: half as large, cut as live view saw the frame, in the look of the frames before."""
 
+from collections.abc import Callable
+from concurrent.futures import Future
 from dataclasses import replace
 from pathlib import Path
+from typing import Any, TypeVar
 
 import numpy as np
 import pytest
 
-from tests.unit.convert.film_shots import colour_patches, shoot
+from tests.unit.convert.film_shots import Shot, colour_patches, shoot
+from tests.unit.convert.test_chart_frames import chart_scene
 from tests.unit.image_files.dng_writer import write_dng
 from tethercap.batch.job import ConversionJob
 from tethercap.batch.pools import SerialExecutor
-from tethercap.batch.proof import ProofJob, SeenFrame, make_proof, present_look
+from tethercap.batch.proof import ProofJob, Prover, SeenFrame, make_proof, present_look
 from tethercap.batch.together import share_look
 from tethercap.batch.work import convert_file
 from tethercap.convert.recipe import Recipe
+from tethercap.convert.roll_look import CHART_ON_ROLL
 from tethercap.errors import PictureError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import SizePx
 from tethercap.image_files.jpeg import decode_jpeg
 
+T = TypeVar("T")
 SEEN_SCALE = 0.4
 """Live pixels a pixel of the RAW."""
 
@@ -26,17 +32,17 @@ SEEN_SCALE = 0.4
 @pytest.fixture(scope="module")
 def jobs(tmp_path_factory: pytest.TempPathFactory) -> list[ProofJob]:
     folder = tmp_path_factory.mktemp("proofs")
-    made = []
-    for seed in (4, 5):
-        shot = shoot(colour_patches(seed, side=100), rim_px=80)
-        path = write_dng(folder / f"{seed}.dng", shot.raw.mosaic, neutral=(0.53, 1.0, 0.67))
-        view = SizePx(round(shot.raw.size.width_px * SEEN_SCALE), round(shot.raw.size.height_px * SEEN_SCALE))
-        conversion = ConversionJob(
-            raw_path=path, film_kind=FilmKind.COLOUR_NEGATIVE, recipe=Recipe(half_size=True), format_id="135-36x24"
-        )
-        seen = SeenFrame(shot.corners.scaled(SEEN_SCALE), view)
-        made.append(ProofJob(names=(path.with_suffix(".part"), path), conversion=conversion, seen=seen))
-    return made
+    return [job_of(shoot(colour_patches(seed, side=100), rim_px=80), folder / f"{seed}.dng") for seed in (4, 5)]
+
+
+def job_of(shot: Shot, path: Path) -> ProofJob:
+    write_dng(path, shot.raw.mosaic, neutral=(0.53, 1.0, 0.67))
+    view = SizePx(round(shot.raw.size.width_px * SEEN_SCALE), round(shot.raw.size.height_px * SEEN_SCALE))
+    conversion = ConversionJob(
+        raw_path=path, film_kind=FilmKind.COLOUR_NEGATIVE, recipe=Recipe(half_size=True), format_id="135-36x24"
+    )
+    seen = SeenFrame(shot.corners.scaled(SEEN_SCALE), view)
+    return ProofJob(names=(path.with_suffix(".part"), path), conversion=conversion, seen=seen)
 
 
 def pixels(jpeg: bytes) -> np.ndarray:
@@ -58,6 +64,30 @@ def test_it_is_what_the_roll_makes_of_the_frame_at_half_size(jobs: list[ProofJob
     for proof in (second, again):
         assert pixels(proof.jpeg).shape == expected.shape == (198, 298, 3)
         assert np.abs(pixels(proof.jpeg) - expected).mean() < 3.0
+
+
+class Remembering(SerialExecutor):
+    """Keeps what was handed over."""
+
+    def __init__(self) -> None:
+        self.handed: list[object] = []
+
+    def submit(self, fn: Callable[..., T], /, *args: Any, **kwargs: Any) -> "Future[T]":
+        self.handed += args
+        return super().submit(fn, *args, **kwargs)
+
+
+def test_a_chart_that_was_seen_tells_the_frames_behind_it(jobs: list[ProofJob], tmp_path: Path) -> None:
+    scene = np.repeat(np.repeat(chart_scene(5, 1), 16, axis=0), 16, axis=1)
+    chart = job_of(shoot(scene, rim_px=80), tmp_path / "chart.dng")
+    pool = Remembering()
+    prover = Prover(pool)
+    assert prover.prove(chart.names, chart.conversion, chart.seen).result().chart is not None
+    assert prover.prove(jobs[0].names, jobs[0].conversion, jobs[0].seen).result().chart is None
+    behind = pool.handed[-1]
+    assert isinstance(behind, ProofJob)
+    assert behind.look is not None
+    assert behind.look.model.source == CHART_ON_ROLL
 
 
 def test_live_view_of_another_shape_cuts_nothing(jobs: list[ProofJob]) -> None:

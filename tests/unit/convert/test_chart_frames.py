@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from tests.unit.convert.film_shots import BASE_COUNTS, PLAIN, density_of
-from tethercap.convert.chart_frames import chart_exposure, fields_alike
+from tethercap.convert.chart_frames import chart_densities, chart_exposure, fields_alike
 from tethercap.convert.charts import CHART_COLUMNS, CHART_ROWS, chart_linear_srgb
 from tethercap.convert.exposure import scene_light
 from tethercap.convert.film_base import FilmBase
-from tethercap.convert.roll_look import FrameSurvey, model_by_chart
+from tethercap.convert.roll_look import FrameSurvey, charts_of_roll, model_by_chart
 from tethercap.convert.usual_film import usual_film
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import F64Array
@@ -26,7 +26,9 @@ def chart_scene(patch: int = 9, gap: int = 2) -> F64Array:
 
 @pytest.mark.parametrize("stops", [-1.0, 0.0, 2.0])
 def test_a_chart_says_how_its_frame_was_exposed(stops: float) -> None:
-    found = chart_exposure(density_of(chart_scene() * 2.0**stops), PLAIN)
+    patches = chart_densities(density_of(chart_scene() * 2.0**stops), PLAIN)
+    assert patches is not None
+    found = chart_exposure(patches, PLAIN)
     assert found is not None
     assert np.log2(found.gain) == pytest.approx(-stops, abs=0.05)
     assert found.doubt_stops < 0.1
@@ -35,12 +37,13 @@ def test_a_chart_says_how_its_frame_was_exposed(stops: float) -> None:
 def test_a_chart_that_is_cut_by_the_frame_is_none() -> None:
     density = density_of(chart_scene())
     density[:, :30] = np.nan
-    assert chart_exposure(density, PLAIN) is None
+    assert chart_densities(density, PLAIN) is None
 
 
 def test_patches_of_other_colours_are_no_chart() -> None:
     scene = chart_scene()[:, ::-1, ::-1]
-    assert chart_exposure(density_of(scene), PLAIN) is None
+    patches = chart_densities(density_of(scene), PLAIN)
+    assert patches is None or chart_exposure(patches, PLAIN) is None
 
 
 def survey_of(scene: F64Array) -> FrameSurvey:
@@ -52,18 +55,20 @@ def test_a_chart_among_the_frames_tells_the_film() -> None:
     dull = survey_of(np.full((60, 80, 3), 0.2))
     surveys = [dull, *(survey_of(chart_scene() * 2.0**stops) for stops in (2.0, -1.0, 0.0))]
     rough = dataclasses.replace(PLAIN, source="frames")
-    model = model_by_chart(surveys, [base] * 4, rough, usual)
+    charts = charts_of_roll(surveys, [base] * 4, rough)
+    assert [chart is None for chart in charts] == [True, False, False, False]
+    model = model_by_chart(charts, rough, usual)
     assert model.source != rough.source
     chart = chart_linear_srgb()
     light = scene_light(density_of(chart), model)
     assert np.abs(light / light[18].mean() * chart[18].mean() - chart).mean() < 0.02
-    assert model_by_chart([dull, dull], [base] * 2, rough, usual) is rough
+    assert model_by_chart([None, None], rough, usual) is rough
 
 
 def test_a_chart_in_other_light_than_the_frames_is_not_used_and_that_is_said() -> None:
     base, usual = FilmBase(tuple(BASE_COUNTS.tolist())), usual_film(FilmKind.COLOUR_NEGATIVE)
     by_a_lamp = survey_of(chart_scene() * np.array([1.5, 1.0, 0.55]))
-    model = model_by_chart([by_a_lamp], [base], PLAIN, usual)
+    model = model_by_chart(charts_of_roll([by_a_lamp], [base], PLAIN), PLAIN, usual)
     assert "lit otherwise" in model.note
     assert dataclasses.replace(model, note="") == PLAIN
 
