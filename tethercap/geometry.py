@@ -81,3 +81,19 @@ class QuadPx(NamedTuple):
         """Mean of the corners."""
         x_px, y_px = self.as_array().mean(axis=0)
         return PointPx(float(x_px), float(y_px))
+
+
+def crossing(
+    a: tuple[float, float], b: tuple[float, float], c: tuple[float, float], d: tuple[float, float]
+) -> tuple[float, float]:
+    """Where the line through a and b meets the line through c and d.
+
+    Raises
+    ------
+    ZeroDivisionError
+        If they are parallel.
+    """
+    (ax, ay), (bx, by), (cx, cy), (dx, dy) = a, b, c, d
+    one_x, one_y, other_x, other_y = bx - ax, by - ay, dx - cx, dy - cy
+    share = ((cx - ax) * other_y - (cy - ay) * other_x) / (one_x * other_y - one_y * other_x)
+    return ax + share * one_x, ay + share * one_y

@@ -4,13 +4,10 @@ import math
 
 import cv2
 import numpy as np
-import numpy.typing as npt
 
-from tethercap.geometry import OffsetMm, QuadPx, SizePx
+from tethercap.geometry import OffsetMm, PointPx, QuadPx, SizePx, crossing
 from tethercap.pictures import F32Array
 from tethercap.watch.sighting import Alignment, FrameEdges
-
-_Array = npt.NDArray[np.float64]
 
 
 def measure_alignment(edges: FrameEdges, view: SizePx) -> Alignment:
@@ -28,15 +25,17 @@ def measure_alignment(edges: FrameEdges, view: SizePx) -> Alignment:
     Alignment
         Offset of the frame's centre from the view's centre (x right, y down), tilt clockwise positive.
     """
-    corners = edges.corners.as_array()
-    centre = _centre(corners)
-    middle = np.array([(view.width_px - 1) / 2, (view.height_px - 1) / 2])
-    offset_mm = (centre - middle) * edges.mm_per_px
-    top, right, bottom, left = (_direction_deg(corners[i], corners[(i + 1) % 4], i) for i in range(4))
-    cut_off = _cut_off_fraction(corners, view)
+    tl, tr, br, bl = edges.corners
+    x_px, y_px = _centre(edges.corners)
+    offset_mm = (x_px - (view.width_px - 1) / 2) * edges.mm_per_px, (y_px - (view.height_px - 1) / 2) * edges.mm_per_px
+    top, right, bottom, left = (
+        _direction_deg(start, end, side) for side, (start, end) in enumerate(((tl, tr), (tr, br), (br, bl), (bl, tl)))
+    )
+    cut_off = _cut_off_fraction(edges.corners, view)
     return Alignment(
-        offset=OffsetMm(float(offset_mm[0]), float(offset_mm[1])),
-        tilt_deg=_tilt_deg(edges.corners),
+        offset=OffsetMm(*offset_mm),
+        # Only the edges along the film: keystone turns the short ones by more, and leaves the mean of a pair as it was.
+        tilt_deg=(top + bottom) / 2,
         keystone_deg=max(abs(top - bottom), abs(left - right)),
         whole=cut_off == 0.0,
         cut_off_fraction=cut_off,
@@ -44,40 +43,29 @@ def measure_alignment(edges: FrameEdges, view: SizePx) -> Alignment:
     )
 
 
-def _centre(corners: _Array) -> _Array:
+def _centre(corners: QuadPx) -> tuple[float, float]:
     """Intersection of the diagonals: the picture of the frame's centre under any perspective."""
-    a, b, c, d = corners
-    one, other, apart = c - a, d - b, b - a
-    turn = float(one[0] * other[1] - one[1] * other[0])
-    if abs(turn) < 1e-9:
-        return np.asarray(corners.mean(axis=0))
-    return np.asarray(a + float(apart[0] * other[1] - apart[1] * other[0]) / turn * one)
+    tl, tr, br, bl = corners
+    try:
+        return crossing(tl, br, tr, bl)
+    except ZeroDivisionError:
+        return corners.centre
 
 
-def _direction_deg(start: _Array, end: _Array, side: int) -> float:
+def _direction_deg(start: PointPx, end: PointPx, side: int) -> float:
     """Angle of one edge against its nominal direction (right, down, left, up), clockwise positive, degrees."""
-    dx, dy = (end - start).tolist()
-    return (math.degrees(math.atan2(dy, dx)) - 90.0 * side + 180.0) % 360.0 - 180.0
+    angle_deg = math.degrees(math.atan2(end.y_px - start.y_px, end.x_px - start.x_px))
+    return (angle_deg - 90.0 * side + 180.0) % 360.0 - 180.0
 
 
-def _tilt_deg(corners: QuadPx) -> float:
-    """Mean direction of the two edges along the film.
-
-    Only these two: keystone turns the short edges by more than the long ones, and leaves the mean of a pair as it was.
-    """
-    tl, tr, br, bl = corners.as_array()
-    return float((_direction_deg(tl, tr, 0) + _direction_deg(br, bl, 2)) / 2)
-
-
-def _cut_off_fraction(corners: _Array, view: SizePx) -> float:
+def _cut_off_fraction(corners: QuadPx, view: SizePx) -> float:
     """Share of the quadrilateral's area outside the view, 0..1; 0 for a sliver thinner than a quarter of a pixel."""
     slack_px = 0.25
-    width, height = view.width_px, view.height_px
     rim = -0.5 - slack_px
-    right, bottom = width - 1 - rim, height - 1 - rim
-    if np.all((corners >= rim) & (corners <= (right, bottom))):
+    right, bottom = view.width_px - 1 - rim, view.height_px - 1 - rim
+    if all(rim <= x_px <= right and rim <= y_px <= bottom for x_px, y_px in corners):
         return 0.0
-    frame = corners.astype(np.float32)
+    frame = corners.as_array().astype(np.float32)
     whole = abs(cv2.contourArea(frame))
     if whole <= 0:
         return 0.0

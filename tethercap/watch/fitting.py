@@ -1,11 +1,13 @@
 """The edges of one likely place, fitted in the full picture from coarse to fine."""
 
+import math
 from dataclasses import dataclass, replace
 from functools import partial
 
 import cv2
 import numpy as np
 
+from tethercap.geometry import crossing
 from tethercap.pictures import F32Array, U8Array
 from tethercap.watch.confidence import Fitted, is_seen
 from tethercap.watch.judging import RIM_MM, Hypothesis, shows_bare_light
@@ -303,32 +305,34 @@ def move_sides(corners: F32Array, fits: tuple[SideFit, ...], size_px: tuple[floa
     size_px : tuple of float
         Width and height to use where one of a pair is not seen, px.
     """
-    start = corners.astype(np.float64)
-    end = np.roll(start, -1, axis=0)
-    along = end - start
-    inward = np.stack([-along[:, 1], along[:, 0]], axis=1) / np.hypot(along[:, 0], along[:, 1])[:, None]
-    seen = [is_seen(fit) for fit in fits]
+    points = [(x, y) for x, y in corners.tolist()]
+    sides = [(points[side], points[(side + 1) % 4]) for side in range(4)]
+    moved = [_moved(*side, fit) if is_seen(fit) else None for side, fit in zip(sides, fits, strict=True)]
     lines = []
-    for side in range(4):
-        low, high = fits[side].shift - fits[side].turn, fits[side].shift + fits[side].turn
-        if not seen[side]:
-            other = (side + 2) % 4
-            low = high = 0.0
-            if seen[other]:
-                depth = size_px[side % 2 == 0]
-                a, b = (
-                    start[other] + inward[other] * (fits[other].shift - fits[other].turn),
-                    end[other] + inward[other] * (fits[other].shift + fits[other].turn),
-                )
-                normal = np.array([-(b - a)[1], (b - a)[0]]) / np.hypot(*(b - a))
-                lines.append((b + normal * depth, a + normal * depth))
-                continue
-        lines.append((start[side] + inward[side] * low, end[side] + inward[side] * high))
-    return np.array([_cross(lines[side - 1], lines[side]) for side in range(4)], np.float32)
+    for side, line in enumerate(moved):
+        other = moved[side - 2]
+        lines.append(line or (_opposite(*other, size_px[side % 2 == 0]) if other else sides[side]))
+    return np.array([crossing(*lines[side - 1], *lines[side]) for side in range(4)], np.float32)
 
 
-def _cross(first: tuple[np.ndarray, np.ndarray], second: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
-    (a, b), (c, d) = first, second
-    matrix = np.array([b - a, c - d]).T
-    t, _ = np.linalg.solve(matrix, c - a)
-    return np.asarray(a + t * (b - a))
+Point = tuple[float, float]
+
+
+def _inward(start: Point, end: Point) -> Point:
+    """Unit vector to the right of the way from start to end: into a quadrilateral that is gone round clockwise."""
+    x, y = end[0] - start[0], end[1] - start[1]
+    length = math.hypot(x, y)
+    return -y / length, x / length
+
+
+def _moved(start: Point, end: Point, fit: SideFit) -> tuple[Point, Point]:
+    """Two points of the line that was fitted along a side."""
+    x, y = _inward(start, end)
+    low, high = fit.shift - fit.turn, fit.shift + fit.turn
+    return (start[0] + x * low, start[1] + y * low), (end[0] + x * high, end[1] + y * high)
+
+
+def _opposite(start: Point, end: Point, depth_px: float) -> tuple[Point, Point]:
+    """Two points of the parallel to a side, so far inward."""
+    x, y = _inward(start, end)
+    return (end[0] + x * depth_px, end[1] + y * depth_px), (start[0] + x * depth_px, start[1] + y * depth_px)

@@ -1,7 +1,8 @@
 """Sub-pixel edges: bands along each side, straightened and cut into segments; a mean line through their steps."""
 
+import math
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 import cv2
 import numpy as np
@@ -11,7 +12,7 @@ from tethercap.pictures import F32Array, U8Array
 from tethercap.watch.lines import support_map
 from tethercap.watch.robust import robust_lines
 from tethercap.watch.step_place import at, spread, step_place, summed
-from tethercap.watch.tones import BoolArray, followed_base, like_base
+from tethercap.watch.tones import BoolArray, followed_base, like_base, summed_up
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,22 +156,25 @@ def sample_bands(
     visible : ndarray
         Shape (4, segments), bool: the segment's middle lies in the view.
     """
-    count = sampling.segments * sampling.per_segment
-    start = corners.astype(np.float32)
-    along = np.roll(start, -1, axis=0) - start
-    length = np.sqrt((along * along).sum(axis=1, keepdims=True))
-    inward = along[:, ::-1] * np.array([-1, 1], np.float32) / np.maximum(length, np.float32(1e-6))
-    u = ((np.arange(count) + 0.5) / count).astype(np.float32)
-    t = (np.arange(sampling.across, dtype=np.float32) - sampling.across // 2) * step_px[:, None]
-    lines = start[:, None, :] + along[:, None, :] * u[None, :, None]
-    offsets = inward[:, None, None, :] * t[:, None, :, None]
-    map_x = (lines[:, :, None, 0] + offsets[..., 0]).reshape(4 * count, sampling.across)
-    map_y = (lines[:, :, None, 1] + offsets[..., 1]).reshape(4 * count, sampling.across)
-    bands = cv2.remap(pixels_bgr, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    count, across = sampling.segments * sampling.per_segment, sampling.across
+    bands = np.empty((4, count, across, 3), np.uint8)
+    points = corners.tolist()
+    for side, step in enumerate(step_px.tolist()):
+        (x, y), (end_x, end_y) = points[side], points[(side + 1) % 4]
+        row_x, row_y = (end_x - x) / count, (end_y - y) / count
+        to_px = step / max(math.hypot(row_x, row_y), 1e-6)
+        column_x, column_y = -row_y * to_px, row_x * to_px
+        # From column and row of the band to the picture.
+        first_x, first_y = x + 0.5 * row_x - column_x * (across // 2), y + 0.5 * row_y - column_y * (across // 2)
+        to_picture = np.array([[column_x, row_x, first_x], [column_y, row_y, first_y]])
+        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        cv2.warpAffine(pixels_bgr, to_picture, (across, count), bands[side], flags, cv2.BORDER_REPLICATE)
+    u = ((np.arange(sampling.per_segment // 2, count, sampling.per_segment) + 0.5) / count).astype(np.float32)
+    middle = corners[:, None, :] + (corners[[1, 2, 3, 0]] - corners)[:, None, :] * u[:, None]
+    x, y = middle[..., 0], middle[..., 1]
     height, width = pixels_bgr.shape[:2]
-    middle = lines[:, sampling.per_segment // 2 :: sampling.per_segment]
-    visible = (middle > 1).all(axis=2) & (middle[..., 0] < width - 2) & (middle[..., 1] < height - 2)
-    pieces = bands.reshape(4, sampling.segments, sampling.per_segment, sampling.across, 3)
+    visible = (x > 1) & (y > 1) & (x < width - 2) & (y < height - 2)
+    pieces = bands.reshape(4, sampling.segments, sampling.per_segment, across, 3)
     grouped = pieces.sum(axis=2, dtype=np.uint16).astype(np.float32)
     grouped *= np.float32(1.0 / sampling.per_segment)
     return grouped, visible
@@ -187,20 +191,20 @@ def _fit(
     sampling: Sampling,
 ) -> tuple[SideFit, ...]:
     """Fit all sides at once; `bands` has shape (sides, segments, across, 3), outside first, `lit` one less."""
-    sides, segments, across = bands.shape[:3]
+    segments, across = bands.shape[1:3]
     window = sampling.window
     means = _running_means(summed(bands), window)
     before, after = means[:, :, :-window], means[:, :, window:]
     level = _grey(means)
     step = level[:, :, :-window] - level[:, :, window:]
+    clear = like_side = like_base(before, bases[:, None, None, :], 0.2, black=black)
+    if black is None and not like_side[:, :, 0].all():
+        clear = like_side | _clear_where_followed(before, like_side[:, :, 0], bases)
+    if lit.any():
+        clear = clear & (_running_means(summed(lit.astype(np.float32)), window)[:, :, :-window] < MOSTLY)
     # A soft edge reaches into the window before it: the base is read a little further out.
     further = np.maximum(np.arange(before.shape[2]) - window // 2, 0)
-    tone_before = before[:, :, further]
-    clear = like_side = like_base(tone_before, bases[:, None, None, :], 0.2, black=black)
-    if black is None and not like_side[:, :, 0].all():
-        clear = like_side | _clear_where_followed(tone_before, like_side[:, :, 0], bases)
-    if lit.any():
-        clear &= _running_means(summed(lit.astype(np.float32)), window)[:, :, further] < MOSTLY
+    clear = clear[:, :, further]
     grey = _grey(bands)
     noise = _noise(level)
     best = _outermost(step, clear, across, noise, window)
@@ -220,23 +224,14 @@ def _fit(
     count = np.maximum(kept.sum(axis=1), 1)
     ragged = np.sqrt((residual * residual).sum(axis=1) / count)
     contrast = (size * kept).sum(axis=1) / count / noise
-    outside = _outside(at(tone_before, best), kept, at(like_side, best) | either_way[:, None])
+    base_place = further[best]
+    outside = _outside(at(before, base_place), kept, at(like_side, base_place) | either_way[:, None])
     inside = (low * kept[..., None]).sum(axis=1) / count[:, None]
     spread_px = spread(grey, best, kept, window) * step_px if sampling.tells_spread else np.zeros_like(step_px)
+    numbers = np.stack([shift, turn, contrast, ragged, spread_px, window * step_px], axis=1).tolist()
     return tuple(
-        SideFit(
-            float(shift[i]),
-            float(turn[i]),
-            kept[i],
-            visible[i],
-            float(contrast[i]),
-            float(ragged[i]),
-            outside[i],
-            inside[i],
-            float(spread_px[i]),
-            float(window * step_px[i]),
-        )
-        for i in range(sides)
+        SideFit(at_shift, at_turn, kept[i], visible[i], over_noise, ragged_px, outside[i], inside[i], blur_px, wide_px)
+        for i, (at_shift, at_turn, over_noise, ragged_px, blur_px, wide_px) in enumerate(numbers)
     )
 
 
@@ -256,7 +251,8 @@ def _clear_where_followed(tones: F32Array, alike: BoolArray, bases: F32Array) ->
     outermost = tones[:, :, 0].reshape(-1, 3)
     followed = followed_base(outermost, alike.ravel(), np.repeat(bases, segments, axis=0))
     clear = np.zeros((sides * segments, places), bool)
-    clear[followed] = like_base(tones.reshape(-1, places, 3)[followed], outermost[followed][:, None], 0.2)
+    if followed.any():
+        clear[followed] = like_base(tones.reshape(-1, places, 3)[followed], outermost[followed][:, None], 0.2)
     return clear.reshape(sides, segments, places)
 
 
@@ -275,7 +271,7 @@ def _running_means(total: F32Array, window: int) -> F32Array:
 
 def _grey(tones: F32Array) -> F32Array:
     """Mean of the channels."""
-    return np.asarray((tones[..., 0] + tones[..., 1] + tones[..., 2]) * np.float32(1 / 3))
+    return np.asarray(summed_up(tones) * np.float32(1 / 3))
 
 
 def _outermost(step: F32Array, clear: BoolArray, across: int, noise: F32Array, window: int) -> npt.NDArray[np.intp]:
@@ -283,16 +279,21 @@ def _outermost(step: F32Array, clear: BoolArray, across: int, noise: F32Array, w
 
     Only crests of the step count: the flank of a brighter edge outside (film against bare light) is passed over.
     """
-    length = step.shape[2]
-    places = np.arange(length) + window - 0.5 - across // 2
-    weighted = step * np.exp(-0.5 * (places / (across / 3.5)) ** 2).astype(np.float32)
+    weighted = step * _likely_places(step.shape[2], window, across)
     crest = clear.copy()
     crest[..., 1:] &= step[..., 1:] >= step[..., :-1]
     crest[..., :-1] &= step[..., :-1] >= step[..., 1:]
     weighted = np.where(crest, weighted, np.float32(0))
-    sure = np.clip(ENOUGH_NOISE * noise, LEAST_STEP, ENOUGH_STEP)
+    sure = np.minimum(np.maximum(ENOUGH_NOISE * noise, LEAST_STEP), ENOUGH_STEP)
     enough = np.minimum(np.float32(0.5) * weighted.max(axis=2), sure[:, None])
     return np.asarray((weighted >= enough[..., None]).argmax(axis=2), np.intp)
+
+
+@cache
+def _likely_places(length: int, window: int, across: int) -> F32Array:
+    """How likely the edge lies at each place of a band beforehand: most in its middle."""
+    places = np.arange(length) + window - 0.5 - across // 2
+    return np.asarray(np.exp(-0.5 * (places / (across / 3.5)) ** 2), np.float32)
 
 
 def _between_pictures(

@@ -1,5 +1,7 @@
 """Straight lines through most of many points, for several sides at once: a ragged edge's teeth have no pull."""
 
+from functools import cache
+
 import numpy as np
 
 from tethercap.pictures import F32Array
@@ -32,28 +34,38 @@ def robust_lines(
     kept : ndarray
         Points near the line, shape (sides, n), bool.
     """
-    enough = (weight > 0).sum(axis=1) >= 3
-    weight = np.where(enough[:, None], weight, np.float32(0))
+    usable = weight > 0
+    enough = usable.sum(axis=1) >= 3
+    usable &= enough[:, None]
+    weight = weight * usable
     shift, turn = _densest(u, offset / step_px[:, None], weight, reach)
     shift, turn = shift * step_px, turn * step_px
+    powers = np.asarray(u[:, None] ** np.arange(3), np.float32)
     scale = np.float32(2.5) * step_px
     for _ in range(4):
-        residual = offset - shift[:, None] - turn[:, None] * u
-        inside = np.maximum(1 - (residual / (2 * scale[:, None])) ** 2, 0)
-        shift, turn = _weighted_lines(u, offset, weight * inside * inside, shift, turn)
-        near = (inside > 0) & (weight > 0)
-        scale = np.clip(2 * _median_where(np.abs(residual), near) / 0.6745, step_px, 3 * step_px)
-    residual = offset - shift[:, None] - turn[:, None] * u
-    kept = (weight > 0) & (np.abs(residual) < 2 * scale[:, None])
-    return np.where(enough, shift, 0), np.where(enough, turn, 0), kept
+        residual = np.abs(offset - shift[:, None] - turn[:, None] * u)
+        inside = np.maximum(1 - (residual / (2 * scale[:, None])) ** 2, np.float32(0))
+        shift, turn = _weighted_lines(powers, offset, weight * inside * inside, shift, turn)
+        typical = _median_where(residual, usable & (inside > 0))
+        scale = np.minimum(np.maximum(np.float32(2 / 0.6745) * typical, step_px), 3 * step_px)
+    residual = np.abs(offset - shift[:, None] - turn[:, None] * u)
+    kept = usable & (residual < 2 * scale[:, None])
+    return np.where(enough, shift, np.float32(0)), np.where(enough, turn, np.float32(0)), kept
 
 
 def _median_where(values: F32Array, chosen: BoolArray) -> F32Array:
     """Median of the chosen values of each row, shape (rows,); 0 where none is chosen."""
     ordered = np.sort(np.where(chosen, values, np.float32(np.inf)), axis=1)
-    count = chosen.sum(axis=1)
-    middle = ordered[np.arange(len(values)), np.maximum(count - 1, 0) // 2]
-    return np.asarray(np.where(count > 0, middle, 0), np.float32)
+    counts = np.count_nonzero(chosen, axis=1).tolist()
+    middles = [ordered[row, (count - 1) // 2] if count else 0.0 for row, count in enumerate(counts)]
+    return np.array(middles, np.float32)
+
+
+@cache
+def _turns(reach: int) -> tuple[F32Array, F32Array]:
+    """Turns to try, samples at the ends, and how likely they are beforehand."""
+    turns = np.linspace(-0.4 * reach, 0.4 * reach, 17 if reach > 15 else 7).astype(np.float32)
+    return turns, np.exp(-0.5 * (turns / np.float32(0.3 * reach)) ** 2)
 
 
 def _densest(u: F32Array, offset: F32Array, weight: F32Array, reach: int) -> tuple[F32Array, F32Array]:
@@ -61,29 +73,35 @@ def _densest(u: F32Array, offset: F32Array, weight: F32Array, reach: int) -> tup
     middle.
     """
     sides = len(offset)
-    turns = np.linspace(-0.4 * reach, 0.4 * reach, 17 if reach > 15 else 7).astype(np.float32)
+    turns, likely = _turns(reach)
     width = 4 * reach + 1
-    places = np.rint(offset[:, None, :] - turns[None, :, None] * u).astype(np.intp) + 2 * reach
-    votes_of = np.where((places >= 0) & (places < width), weight[:, None, :], np.float32(0))
-    rows = np.arange(sides * len(turns)).reshape(sides, len(turns), 1) * width
-    flat = (np.clip(places, 0, width - 1) + rows).ravel()
-    votes = np.bincount(flat, votes_of.ravel(), sides * len(turns) * width).reshape(sides, len(turns), width)
-    dense = votes[..., :-2] + 2 * votes[..., 1:-1] + votes[..., 2:]
-    dense *= np.exp(-0.5 * (turns / (0.3 * reach)) ** 2)[None, :, None]
+    # The places of all turns lie within the histogram, those of points far outside the band at its ends.
+    offset = np.minimum(np.maximum(offset, np.float32(-1.6 * reach)), np.float32(1.6 * reach))
+    places = np.rint(offset[:, None, :] - turns[:, None] * u).astype(np.intp)
+    places += (np.arange(sides * len(turns)) * width + 2 * reach).reshape(sides, len(turns), 1)
+    votes_of = np.repeat(weight[:, None, :], len(turns), axis=1).ravel()
+    votes = np.bincount(places.ravel(), votes_of, sides * len(turns) * width).reshape(sides, len(turns), width)
+    dense = (votes[..., :-2] + 2 * votes[..., 1:-1] + votes[..., 2:]) * likely[:, None]
     turn, place = np.divmod(dense.reshape(sides, -1).argmax(axis=1), width - 2)
     return (place + 1 - 2 * reach).astype(np.float32), turns[turn]
 
 
 def _weighted_lines(
-    u: F32Array, offset: F32Array, w: F32Array, shift: F32Array, turn: F32Array
+    powers: F32Array, offset: F32Array, w: F32Array, shift: F32Array, turn: F32Array
 ) -> tuple[F32Array, F32Array]:
-    total = w.sum(axis=1)
-    some = np.maximum(total, 1e-9)
-    mean_u, mean_offset = (w @ u) / some, (w * offset).sum(axis=1) / some
-    away = u[None, :] - mean_u[:, None]
-    spread = (w * away * away).sum(axis=1)
-    slope = (w * away * (offset - mean_offset[:, None])).sum(axis=1) / np.maximum(spread, 1e-9)
-    turn_now = np.where(spread < 0.01 * total, turn, slope)
-    shift_now = mean_offset - turn_now * mean_u
-    none = total <= 0
-    return np.where(none, shift, shift_now), np.where(none, turn, turn_now)
+    """Lines of least squares, by sums of the powers 0, 1 and 2 of u, shape (n, 3); the ones before where none is told.
+
+    A turn is told only by points that lie apart along the side.
+    """
+    weighted, offsets = (w @ powers).tolist(), ((w * offset) @ powers[:, :2]).tolist()
+    lines = list(zip(shift.tolist(), turn.tolist(), strict=True))
+    for side, ((total, of_u, of_u2), (sum_offset, sum_offset_u)) in enumerate(zip(weighted, offsets, strict=True)):
+        if total <= 0:
+            continue
+        turn_now, mean_u = lines[side][1], of_u / total
+        spread = of_u2 - of_u * mean_u
+        if spread >= max(0.01 * total, 1e-9):
+            turn_now = (sum_offset_u - sum_offset * mean_u) / spread
+        lines[side] = (sum_offset / total - turn_now * mean_u, turn_now)
+    shifts, turns = np.array(lines, np.float32).T
+    return shifts, turns

@@ -21,7 +21,8 @@ END = 2
 
 def summed(bands: F32Array) -> F32Array:
     """Sums across each band from its outer end, shape (sides, segments, across + 1, ...)."""
-    total = np.zeros((*bands.shape[:2], bands.shape[2] + 1, *bands.shape[3:]), np.float32)
+    total = np.empty((*bands.shape[:2], bands.shape[2] + 1, *bands.shape[3:]), np.float32)
+    total[:, :, 0] = 0
     np.cumsum(bands, axis=2, out=total[:, :, 1:])
     return total
 
@@ -29,7 +30,7 @@ def summed(bands: F32Array) -> F32Array:
 def at(values: npt.NDArray[Any], best: npt.NDArray[np.intp]) -> npt.NDArray[Any]:
     """Values of each segment at its own place: shape (sides, segments, ...)."""
     sides, segments = best.shape
-    return np.asarray(values[np.arange(sides)[:, None], np.arange(segments)[None, :], best])
+    return np.asarray(values[np.arange(sides)[:, None], np.arange(segments), best])
 
 
 def step_place(bands: F32Array, best: npt.NDArray[np.intp], window: int, *, inverted: bool) -> F32Array:
@@ -40,28 +41,34 @@ def step_place(bands: F32Array, best: npt.NDArray[np.intp], window: int, *, inve
     the windows' outer ends, where a soft edge does not reach.
     """
     codes = np.float32(255.0) - bands if inverted else bands
-    brightest = codes.max(axis=(1, 2)) * np.float32(1 / FULL_CODE)
-    room = np.clip(1 - brightest * brightest, 0.01, 0.1).astype(np.float32)
-    total = summed(np.einsum("sabc,sabc,sc->sab", codes, codes, room))
-    place = _moment_place(total, best, window)
+    brightest = codes.max(axis=1).max(axis=1) * np.float32(1 / FULL_CODE)
+    room = np.minimum(np.maximum(1 - brightest * brightest, np.float32(0.01)), np.float32(0.1))
+    light = codes * codes
+    light *= room[:, None, None, :]
+    total = summed(light[..., 0] + light[..., 1] + light[..., 2])
+    tones = _means_around(total)
+    place = _moment_place(total, tones, best, window)
     # The steepest place in codes lies off the middle of a soft edge: the windows are laid around what was found.
-    centred = np.clip(np.rint(place - window + 0.5), 0, bands.shape[2] - 2 * window).astype(np.intp)
-    return _moment_place(total, np.where(np.abs(centred - best) < window, centred, best), window)
+    last = np.float32(bands.shape[2] - 2 * window)
+    centred = np.minimum(np.maximum(np.rint(place - window + 0.5), np.float32(0)), last).astype(np.intp)
+    return _moment_place(total, tones, np.where(np.abs(centred - best) < window, centred, best), window)
 
 
-def _moment_place(total: F32Array, first: npt.NDArray[np.intp], window: int) -> F32Array:
+def _moment_place(total: F32Array, tones: F32Array, first: npt.NDArray[np.intp], window: int) -> F32Array:
     """Place of the ideal step with the same sum as the light in the two windows from `first` on."""
     last = first + 2 * window
-    high, low = _mean_around(total, first), _mean_around(total, last)
+    low, apart = at(tones, last), at(tones, first)
+    apart -= low
+    apart[np.abs(apart) < 1e-3] = 1e-3
     sums = at(total, last) - at(total, first)
-    apart = np.where(np.abs(high - low) < 1e-3, np.float32(1e-3), high - low)
-    return np.asarray(first + (sums - 2 * window * low) / apart - 0.5, np.float32)
+    return np.asarray(first + (sums - np.float32(2 * window) * low) / apart - 0.5, np.float32)
 
 
-def _mean_around(total: F32Array, place: npt.NDArray[np.intp]) -> F32Array:
-    """Mean of the few samples around a place between samples, shape (sides, segments)."""
-    start, stop = np.maximum(place - END, 0), np.minimum(place + END, total.shape[2] - 1)
-    return np.asarray((at(total, stop) - at(total, start)) / (stop - start), np.float32)
+def _means_around(total: F32Array) -> F32Array:
+    """Mean of the few samples around each place between samples, of the shape of their sums."""
+    places = np.arange(total.shape[2])
+    start, stop = np.maximum(places - END, 0), np.minimum(places + END, total.shape[2] - 1)
+    return np.asarray((total[:, :, stop] - total[:, :, start]) / (stop - start).astype(np.float32))
 
 
 def spread(grey: F32Array, best: npt.NDArray[np.intp], kept: BoolArray, window: int) -> F32Array:

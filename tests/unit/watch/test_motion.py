@@ -3,7 +3,8 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from tethercap.watch.motion import MotionMeter, measure_shift
+from tethercap.watch.motion import MotionMeter
+from tethercap.watch.shift import OpenView, Shift, measure_shift
 
 F32 = npt.NDArray[np.float32]
 RNG = np.random.default_rng(5)
@@ -23,37 +24,41 @@ def view(x_px: float, y_px: float = 0.0, *, noise: float = 0.7, seed: int = 0) -
 WINDOW: F32 = cv2.createHanningWindow((SHAPE[1] // 2, SHAPE[0] // 2), cv2.CV_32F).astype(np.float32)
 
 
+def between(before: F32, after: F32, expected_x_px: float = 0.0) -> Shift:
+    return measure_shift(OpenView.of(before), OpenView.of(after), WINDOW, expected_x_px)
+
+
 @pytest.mark.parametrize(
     ("x_px", "within_px"),
     [(0.0, 0.01), (0.03125, 0.015), (-0.40625, 0.06), (1.71875, 0.08), (-6, 0.03), (23.5, 0.08), (-60, 0.03)],
 )
 def test_shift_is_sharpest_near_rest(x_px: float, within_px: float) -> None:
     # OpenCV interpolates in steps of 1/32 px, so the shifts are multiples of it.
-    shift = measure_shift(view(0.0, seed=1), view(x_px, seed=2), WINDOW)
+    shift = between(view(0.0, seed=1), view(x_px, seed=2))
     assert shift.trusted
     assert shift.x_px == pytest.approx(x_px, abs=within_px)
     assert shift.y_px == pytest.approx(0.0, abs=0.03)
 
 
 def test_brightness_is_not_movement() -> None:
-    shift = measure_shift(view(0.0, seed=1), view(0.0, seed=2) * np.float32(0.8) + 5, WINDOW)
+    shift = between(view(0.0, seed=1), view(0.0, seed=2) * np.float32(0.8) + 5)
     assert abs(shift.x_px) < 0.02
 
 
 def test_bands_of_flicker_are_not_movement() -> None:
     bands = (1 + 0.1 * np.sin(np.linspace(0, 9, SHAPE[0])))[:, None].astype(np.float32)
-    shift = measure_shift(view(0.0, seed=1), view(0.0, seed=2) * bands, WINDOW)
+    shift = between(view(0.0, seed=1), view(0.0, seed=2) * bands)
     assert abs(shift.x_px) < 0.02
 
 
 def test_a_scene_cut_is_not_trusted() -> None:
     other = cv2.GaussianBlur(RNG.uniform(0, 255, SHAPE).astype(np.float32), (0, 0), 3.0) * 4 - 350
-    assert not measure_shift(view(0.0), other.astype(np.float32), WINDOW).trusted
+    assert not between(view(0.0), other.astype(np.float32)).trusted
 
 
 def test_the_same_picture_again_says_nothing() -> None:
     picture = view(0.0)
-    assert measure_shift(picture, picture.copy(), WINDOW).repeated
+    assert between(picture, picture.copy()).repeated
 
 
 def follow(
@@ -115,12 +120,12 @@ def test_a_cut_starts_anew() -> None:
 
 def test_bare_light_cannot_be_followed() -> None:
     light = [np.full(SHAPE, 230, np.float32) + np.random.default_rng(k).normal(0, 0.5, SHAPE) for k in range(2)]
-    assert not measure_shift(light[0].astype(np.float32), light[1].astype(np.float32), WINDOW).trusted
+    assert not between(light[0].astype(np.float32), light[1].astype(np.float32)).trusted
 
 
 def test_a_picture_that_is_gone_is_no_rest() -> None:
     light = np.full(SHAPE, 230, np.float32) + np.random.default_rng(1).normal(0, 0.5, SHAPE)
-    assert not measure_shift(view(0.0), light.astype(np.float32), WINDOW).trusted
+    assert not between(view(0.0), light.astype(np.float32)).trusted
 
 
 def row_of_holes(x_px: float) -> F32:
@@ -136,7 +141,7 @@ def row_of_holes(x_px: float) -> F32:
 
 @pytest.mark.parametrize("x_px", [0.75, 3.0, -9.0])
 def test_holes_that_look_alike_do_not_leap(x_px: float) -> None:
-    shift = measure_shift(row_of_holes(40.0), row_of_holes(40.0 + x_px), WINDOW)
+    shift = between(row_of_holes(40.0), row_of_holes(40.0 + x_px))
     assert shift.trusted
     assert shift.x_px == pytest.approx(x_px, abs=0.1)
 
@@ -162,7 +167,7 @@ def between_pictures(x_px: float, seed: int) -> F32:
 
 @pytest.mark.parametrize("x_px", [-6.0, -12.0])
 def test_pictures_that_come_and_go_leave_the_movement_of_clear_film_between_explained(x_px: float) -> None:
-    shift = measure_shift(between_pictures(0.0, 1), between_pictures(x_px, 2), WINDOW, 1.3 * x_px)
+    shift = between(between_pictures(0.0, 1), between_pictures(x_px, 2), 1.3 * x_px)
     assert shift.trusted
     assert shift.x_px == pytest.approx(x_px, abs=0.05)
     assert shift.unlike < 0.05
