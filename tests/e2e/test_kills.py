@@ -6,7 +6,7 @@ import pytest
 
 from tests.bench.chain.kills import run_kills
 
-PLAN = ("camera", "converter", "checker", "capture")
+PLAN = ("camera", "converter", "prover", "checker", "capture")
 
 
 @pytest.mark.timeout(400)

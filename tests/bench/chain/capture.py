@@ -110,6 +110,7 @@ class Reporter:
             "camera": [self._camera.process_id],
             "checker": process_ids(self._workers.checker),
             "converter": process_ids(self._workers.converter),
+            "prover": process_ids(self._workers.prover),
         }
         if now != self._processes:
             self._processes = now
@@ -144,7 +145,7 @@ def capture(folder: Path, port: str, *, convert: bool) -> None:
     """Run the roll until told to stop."""
     cv2.setNumThreads(1)
     setup = RollSetup(id=folder.name, film_kind=FilmKind.COLOUR_NEGATIVE, film_format="135-36x24")
-    with open_roll(folder, setup) as roll, Workers.started(convert=convert) as workers:
+    with open_roll(folder, setup) as roll, Workers.started(convert=convert, prove=convert) as workers:
         say("opened", notes=list(roll.opening_notes), next=str(roll.next_frame_id()))
         camera = ChildCamera(port)
         try:

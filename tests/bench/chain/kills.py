@@ -23,7 +23,7 @@ from tethercap.cli._simulated import SimulatedCamera
 from tethercap.image_files.metadata import xmp_packet
 from tethercap.roll.folder import Roll
 
-VICTIMS = {"capture": 3.0, "camera": 3.0, "checker": 2.0, "converter": 2.0}
+VICTIMS = {"capture": 3.0, "camera": 3.0, "checker": 2.0, "converter": 2.0, "prover": 1.0}
 """Who is killed, and how often compared with each other."""
 MOMENTS = {
     "any": 2.0,
@@ -258,7 +258,7 @@ class RollUnderFire:
                 self._state = word["state"]
             case "processes":
                 assert self._capture is not None
-                self._capture.processes = {key: word[key] for key in ("camera", "checker", "converter")}
+                self._capture.processes = {key: word[key] for key in VICTIMS if key in word}
             case "opened":
                 self._figures.notes.update(_kind_of(note) for note in word["notes"])
             case "lies there":
