@@ -9,7 +9,7 @@ from tethercap.pictures import F32Array
 from tethercap.watch.lines import Line
 from tethercap.watch.reduced import ReducedView
 from tethercap.watch.survey import Scene
-from tethercap.watch.tones import SideScore, SideTones, score_sides
+from tethercap.watch.tones import SideScore, SideTones, score_sides, summed_up
 
 RIM_MM = 0.4
 """Where the tone on either side of a line is read: outside a soft edge, before the perforations 0.68 mm away."""
@@ -208,7 +208,7 @@ def _inside(view: ReducedView, lines: tuple[Line, Line, Line, Line]) -> F32Array
 def _brighter_inside(patch: F32Array, base: F32Array) -> float:
     if patch.size == 0 or bool(np.isnan(base).any()):
         return 1.0
-    return float((patch.sum(axis=2) > 3.36 * base.mean() + 24.0).mean())
+    return float((summed_up(patch) > 3.36 * base.mean() + 24.0).mean())
 
 
 def shows_bare_light(view: ReducedView, hypothesis: Hypothesis) -> bool:

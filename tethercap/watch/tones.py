@@ -83,7 +83,7 @@ def base_tone(outside: F32Array, step: F32Array, light: float) -> F32Array:
     stepped = outside[step > SEEN_STEP + 1]
     if len(stepped) == 0:
         return np.full(3, np.nan, np.float32)
-    bright = stepped.sum(axis=1)
+    bright = summed_up(stepped)
     film = bright < 3 * LIT * light
     if (
         film.mean() > FILM_SHARE
@@ -193,9 +193,9 @@ def score_sides(
     """
     outside = np.concatenate([side.outside for side in sides])
     inside = np.concatenate([side.inside for side in sides])
-    out_level, in_level = outside.sum(axis=1) / np.float32(3), inside.sum(axis=1) / np.float32(3)
+    out_level, in_level = summed_up(outside) / np.float32(3), summed_up(inside) / np.float32(3)
     step = out_level - in_level
-    any_step = np.abs(outside - inside).max(axis=1)
+    any_step = most(np.abs(outside - inside))
     base = base_tone(outside, step, np.inf if inverted else light)
     if np.isnan(base[0]):
         return (SideScore(),) * len(sides), base
@@ -217,12 +217,11 @@ def score_sides(
             visible & ~dark & ~lit & ~clear_out & ~like_base(inside, base, black=black) & (any_step > SEEN_STEP),
         ]
     ).astype(np.float32)
-    ends = np.cumsum([len(side.outside) for side in sides])
     scores, start = [], 0
-    for end in ends:
-        mean = shares[:, start:end].mean(axis=1) if end > start else np.zeros(5, np.float32)
-        scores.append(SideScore(*mean.tolist()))
-        start = int(end)
+    for side in sides:
+        end = start + len(side.outside)
+        scores.append(SideScore(*shares[:, start:end].mean(axis=1).tolist()) if end > start else SideScore())
+        start = end
     return tuple(scores), base
 
 
