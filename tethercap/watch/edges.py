@@ -18,7 +18,7 @@ from tethercap.watch.reduced import ReducedView, reduce_view
 from tethercap.watch.refine import SideFit
 from tethercap.watch.search import search
 from tethercap.watch.sighting import EdgeEvidence, FrameEdges, Reason, ReasonCode, Side
-from tethercap.watch.survey import Scale, inverted, perforations_in, survey, without_holes
+from tethercap.watch.survey import Scale, Scene, inverted, perforations_in, survey, without_holes
 
 SIDES = (Side.TOP, Side.RIGHT, Side.BOTTOM, Side.LEFT)
 
@@ -129,30 +129,63 @@ def fit_likely(
     """Fit the edges at the most likely places."""
     scene = survey(view)
     known = None if mm_per_px is None else 1.0 / (mm_per_px * scene.view.factor)
-    found: list[tuple[Hypothesis, PerforationRows | None]] = []
     films = {(f.perforations, f.strip_width_mm): f for f in formats}.values()
     rows = next((rows for f in films if (rows := perforations_in(scene, f, Scale(known))) is not None), None)
-    for film_format in formats:
-        holes = film_format.perforations
-        if holes is None and rows is not None and rows.rows_seen == BOTH_ROWS:
-            continue
-        own_rows = None if holes is None else rows
-        scale = Scale(known or (own_rows.px_per_mm if own_rows else None))
-        bare = scene if holes is None or own_rows is None else without_holes(scene, own_rows, holes)
-        for negative in _polarities(film_kind):
-            likely = search(bare if negative else inverted(bare), film_format, scale, own_rows, negative=negative)
-            found.extend((h, own_rows) for h in likely)
-            if own_rows is not None and (not likely or likely[0].score < WELL_PLACED):
-                # What looks like perforations may be part of a picture.
-                seen = scene if negative else inverted(scene)
-                anywhere = search(seen, film_format, scale, None, negative=negative)
-                found.extend((h, None) for h in anywhere)
+    found = _search(scene, formats, known, rows, _polarities(film_kind))
     knows_scale = known is not None or rows is not None
     fitted = []
     for inverse in (False, True):
         for hypothesis, own_rows in _different([one for one in found if one[0].inverted is inverse]):
             fitted.extend(fit_place(pixels_bgr, scene, hypothesis, own_rows, knows_scale=knows_scale))
     return _without_openings(_compared(fitted))
+
+
+def _search(
+    scene: Scene,
+    formats: tuple[FilmFormat, ...],
+    known: float | None,
+    rows: PerforationRows | None,
+    polarities: tuple[bool, ...],
+) -> list[tuple[Hypothesis, PerforationRows | None]]:
+    """List likely places, each with the perforations that tell where the strip's middle is.
+
+    Parameters
+    ----------
+    scene : Scene
+        Not inverted.
+    formats : tuple of FilmFormat
+        What comes into question.
+    known : float or None
+        Small px per mm, if it is known.
+    rows : PerforationRows or None
+        Those that are seen.
+    polarities : tuple of bool
+        True looks for a negative, False for a slide.
+    """
+    found: list[tuple[Hypothesis, PerforationRows | None]] = []
+    plain = [f for f in formats if rows is None or (f.perforations is None and rows.rows_seen < BOTH_ROWS)]
+    for negative in polarities:
+        likely = search(_as_negative(scene, negative), plain, Scale(known), None, negative=negative)
+        found.extend((h, None) for h in likely)
+    if rows is None:
+        return found
+    scale = Scale(known or rows.px_per_mm)
+    for holes in dict.fromkeys(f.perforations for f in formats if f.perforations is not None):
+        perforated = [f for f in formats if f.perforations == holes]
+        bare = without_holes(scene, rows, holes)
+        for negative in polarities:
+            likely = search(_as_negative(bare, negative), perforated, scale, rows, negative=negative)
+            found.extend((h, rows) for h in likely)
+            # What looks like perforations may be part of a picture.
+            well = {h.film_format.id for h in likely if h.score >= WELL_PLACED}
+            others = [f for f in perforated if f.id not in well]
+            anywhere = search(_as_negative(scene, negative), others, scale, None, negative=negative)
+            found.extend((h, None) for h in anywhere)
+    return found
+
+
+def _as_negative(scene: Scene, negative: bool) -> Scene:
+    return scene if negative else inverted(scene)
 
 
 BOTH_ROWS = 2
@@ -212,7 +245,6 @@ REFINED = 5
 """So many different places are looked at closely; the evidence then decides."""
 APART = 0.02
 """Places nearer to each other than this share of the frame's length come out as one."""
-LEAST_SCORE = 0.15
 LEAST_VIEW_PX = 64
 """Below this height or width nothing is looked for."""
 WELL_PLACED = 2.5
@@ -233,7 +265,7 @@ def _different(
     """Keep the best few that differ from each other."""
     chosen: list[tuple[Hypothesis, PerforationRows | None]] = []
     for hypothesis, rows in sorted(found, key=_rank):
-        if hypothesis.score < LEAST_SCORE or len(chosen) == REFINED:
+        if len(chosen) == REFINED:
             break
         corners, size = hypothesis.corners(), hypothesis.film_format.along_mm * hypothesis.px_per_mm
         if all(np.abs(other.corners() - corners).max() > APART * size for other, _ in chosen):

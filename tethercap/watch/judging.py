@@ -1,5 +1,6 @@
 """One place where a frame may be, judged by what lies on both sides of its four lines."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,8 @@ RIM_MM = 0.4
 """Where the tone on either side of a line is read: outside a soft edge, before the perforations 0.68 mm away."""
 PLACE_PX = 2.0
 """How far the distance of two coarse lines may be off, small px."""
+LEAST_SCORE = 0.15
+"""Places that score less do not come into question."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,7 +60,7 @@ def _meet(horizontal: Line, vertical: Line, mx: float, my: float) -> tuple[float
 
 
 class SideReader:
-    """Reads the tones beside lines, each short edge once.
+    """Reads the tones beside frames between two long edges.
 
     Parameters
     ----------
@@ -75,37 +78,63 @@ class SideReader:
         self, scene: Scene, columns: tuple[F32Array, F32Array], top: Line, bottom: Line, px_per_mm: float
     ) -> None:
         self._rim = float(np.clip(RIM_MM * px_per_mm, 1.6, 4.0))
-        self._columns = columns
+        self._profiles, self._places = columns
         self._centres = scene.centres
         places = scene.centres - (scene.view.width - 1) / 2
-        self._top = side_tones(scene.profiles, places, top, +1, self._rim)
-        self._bottom = side_tones(scene.profiles, places, bottom, -1, self._rim)
-        self._short: dict[tuple[Line, int], SideTones] = {}
+        self._top = _beside(scene.profiles, places, [top], +1, self._rim)
+        self._bottom = _beside(scene.profiles, places, [bottom], -1, self._rim)
+        along, across = len(scene.centres), len(self._places)
+        self._side = np.repeat(np.arange(4), [along, across, along, across])
+        # The levels between the long edges, of every third pixel row.
+        rows = slice(max(0, int(top.at) + 4), max(0, int(bottom.at) - 3), 3)
+        self._sums = summed_up(scene.view.pixels[rows])
 
-    def __call__(self, left: Line, right: Line) -> tuple[SideTones, SideTones, SideTones, SideTones]:
-        """Tones beside top, right, bottom, left; the long edges between the short ones only."""
-        within = (self._centres > left.at) & (self._centres < right.at)
-        long = (SideTones(side.outside[within], side.inside[within]) for side in (self._top, self._bottom))
-        top, bottom = long
-        return top, self._beside(right, -1), bottom, self._beside(left, +1)
+    def sides(self, pairs: Sequence[tuple[Line, Line]]) -> SideTones:
+        """Tones beside the frames that left and right edges make with the long ones, clockwise around each."""
+        lefts, rights = [left for left, _ in pairs], [right for _, right in pairs]
+        right = _beside(self._profiles, self._places, rights, -1, self._rim)
+        left = _beside(self._profiles, self._places, lefts, +1, self._rim)
+        shape = (len(pairs), *self._top[0].shape[1:])
+        outside, inside = (
+            np.concatenate(
+                [
+                    np.broadcast_to(self._top[way], shape),
+                    right[way],
+                    np.broadcast_to(self._bottom[way], shape)[:, ::-1],
+                    left[way][:, ::-1],
+                ],
+                axis=1,
+            )
+            for way in (0, 1)
+        )
+        between = (self._centres > _at(lefts)) & (self._centres < _at(rights))
+        short = np.ones((len(pairs), len(self._places)), bool)
+        return SideTones(outside, inside, self._side, np.concatenate([between, short, between[:, ::-1], short], axis=1))
 
-    def _beside(self, line: Line, inward: int) -> SideTones:
-        if (line, inward) not in self._short:
-            self._short[line, inward] = side_tones(*self._columns, line, inward, self._rim)
-        return self._short[line, inward]
+    def brighter_inside(self, left: Line, right: Line, base: F32Array) -> float:
+        """Share of the inside brighter than clear base of this tone; 1 where there is no inside or no base."""
+        patch = self._sums[:, max(0, int(left.at) + 4) : max(0, int(right.at) - 3) : 3]
+        if patch.size == 0 or bool(np.isnan(base).any()):
+            return 1.0
+        return float((patch > 3.36 * base.mean() + 24.0).mean())
+
+
+def _at(lines: Sequence[Line]) -> F32Array:
+    """Where each line crosses the middle, shape (lines, 1)."""
+    return np.array([line.at for line in lines], np.float32)[:, None]
 
 
 def judge(
     scene: Scene,
     read: SideReader,
-    lines: tuple[Line, Line, Line, Line],
-    film_format: FilmFormat,
+    long_edges: tuple[Line, Line],
+    pairs: Sequence[tuple[Line, Line, FilmFormat]],
     px_per_mm: float,
     middle_y: float,
     *,
     negative: bool,
-) -> Hypothesis:
-    """Judge one place.
+) -> list[Hypothesis]:
+    """Judge places between two long edges, all at once.
 
     Parameters
     ----------
@@ -113,31 +142,47 @@ def judge(
         Already inverted for a slide.
     read : SideReader
         For these long edges.
-    lines : tuple of Line
-        Top, bottom, left, right.
-    film_format : FilmFormat
-        The format in question.
+    long_edges : tuple of Line
+        Top and bottom.
+    pairs : sequence
+        Left edge, right edge and format of each, at least one.
     px_per_mm : float
         Small px.
     middle_y : float
         Where the short lines' places are stated, small px.
     negative : bool
         False when the scene is inverted.
+
+    Returns
+    -------
+    list of Hypothesis
+        Those that come into question.
     """
-    top, bottom, left, right = lines
-    scores, base = score_sides(read(left, right), inverted=not negative, light=scene.light)
-    touching = tuple(i % 2 == 1 and s.against > 0.5 and s.any_step > 0.6 for i, s in enumerate(scores))
-    patch = _inside(scene.view, lines)
-    brighter = _brighter_inside(patch, base)
-    shown = min(right.at, scene.view.width - 1) - max(left.at, 0)
-    visible = max(shown, 0.0) / max(right.at - left.at, 1)
-    score = sum(_worth(s, t) for s, t in zip(scores, touching, strict=True)) * (0.5 + 0.5 * visible) - 2.0 * brighter
-    score -= _off_place(lines, scene.view, film_format, px_per_mm)
-    return Hypothesis(
-        top, bottom, left, right, film_format, px_per_mm, base, (scores[0], scores[1], scores[2], scores[3]),
-        (touching[0], touching[1], touching[2], touching[3]), brighter, float(score),
-        ((scene.view.width - 1) / 2, middle_y), not negative,
-    )  # fmt: skip
+    top, bottom = long_edges
+    tones = read.sides([(left, right) for left, right, _ in pairs])
+    scores, bases = score_sides(tones, inverted=not negative, light=scene.light)
+    judged = []
+    for (left, right, film_format), values, base in zip(pairs, scores.tolist(), bases, strict=True):
+        sides = [SideScore(*of_side) for of_side in values]
+        touching = [i % 2 == 1 and s.against > 0.5 and s.any_step > 0.6 for i, s in enumerate(sides)]
+        shown = min(right.at, scene.view.width - 1) - max(left.at, 0)
+        visible = max(shown, 0.0) / max(right.at - left.at, 1)
+        score = sum(_worth(s, t) for s, t in zip(sides, touching, strict=True)) * (0.5 + 0.5 * visible)
+        score -= _off_place((top, bottom, left, right), scene.view, film_format, px_per_mm)
+        if score < LEAST_SCORE:
+            continue
+        brighter = read.brighter_inside(left, right, base)
+        score -= 2.0 * brighter
+        if score < LEAST_SCORE:
+            continue
+        judged.append(
+            Hypothesis(
+                top, bottom, left, right, film_format, px_per_mm, base, (sides[0], sides[1], sides[2], sides[3]),
+                (touching[0], touching[1], touching[2], touching[3]), brighter, score,
+                ((scene.view.width - 1) / 2, middle_y), not negative,
+            )
+        )  # fmt: skip
+    return judged
 
 
 def _worth(side: SideScore, touching: bool) -> float:
@@ -163,34 +208,42 @@ def _off_place(
     return 1.2 * abs(centre_x) / along + 0.4 * abs(centre_y) / across + 4.0 * off_size
 
 
-def side_tones(profiles: F32Array, places: F32Array, line: Line, inward: int, rim: float) -> SideTones:
-    """Read the tones on both sides of a line, segment by segment.
+def _beside(
+    profiles: F32Array, places: F32Array, lines: Sequence[Line], inward: int, rim: float
+) -> tuple[F32Array, F32Array]:
+    """Read the tones on both sides of lines, segment by segment.
 
     Parameters
     ----------
     profiles : ndarray
         Shape (segments, length, 3).
     places : ndarray
-        Place of each segment along the line, from the middle, shape (segments,).
-    line : Line
-        The line.
+        Place of each segment along the lines, from the middle, shape (segments,).
+    lines : sequence of Line
+        All near one direction.
     inward : int
         +1 when the frame lies at higher positions, else -1.
     rim : float
         How far from the line, small px.
+
+    Returns
+    -------
+    outside, inside : ndarray
+        Shape (lines, segments, 3), NaN where out of view.
     """
-    at = line.at + line.slope * places
-    return SideTones(_read(profiles, at - inward * rim), _read(profiles, at + inward * rim))
+    slopes = np.array([line.slope for line in lines], np.float32)
+    at = np.asarray(_at(lines) + slopes[:, None] * places, np.float32)
+    return _read(profiles, at - inward * rim), _read(profiles, at + inward * rim)
 
 
 def _read(profiles: F32Array, at: F32Array) -> F32Array:
+    """Tones at places along each profile, shape (lines, segments, 3)."""
     length = profiles.shape[1]
     low = np.floor(at).astype(np.intp)
     out = (low < 0) | (low > length - 2)
-    safe = np.minimum(np.maximum(low, 0), length - 2)
-    share = (at - low)[:, None].astype(np.float32)
+    share = (at - low)[..., None].astype(np.float32)
     flat = profiles.reshape(-1, 3)
-    start = safe + np.arange(profiles.shape[0]) * length
+    start = np.clip(low, 0, length - 2) + np.arange(profiles.shape[0]) * length
     first = flat[start]
     tone: F32Array = first + (flat[start + 1] - first) * share
     tone[out] = np.nan
@@ -203,12 +256,6 @@ def _inside(view: ReducedView, lines: tuple[Line, Line, Line, Line]) -> F32Array
     rows = slice(max(0, int(top.at) + 4), max(0, int(bottom.at) - 3), 3)
     columns = slice(max(0, int(left.at) + 4), max(0, int(right.at) - 3), 3)
     return view.pixels[rows, columns]
-
-
-def _brighter_inside(patch: F32Array, base: F32Array) -> float:
-    if patch.size == 0 or bool(np.isnan(base).any()):
-        return 1.0
-    return float((summed_up(patch) > 3.36 * base.mean() + 24.0).mean())
 
 
 def shows_bare_light(view: ReducedView, hypothesis: Hypothesis) -> bool:

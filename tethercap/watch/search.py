@@ -1,10 +1,12 @@
 """Finding the frame from nothing: lines paired by known size, judged by what lies on both sides of them."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from tethercap.film.formats import FilmFormat
+from tethercap.pictures import F32Array
 from tethercap.watch.judging import PLACE_PX, Hypothesis, SideReader, judge
 from tethercap.watch.lines import Line, Lines, any_steps, candidate_lines, joined, standing_out, steps, support_map
 from tethercap.watch.perforations import PerforationRows
@@ -28,7 +30,7 @@ by more."""
 
 
 def search(
-    scene: Scene, film_format: FilmFormat, scale: Scale, rows: PerforationRows | None, *, negative: bool
+    scene: Scene, formats: Sequence[FilmFormat], scale: Scale, rows: PerforationRows | None, *, negative: bool
 ) -> list[Hypothesis]:
     """List places where the frame may be, best first.
 
@@ -36,8 +38,8 @@ def search(
     ----------
     scene : Scene
         Already inverted for a slide.
-    film_format : FilmFormat
-        The format in question.
+    formats : sequence of FilmFormat
+        The formats in question.
     scale : Scale
         What is known about it.
     rows : PerforationRows or None
@@ -46,17 +48,25 @@ def search(
         False when the scene is inverted.
     """
     found: list[Hypothesis] = []
-    tried: list[tuple[Line, Line]] = []
-    for tilt, most in zip(scene.tilts, LONG_PAIRS, strict=False):
-        new = 0
-        for _, top, bottom, px_per_mm in _long_pairs(scene, tilt, film_format, scale, rows):
-            if new == most:
-                break
-            if any(_is_same(top, other[0]) and _is_same(bottom, other[1]) for other in tried):
-                continue
-            new += 1
-            tried.append((top, bottom))
-            found.extend(_follow_up(scene, (top, bottom), film_format, px_per_mm, scale, negative))
+    heights = {(each.across_mm, each.size_tolerance_mm): each for each in formats}
+    looked_between: dict[tuple[Line, Line], _Between | None] = {}
+    for height, of_height in heights.items():
+        tried: list[tuple[Line, Line]] = []
+        for tilt, most in zip(scene.tilts, LONG_PAIRS, strict=False):
+            new = 0
+            for _, top, bottom, px_per_mm in _long_pairs(scene, tilt, of_height, scale, rows):
+                if new == most:
+                    break
+                if any(_is_same(top, other[0]) and _is_same(bottom, other[1]) for other in tried):
+                    continue
+                new += 1
+                tried.append((top, bottom))
+                if (top, bottom) not in looked_between:
+                    looked_between[top, bottom] = _look_between(scene, top, bottom)
+                between = looked_between[top, bottom]
+                if between is not None:
+                    same = [each for each in formats if (each.across_mm, each.size_tolerance_mm) == height]
+                    found.extend(_follow_up(scene, between, same, px_per_mm, scale, negative))
     return sorted(found, key=lambda hypothesis: -hypothesis.score)
 
 
@@ -113,35 +123,65 @@ def _plausible(px_per_mm: float, scale: Scale, tolerance: float) -> bool:
     return abs(px_per_mm / scale.px_per_mm - 1) <= scale.slack + tolerance
 
 
-def _follow_up(
-    scene: Scene, long_edges: tuple[Line, Line], film_format: FilmFormat, px_per_mm: float, scale: Scale, negative: bool
-) -> Iterator[Hypothesis]:
-    """Look for the short edges between two long ones, and judge each pair."""
-    top, bottom = long_edges
+@dataclass(frozen=True, slots=True, eq=False)
+class _Between:
+    """What lies between two long edges."""
+
+    top: Line
+    bottom: Line
+    columns: F32Array
+    """Profiles along the picture, shape (segments, width, 3)."""
+    heights: F32Array
+    """Middle row of each, shape (segments,)."""
+    middle_y: float
+    """Where the places of the lines across are stated, small px."""
+    lefts: Lines
+    """Lines across that may be a frame's left edge."""
+    rights: Lines
+
+
+def _look_between(scene: Scene, top: Line, bottom: Line) -> _Between | None:
+    """Look for short edges between two long ones; None where hardly anything lies between."""
     between = _rows_between(scene.view, top, bottom)
     if between.stop - between.start < ALONG_SEGMENTS:
-        return
+        return None
     columns, offsets = segment_columns(scene.view.pixels[between], ALONG_SEGMENTS)
     heights = offsets + between.start
     middle_y = float((between.start + between.stop - 1) / 2)
     tilt = (top.slope + bottom.slope) / 2
     slopes = _KEYSTONE_SLOPES - np.float32(tilt)
-    step = steps(columns)
-    support = support_map(step, heights, middle_y, slopes)
+    support = support_map(steps(columns), heights, middle_y, slopes)
     both_ways = standing_out(support_map(any_steps(columns), heights, middle_y, slopes))
     either = candidate_lines(both_ways, slopes, +1, least=0.25, most=6)
     lefts, rights = (
         joined(candidate_lines(support, slopes, sign, least=LEAST_SUPPORT, most=8, likely=-tilt), either)
         for sign in (-1, +1)
     )
+    return _Between(top, bottom, columns, heights, middle_y, lefts, rights)
+
+
+def _follow_up(
+    scene: Scene,
+    between: _Between,
+    formats: Sequence[FilmFormat],
+    px_per_mm: float,
+    scale: Scale,
+    negative: bool,
+) -> list[Hypothesis]:
+    """Pair the short edges between two long ones for each of some formats of one height, and judge each pair."""
+    top, bottom, middle_y = between.top, between.bottom, between.middle_y
     narrow = Scale(px_per_mm, scale.slack if scale.px_per_mm else 0.03)
-    pairs = sorted(
-        _pairs(lefts, rights, film_format.along_mm, film_format.size_tolerance_mm, narrow),
-        key=lambda pair: -_promise(pair, scene.view),
-    )[:SHORT_PAIRS]
-    read = SideReader(scene, (columns, heights - middle_y), top, bottom, px_per_mm)
-    for _, left, right, _ in pairs:
-        yield judge(scene, read, (top, bottom, left, right), film_format, px_per_mm, middle_y, negative=negative)
+    judged: list[tuple[Line, Line, FilmFormat]] = []
+    for film_format in formats:
+        pairs = sorted(
+            _pairs(between.lefts, between.rights, film_format.along_mm, film_format.size_tolerance_mm, narrow),
+            key=lambda pair: -_promise(pair, scene.view),
+        )[:SHORT_PAIRS]
+        judged.extend((left, right, film_format) for _, left, right, _ in pairs)
+    if not judged:
+        return []
+    read = SideReader(scene, (between.columns, between.heights - middle_y), top, bottom, px_per_mm)
+    return judge(scene, read, (top, bottom), judged, px_per_mm, middle_y, negative=negative)
 
 
 def _promise(pair: Pair, view: ReducedView) -> float:

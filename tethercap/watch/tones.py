@@ -13,6 +13,7 @@ import numpy.typing as npt
 from tethercap.pictures import F32Array
 
 BoolArray = npt.NDArray[np.bool_]
+IntArray = npt.NDArray[np.intp]
 SEEN_STEP = 5.0
 """Codes from which on a step is taken for one; the mean of a segment has a noise of well under one code."""
 
@@ -39,12 +40,16 @@ LEAST_ALIKE = 3
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SideTones:
-    """Tones along one side of a hypothetical frame, in equal shares of its length; NaN where out of view."""
+    """Tones along the sides of hypothetical frames, clockwise from the top left of each; NaN where out of view."""
 
     outside: F32Array
-    """Shape (segments, 3)."""
+    """Shape (frames, segments, 3)."""
     inside: F32Array
-    """Shape (segments, 3)."""
+    """Shape (frames, segments, 3)."""
+    side: IntArray
+    """Which side each segment belongs to: 0 top, 1 right, 2 bottom, 3 left, shape (segments,)."""
+    within: BoolArray
+    """Which segments lie along the frame, and not beyond its ends, shape (frames, segments)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,39 +74,54 @@ def base_tone(outside: F32Array, step: F32Array, light: float) -> F32Array:
     Parameters
     ----------
     outside : ndarray
-        Tones outside all four sides, shape (n, 3), NaN where out of view.
+        Tones outside all four sides, shape (..., n, 3), NaN where out of view.
     step : ndarray
-        By how much they are brighter than inside, shape (n,).
+        By how much they are brighter than inside, shape (..., n), NaN where that is not known.
     light : float
         Level of bare light; what is so bright is base only where hardly anything else is.
 
     Returns
     -------
     ndarray
-        Shape (3,), blue, green, red.
+        Shape (..., 3), blue, green, red.
     """
-    stepped = outside[step > SEEN_STEP + 1]
-    if len(stepped) == 0:
-        return np.full(3, np.nan, np.float32)
-    bright = summed_up(stepped)
-    film = bright < 3 * LIT * light
-    if (
-        film.mean() > FILM_SHARE
-        and not film.all()
-        and _is_light(stepped[~film].mean(axis=0), stepped[film].mean(axis=0))
-    ):
-        stepped, bright = stepped[film], bright[film]
-    order = np.sort(bright)
-    upper = stepped[bright >= order[len(order) // 2] * np.float32(0.9)]
-    return np.asarray(np.sort(upper, axis=0)[len(upper) // 2], np.float32)
+    stepped = step > SEEN_STEP + 1
+    bright = summed_up(outside)
+    film = stepped & (bright < np.float32(3 * LIT * light))
+    full = stepped & ~film
+    count = np.maximum(stepped.sum(axis=-1), 1)
+    mixed = (film.sum(axis=-1) > FILM_SHARE * count) & full.any(axis=-1)
+    if mixed.any():
+        mixed &= _is_light(_mean_where(outside, full), _mean_where(outside, film))
+        stepped = np.where(mixed[..., None], film, stepped)
+    middle = _middle_where(bright, stepped)
+    upper = stepped & (bright >= np.float32(0.9) * middle[..., None])
+    return _middle_where(np.swapaxes(outside, -1, -2), upper[..., None, :])
 
 
-def _is_light(brighter: F32Array, film: F32Array) -> bool:
-    """Whether what is brighter than some of the film is bare light, and not the same base where more light falls."""
+def _mean_where(tones: F32Array, chosen: BoolArray) -> F32Array:
+    """Mean of the chosen tones of each row, shape (..., 3); 0 where none is chosen."""
+    total = np.where(chosen[..., None], tones, np.float32(0)).sum(axis=-2)
+    return np.asarray(total / np.maximum(chosen.sum(axis=-1), 1)[..., None], np.float32)
+
+
+def _middle_where(values: F32Array, chosen: BoolArray) -> F32Array:
+    """Middle one of the chosen values of each row, the upper of two, shape (...); NaN where none is chosen."""
+    ordered = np.sort(np.where(chosen, values, np.float32(np.inf)), axis=-1)
+    count = np.broadcast_to(chosen.sum(axis=-1), ordered.shape[:-1])
+    middle = np.take_along_axis(ordered, np.minimum(count // 2, values.shape[-1] - 1)[..., None], axis=-1)[..., 0]
+    return np.asarray(np.where(count > 0, middle, np.float32(np.nan)), np.float32)
+
+
+def _is_light(brighter: F32Array, film: F32Array) -> BoolArray:
+    """Whether what is brighter than some of the film is bare light, and not the same base where more light falls.
+
+    Both of shape (..., 3); the answer of shape (...).
+    """
     times = brighter / np.maximum(film, np.float32(1))
-    if film.max() > COLOURED * film.min():
-        return bool(times.max() > OTHER_COLOUR * times.min())
-    return bool(times.mean() > LIGHT_OVER_BASE)
+    coloured = film.max(axis=-1) > COLOURED * film.min(axis=-1)
+    other_colour = times.max(axis=-1) > OTHER_COLOUR * times.min(axis=-1)
+    return np.asarray(np.where(coloured, other_colour, times.mean(axis=-1) > LIGHT_OVER_BASE))
 
 
 def like_base(tone: F32Array, base: F32Array, spread: float = 0.15, *, black: float | None = None) -> BoolArray:
@@ -139,7 +159,7 @@ def most(tone: F32Array) -> F32Array:
     return np.asarray(np.maximum(np.maximum(tone[..., 0], tone[..., 1]), tone[..., 2]))
 
 
-def followed_base(outside: F32Array, alike: BoolArray, base: F32Array) -> BoolArray:
+def followed_base(outside: F32Array, alike: BoolArray, base: F32Array, ring: IntArray | None = None) -> BoolArray:
     """Follow the base of negatives around a frame: fogged by a leak or in a shadow it changes, but gradually.
 
     Parameters
@@ -150,6 +170,8 @@ def followed_base(outside: F32Array, alike: BoolArray, base: F32Array) -> BoolAr
         Which of them are like the base, shape (n,).
     base : ndarray
         Tone of the clear base, shape (3,) or (n, 3).
+    ring : ndarray, optional
+        Number of the frame that each segment belongs to, one frame's after the other's, shape (n,); None is one frame.
 
     Returns
     -------
@@ -161,24 +183,28 @@ def followed_base(outside: F32Array, alike: BoolArray, base: F32Array) -> BoolAr
     strays = film & ~alike
     if not strays.any():
         return np.asarray(strays)
+    starts = np.array([0]) if ring is None else np.flatnonzero(np.diff(ring, prepend=-1))
+    lengths = np.diff(starts, append=len(outside))
     one_back = np.arange(-1, len(outside) - 1)
+    one_back[starts] = starts + lengths - 1
     before = outside[one_back]
     gradual = most(np.abs(outside - before)) <= np.float32(GRADUAL) * most(np.maximum(outside, before))
     breaks = ~(gradual & film & film[one_back])
-    # The last stretch goes on in the first.
-    stretch = np.cumsum(breaks) % max(int(breaks.sum()), 1)
+    # The last stretch around each frame goes on in its first.
+    count = np.maximum(np.add.reduceat(breaks, starts, dtype=np.intp), 1)
+    done = np.cumsum(breaks)
+    since_start = done - np.repeat(done[starts] - breaks[starts], lengths)
+    stretch = np.repeat(np.cumsum(count) - count, lengths) + since_start % np.repeat(count, lengths)
     return np.asarray(strays & (np.bincount(stretch, alike)[stretch] >= LEAST_ALIKE))
 
 
-def score_sides(
-    sides: tuple[SideTones, ...], *, inverted: bool, light: float
-) -> tuple[tuple[SideScore, ...], F32Array]:
-    """Judge what lies along the four sides of a hypothetical frame.
+def score_sides(tones: SideTones, *, inverted: bool, light: float) -> tuple[F32Array, F32Array]:
+    """Judge what lies along the four sides of hypothetical frames.
 
     Parameters
     ----------
-    sides : tuple of SideTones
-        Top, right, bottom, left.
+    tones : SideTones
+        Beside each of them.
     inverted : bool
         True for a slide: what is dark then is light in truth, and no holder.
     light : float
@@ -186,50 +212,45 @@ def score_sides(
 
     Returns
     -------
-    scores : tuple of SideScore
-        In the order of `sides`.
+    scores : ndarray
+        What makes a `SideScore`, of each side of each frame, shape (frames, 4, 5).
     base : ndarray
-        Tone of the clear base they share, shape (3,); NaN when there is none, and then all scores are zero.
+        Tone of the clear base its sides share, shape (frames, 3); NaN when there is none, and then its scores are zero.
     """
-    outside = np.concatenate([side.outside for side in sides])
-    inside = np.concatenate([side.inside for side in sides])
+    outside, inside = tones.outside, tones.inside
     out_level, in_level = summed_up(outside) / np.float32(3), summed_up(inside) / np.float32(3)
-    step = out_level - in_level
+    step = np.where(tones.within, out_level - in_level, np.float32(np.nan))
     any_step = most(np.abs(outside - inside))
     base = base_tone(outside, step, np.inf if inverted else light)
-    if np.isnan(base[0]):
-        return (SideScore(),) * len(sides), base
+    beside, base_level = base[:, None, :], base.mean(axis=1)[:, None]
     visible = ~np.isnan(step)
     black = BLACK_SPREAD if inverted else None
-    clear_out = like_base(outside, base, black=black) & visible
+    clear_out = like_base(outside, beside, black=black) & visible
     lit = out_level < np.float32(light + LIT_CODES) if inverted else out_level > np.float32(LIT * light)
     if not inverted:
-        lit &= light > LIGHT_OVER_BASE * base.mean()
-        clear_out &= ~lit | (out_level < np.float32(0.5) * (base.mean() + np.float32(light)))
-        clear_out |= _followed_around(sides, clear_out, base) & ~lit
-    dark = visible & (out_level < np.float32(0.3) * base.mean()) & (not inverted)
+        lit &= light > LIGHT_OVER_BASE * base_level
+        clear_out &= ~lit | (out_level < np.float32(0.5) * (base_level + np.float32(light)))
+        clear_out |= _followed_around(tones, clear_out, base) & ~lit
+    dark = visible & (out_level < np.float32(0.3) * base_level) & (not inverted)
     shares = np.stack(
         [
             clear_out & (step > SEEN_STEP),
             (visible & ~clear_out & ~dark) | (clear_out & (step < -8.0)),
             dark,
             clear_out & (np.abs(step) <= SEEN_STEP),
-            visible & ~dark & ~lit & ~clear_out & ~like_base(inside, base, black=black) & (any_step > SEEN_STEP),
+            visible & ~dark & ~lit & ~clear_out & ~like_base(inside, beside, black=black) & (any_step > SEEN_STEP),
         ]
     ).astype(np.float32)
-    scores, start = [], 0
-    for side in sides:
-        end = start + len(side.outside)
-        scores.append(SideScore(*shares[:, start:end].mean(axis=1).tolist()) if end > start else SideScore())
-        start = end
-    return tuple(scores), base
+    of_side = (tones.side == np.arange(4)[:, None]).astype(np.float32)
+    length = np.maximum(tones.within.astype(np.float32) @ of_side.T, 1)
+    scores = (shares @ of_side.T / length).transpose(1, 2, 0)
+    scores[np.isnan(base[:, 0])] = 0
+    return np.asarray(scores, np.float32), base
 
 
-def _followed_around(sides: tuple[SideTones, ...], alike: BoolArray, base: F32Array) -> BoolArray:
-    """As `followed_base`, of sides that are read from left to right and from top to bottom."""
-    numbers = np.split(np.arange(len(alike)), np.cumsum([len(side.outside) for side in sides[:-1]]))
-    around = np.concatenate([order if i < 2 else order[::-1] for i, order in enumerate(numbers)])
-    followed = np.empty_like(alike)
-    outside = np.concatenate([side.outside for side in sides])[around]
-    followed[around] = followed_base(outside, alike[around], base)
+def _followed_around(tones: SideTones, alike: BoolArray, base: F32Array) -> BoolArray:
+    """As `followed_base`, shape (frames, segments)."""
+    followed = np.zeros_like(alike)
+    ring = np.nonzero(tones.within)[0]
+    followed[tones.within] = followed_base(tones.outside[tones.within], alike[tones.within], base[ring], ring)
     return followed
