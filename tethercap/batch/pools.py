@@ -15,7 +15,7 @@ from tethercap.errors import TethercapError
 PoolKind = Literal["serial", "processes"]
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
-_NICENESS, _NICENESS_OF_PROOFS = 10, 2
+_NICENESS, _NICENESS_OF_CHECKS, _NICENESS_OF_PROOFS = 10, 5, 1
 _CLUSTER_TIMEOUT = "10s"
 
 
@@ -103,8 +103,13 @@ def stand_back(*_: Any) -> None:
 
 
 def step_aside(*_: Any) -> None:
-    """Give way to live view and checks, and go before those that `stand_back`: a person waits for what is made."""
+    """Give way to live view alone: a person waits for what is made."""
     _give_way(_NICENESS_OF_PROOFS)
+
+
+def let_proofs_by(*_: Any) -> None:
+    """Give way to live view and to a proof of the same picture, and go before those that `stand_back`."""
+    _give_way(_NICENESS_OF_CHECKS)
 
 
 def _give_way(niceness: int) -> None:

@@ -7,15 +7,17 @@ from collections.abc import Sequence
 from concurrent.futures import Executor, Future
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
+from tethercap.batch.bands import with_bands
 from tethercap.batch.job import ConversionJob
 from tethercap.batch.sturdy import SturdyPool
 from tethercap.batch.together import FrameLook
-from tethercap.batch.work import EightBit, frame_long_mm
+from tethercap.batch.work import frame_long_mm
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
-from tethercap.convert.pipeline import RollLook, plan_conversion, render
+from tethercap.convert.pipeline import RollLook, plan_conversion, render_for_screen
 from tethercap.convert.roll_look import (
     CHART_ON_ROLL,
     Chart,
@@ -38,6 +40,10 @@ from tethercap.pictures import RawPicture
 _ENOUGH_FOR_LOOK, _MOST_IN_LOOK = 4, 12
 """Frames that tell a look which others are shown with; with fewer, what a frame shows itself has to count as well.
 And the most of them, the last ones."""
+_QUALITY = 88
+"""Of the JPEG: to be looked at once."""
+_THREADS = 2
+"""Of those that develop it: a person waits."""
 _SAME_SHAPE = 0.02
 """Live view whose sides are in this proportion to the RAW's, or nearer, shows what the RAW shows."""
 
@@ -117,9 +123,8 @@ def make_proof(job: ProofJob) -> Proof:
             frame_long_mm=frame_long_mm(wanted.format_id),
         )
         plan = plan_conversion(raw, wanted.recipe, corners=given.cut_by, film_kind=wanted.film_kind, look=look)
-        pixels = EightBit(plan.layout.turned_size, half=False)
-        render(plan, raw, None, pixels.put)
-    return Proof(encode_jpeg(pixels.picture(), quality=wanted.jpeg_quality), survey, usual, chart)
+        picture = with_bands(_THREADS, partial(render_for_screen, plan, raw, None))
+    return Proof(encode_jpeg(picture, quality=_QUALITY), survey, usual, chart)
 
 
 def _open_first(names: Sequence[Path], opened: ExitStack) -> RawPicture:

@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from tethercap.batch.job import ConversionJob, ConversionResult
-from tethercap.batch.pools import stand_back, step_aside
+from tethercap.batch.pools import let_proofs_by, stand_back, step_aside
 from tethercap.batch.proof import Proof, Prover, SeenFrame, make_proof
 from tethercap.batch.recipes import read_recipes
 from tethercap.batch.roll_jobs import job_of_filed
@@ -79,7 +79,7 @@ class Workers:
     def started(cls, *, convert: bool, prove: bool = False) -> Iterator["Workers"]:
         """Start the processes, and end them after the block; `prove` where somebody looks at the proofs."""
         with contextlib.ExitStack() as stack:
-            checker = stack.enter_context(SturdyPool(longest_s=LONGEST_CHECK_S))
+            checker = stack.enter_context(SturdyPool(let_proofs_by if prove else None, longest_s=LONGEST_CHECK_S))
             converter = stack.enter_context(SturdyPool(stand_back, longest_s=LONGEST_CONVERSION_S)) if convert else None
             prover = stack.enter_context(SturdyPool(step_aside, longest_s=LONGEST_CHECK_S)) if prove else None
             for pool, work in ((checker, check_file), (prover, make_proof), (converter, convert_file)):

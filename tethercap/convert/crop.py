@@ -1,14 +1,16 @@
 """From the found frame to the finished rectangle: squared, cropped, turned, by one resampling."""
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import cv2
 import numpy as np
 
 from tethercap.convert.recipe import Border, Recipe, Turn
 from tethercap.geometry import QuadPx, SizePx
-from tethercap.pictures import F64Array, U16Array
+from tethercap.pictures import F64Array, U8Array, U16Array
 
+_Pixels = TypeVar("_Pixels", U8Array, U16Array)
 _MARGIN_MM = {Border.FRAME: -0.12, Border.HAIR: 0.35, Border.REBATE: 2.0}
 """How far beyond the found edge the cut is made, mm on the film."""
 _FRAME_MM = 36.0
@@ -32,7 +34,7 @@ class Layout:
         """Size of the finished picture."""
         return SizePx(self.size.height_px, self.size.width_px) if self.quarters % 2 else self.size
 
-    def turned(self, pixels: U16Array) -> U16Array:
+    def turned(self, pixels: _Pixels) -> _Pixels:
         """Mirror and turn the squared picture, or rows of it, as the finished one is."""
         view = pixels[:, ::-1] if self.mirrored else pixels
         return np.rot90(view, self.quarters)
@@ -103,15 +105,15 @@ def source_rows(layout: Layout, first: int, last: int, source: SizePx, margin_px
     return top, min(bottom + bottom % 2, source.height_px)
 
 
-def resample_rows(layout: Layout, pixels: U16Array, top: int, first: int, last: int) -> U16Array:
-    """Resample source rows into rows of the finished picture (cubic).
+def resample_rows(layout: Layout, pixels: _Pixels, top: int, first: int, last: int) -> _Pixels:
+    """Resample source rows into rows of the finished picture: cubic, or linear where they are of 8 bits, for a screen.
 
     Parameters
     ----------
     layout : Layout
         With a homography.
     pixels : ndarray
-        Source rows from `top` on, shape (rows, width, 3), uint16.
+        Source rows from `top` on, shape (rows, width, 3), uint16 or uint8.
     top : int
         First source row in `pixels`.
     first, last : int
@@ -120,10 +122,11 @@ def resample_rows(layout: Layout, pixels: U16Array, top: int, first: int, last: 
     shift_in = np.array([[1, 0, 0], [0, 1, first], [0, 0, 1]], np.float64)
     shift_out = np.array([[1, 0, 0], [0, 1, -top], [0, 0, 1]], np.float64)
     mapping = shift_out @ np.array(layout.to_source) @ shift_in
-    flags = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
+    # A cubic takes three times as long, and is most of the work of a small picture.
+    flags = (cv2.INTER_CUBIC if pixels.dtype == np.uint16 else cv2.INTER_LINEAR) | cv2.WARP_INVERSE_MAP
     size = (layout.size.width_px, last - first)
     warped = cv2.warpPerspective(pixels, mapping, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
-    return warped.astype(np.uint16, copy=False)
+    return warped.astype(pixels.dtype, copy=False)
 
 
 def quad_or_none(corners_px: object) -> QuadPx | None:

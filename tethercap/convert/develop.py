@@ -75,7 +75,7 @@ class Tray:
             cells_of_flat = flat.density.shape[1] + 2
             self._wide = np.empty((3, rows + 3 * FLAT_CELLS, cells_of_flat * FLAT_CELLS), np.uint16)
 
-    def develop(self, first: int, last: int, out: U16Array) -> None:
+    def develop(self, first: int, last: int, out: Mat) -> None:
         """Develop whole rows of the mosaic.
 
         Parameters
@@ -83,7 +83,8 @@ class Tray:
         first, last : int
             Rows first <= row < last, both even.
         out : ndarray
-            Shape (last - first, even width, 3), uint16, filled here; half as many rows and columns at half size.
+            Shape (last - first, even width, 3), of the type of `PrintTables.encode`, filled here; half as many rows and
+            columns at half size.
         """
         height, width = even_sides(self._raw)
         scale = 2 if self._half_size else 1
@@ -146,7 +147,7 @@ class Tray:
         missing = (margin - north, margin - south, margin - west, margin - east)
         return np.asarray(cv2.copyMakeBorder(inside, *missing, cv2.BORDER_REFLECT_101), np.uint16)
 
-    def _hand_out(self, first_cell: int, out: U16Array) -> None:
+    def _hand_out(self, first_cell: int, out: Mat) -> None:
         """Give the tile's pixels, from one row of cells on."""
         scale, beside = 1 if self._half_size else 2, self._margin
         above = beside + first_cell

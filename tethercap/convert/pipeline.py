@@ -4,6 +4,7 @@ import dataclasses
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
+from typing import Any
 
 import numpy as np
 
@@ -28,6 +29,7 @@ from tethercap.convert.printing import (
     DARKEST,
     LUT_SIZE,
     STEPS_PER_LIGHT,
+    Mat,
     PrintTables,
     density_at,
     density_index,
@@ -40,7 +42,7 @@ from tethercap.convert.usual_film import UsualFilm, usual_film
 from tethercap.errors import ConversionError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx, SizePx
-from tethercap.pictures import ColourSpace, F64Array, Positive, RawPicture, ShotData, U16Array
+from tethercap.pictures import ColourSpace, F64Array, Positive, RawPicture, ShotData, U8Array, U16Array
 
 Step = tuple[str, dict[str, object]]
 RunBands = Callable[[Callable[[tuple[int, int]], None], Iterable[tuple[int, int]]], None]
@@ -188,12 +190,40 @@ def render(
         whatever thread works it.
     run_bands : callable, optional
     """
+    _render(plan, raw, flat, put, run_bands)
+
+
+def render_for_screen(
+    plan: ConversionPlan, raw: RawPicture, flat: FlatField | None, run_bands: RunBands = one_after_another
+) -> U8Array:
+    """Make the picture of a plan to be looked at once: squared by linear interpolation, which is quicker.
+
+    Parameters
+    ----------
+    plan, raw, flat, run_bands
+        As in `render`.
+
+    Returns
+    -------
+    ndarray
+        Shape (height, width, 3), uint8, blue-green-red, encoded as the recipe's space says.
+    """
+    size, printing = plan.layout.turned_size, plan.tables.printing.for_screen()
+    pixels = np.empty((size.height_px, size.width_px, 3), np.uint8)
+    shown = dataclasses.replace(plan, tables=dataclasses.replace(plan.tables, printing=printing))
+    _render(shown, raw, flat, partial(_copy_rows, pixels), run_bands)
+    return pixels
+
+
+def _render(
+    plan: ConversionPlan, raw: RawPicture, flat: FlatField | None, put: Callable[[int, Any], None], run_bands: RunBands
+) -> None:
     layout = plan.layout
     if layout.quarters % 2:
         # A quarter turn makes columns of rows: the picture has to be whole first.
-        whole = np.empty((layout.size.height_px, layout.size.width_px, 3), np.uint16)
+        whole = np.empty((layout.size.height_px, layout.size.width_px, 3), plan.tables.printing.encode.dtype)
         upright = dataclasses.replace(plan, layout=dataclasses.replace(layout, quarters=0, mirrored=False))
-        render(upright, raw, flat, partial(_copy_rows, whole), run_bands)
+        _render(upright, raw, flat, partial(_copy_rows, whole), run_bands)
         put(0, layout.turned(whole))
         return
     # As many as bands are worked at once: each is taken by one of them and laid back.
@@ -201,7 +231,10 @@ def render(
 
     def work(band: tuple[int, int]) -> None:
         first, last = band
-        desk = desks.pop() if desks else _Desk(plan, raw, flat)
+        try:
+            desk = desks.pop()
+        except IndexError:
+            desk = _Desk(plan, raw, flat)
         rows = layout.turned(desk.make_rows(first, last))
         put(layout.size.height_px - last if layout.quarters else first, rows)
         desks.append(desk)
@@ -232,21 +265,21 @@ class _Desk:
     def __init__(self, plan: ConversionPlan, raw: RawPicture, flat: FlatField | None) -> None:
         self._plan, self._raw = plan, raw
         self._tray = Tray(raw, plan.tables, flat, half_size=plan.half_size)
-        self._pixels = np.empty((0, 0, 3), np.uint16)
+        self._pixels = np.empty((0, 0, 3), plan.tables.printing.encode.dtype)
 
-    def make_rows(self, first: int, last: int) -> U16Array:
-        """Rows first <= row < last, squared, not yet turned; to be used before the next are made."""
+    def make_rows(self, first: int, last: int) -> Any:
+        """Rows first <= row < last, squared, not yet turned, of 8 or 16 bits; to be used before the next are made."""
         plan, per_row = self._plan, 2 if self._plan.half_size else 1
         height, width = (side // per_row for side in even_sides(self._raw))
         top, bottom = source_rows(plan.layout, first, last, SizePx(width, height))
         if len(self._pixels) < bottom - top:
-            self._pixels = np.empty((bottom - top, width, 3), np.uint16)
+            self._pixels = np.empty((bottom - top, width, 3), self._pixels.dtype)
         pixels = self._pixels[: bottom - top]
         self._tray.develop(top * per_row, bottom * per_row, pixels)
         return pixels if plan.layout.to_source is None else resample_rows(plan.layout, pixels, top, first, last)
 
 
-def _copy_rows(pixels: U16Array, first: int, rows: U16Array) -> None:
+def _copy_rows(pixels: Mat, first: int, rows: Mat) -> None:
     pixels[first : first + len(rows)] = rows
 
 
@@ -439,4 +472,5 @@ __all__ = [
     "own_neutral",
     "plan_conversion",
     "render",
+    "render_for_screen",
 ]

@@ -83,10 +83,8 @@ class Developed:
         ndarray
             Shape (rows, columns, 3), uint8, blue-green-red, encoded as the recipe's space says.
         """
-        tables = make_print_tables(self.model, exposure, recipe, self.film_kind)
-        blue_first = replace(tables, light_matrix=np.ascontiguousarray(tables.light_matrix[::-1]))
-        eight_bits = np.rint(tables.encode / 257.0).astype(np.uint8)
-        return np.asarray(cv2.LUT(print_layers(self.layers, blue_first), eight_bits), np.uint8)
+        tables = make_print_tables(self.model, exposure, recipe, self.film_kind).for_screen()
+        return np.asarray(cv2.LUT(print_layers(self.layers, tables), tables.encode), np.uint8)
 
 
 def make_preview(raw: RawPicture, film_kind: FilmKind, long_side_px: int = 1500) -> Preview:

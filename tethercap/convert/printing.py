@@ -5,7 +5,7 @@ matrix costs two passes a channel. Planes are flat, in any order of pixels.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tethercap.convert.bows import Colours, Step
-from tethercap.pictures import F32Array, F64Array, U16Array
+from tethercap.pictures import F32Array, F64Array, U8Array, U16Array
 
 Mat = np.ndarray[Any, np.dtype[np.integer[Any] | np.floating[Any]]]
 """What OpenCV hands out."""
@@ -41,8 +41,16 @@ class PrintTables:
     """Shape (65536,): density index to linear light at the print's exposure, in `STEPS_PER_LIGHT`."""
     light_matrix: F32Array
     """Shape (3, 4), light to light of the output space over `DARKEST`; the last column is an offset, in steps."""
-    encode: U16Array
-    """Shape (65536,): linear light over `DARKEST`, in steps, to the encoded value."""
+    encode: U16Array | U8Array
+    """Shape (65536,): linear light over `DARKEST`, in steps, to the encoded value, of 16 bits or of 8."""
+
+    def for_screen(self) -> "PrintTables":
+        """The same print in 8 bits, blue-green-red."""
+        return replace(
+            self,
+            light_matrix=np.ascontiguousarray(self.light_matrix[::-1]),
+            encode=np.rint(self.encode / 257.0).astype(np.uint8),
+        )
 
 
 def density_at(index: npt.ArrayLike) -> F64Array:
@@ -94,8 +102,8 @@ class Printer:
         for step in self._steps:
             step()
 
-    def encode(self, cell_row: int, rows: slice, columns: slice, out: U16Array) -> None:
-        """Give printed pixels of one row of the cell, shape (rows, columns, 3), uint16."""
+    def encode(self, cell_row: int, rows: slice, columns: slice, out: Mat) -> None:
+        """Give printed pixels of one row of the cell, shape (rows, columns, 3), of the type of `PrintTables.encode`."""
         cv2.LUT(self._printed[cell_row, rows, columns], self._tables.encode, out)
 
     def _steps_to_expose(self, colours: Colours, layers: U16Array) -> Iterator[Step]:

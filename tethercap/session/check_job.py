@@ -11,7 +11,7 @@ from tethercap.check.findings import Finding, RawFindings
 from tethercap.check.raw import CheckRequest, check_raw
 from tethercap.errors import PictureError
 from tethercap.geometry import SizePx
-from tethercap.image_files.raw import read_raw
+from tethercap.image_files.raw import open_raw
 from tethercap.pictures import ShotData
 
 JPEG_SUFFIXES = frozenset({".jpg", ".jpeg"})
@@ -37,10 +37,10 @@ def check_file(path: Path, suffix: str, request: CheckRequest) -> CheckedFile:
     if suffix.lower() in JPEG_SUFFIXES:
         return CheckedFile(RawFindings((Finding(registry.NOT_RAW),), None, None))
     try:
-        raw = read_raw(path)
+        with open_raw(path) as raw:
+            return CheckedFile(check_raw(raw, request), raw.size, raw.shot)
     except PictureError as error:
         return CheckedFile(RawFindings((Finding(registry.UNREADABLE, detail=error.what),), None, None))
-    return CheckedFile(check_raw(raw, request), raw.size, raw.shot)
 
 
 def check_in(executor: Executor, path: Path, suffix: str, request: CheckRequest) -> "Future[CheckedFile]":

@@ -10,8 +10,15 @@ from tests.unit.convert.film_shots import PLAIN, Shot, colour_patches, grey_wedg
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import measure_flat_field
-from tethercap.convert.pipeline import RollLook, RunBands, convert, one_after_another, plan_conversion
-from tethercap.convert.recipe import Border, Recipe
+from tethercap.convert.pipeline import (
+    RollLook,
+    RunBands,
+    convert,
+    one_after_another,
+    plan_conversion,
+    render_for_screen,
+)
+from tethercap.convert.recipe import Border, Recipe, Turn
 from tethercap.convert.spaces import SPACES
 from tethercap.errors import ConversionError
 from tethercap.film.kinds import FilmKind
@@ -70,6 +77,19 @@ def test_every_mosaic_gives_the_same_picture(patches: Shot, pattern: tuple[int, 
     difference = np.abs(linear(positive_of(other)) - linear(positive_of(patches)))
     # Away from the edges of patches, where each mosaic has its own colours.
     assert np.percentile(difference, 70) < 0.003
+
+
+@pytest.mark.parametrize("half_size", [False, True])
+@pytest.mark.parametrize(("border", "turn"), [(Border.WHOLE, Turn.NONE), (Border.FRAME, Turn.QUARTER)])
+def test_a_screen_is_shown_the_positive(patches: Shot, border: Border, turn: Turn, *, half_size: bool) -> None:
+    recipe = Recipe(border=border, turn=turn, half_size=half_size)
+    plan = plan_conversion(
+        patches.raw, recipe, corners=patches.corners, film_kind=NEGATIVE, look=RollLook(base=BASE, model=PLAIN)
+    )
+    shown = render_for_screen(plan, patches.raw, None)[..., ::-1].astype(float)
+    away = np.abs(shown - positive_of(patches, recipe).pixels_rgb / 257.0)
+    # Where nothing is squared they differ by rounding, else at edges, by the kind of interpolation.
+    assert np.percentile(away, 100 if border is Border.WHOLE else 80) <= 0.51
 
 
 def test_bands_may_be_worked_in_any_order(patches: Shot) -> None:
