@@ -27,8 +27,11 @@ rest is taken to lie as far over the brightest tenth as the second tells."""
 _NIGHT_RANGE_STOPS = 4.0
 _DOUBT_STOPS, _DOUBT_FLAT_STOPS, _DOUBT_NIGHT_STOPS = 0.27, 0.35, 0.6
 """Doubt of the gain: of most pictures, of those without contrast, and at night or with lamps or the sun in them."""
-_ALIKE_STOPS = 0.25
+_ALIKE_STOPS = 0.15
 """Least that exposures on a roll are taken to differ."""
+_SAME_SETTING_STOPS, _OF_ROLL = 0.1, 0.5
+"""How far pictures of one setting differ in the exposure of their prints, and how likely it is that a frame was exposed
+as the roll is rather than just like one of its other frames. Common practice, no source."""
 _FEWEST_FRAMES = 4
 """Frames from which on their spread says how far they differ; before that a stop is assumed."""
 USUAL_GAIN_STOPS = -5.3
@@ -144,10 +147,12 @@ def usual_gain_stops(model: FilmModel) -> float:
 
 
 def settle_exposures(found: Sequence[PrintExposure], model: FilmModel) -> list[PrintExposure]:
-    """Let the frames of a roll steady each other: a roll is mostly exposed alike.
+    """Let the frames of a roll steady each other: a roll is mostly exposed alike, or part of it is.
 
-    Each frame's gain is drawn to the roll's by as much as its own is in doubt, against how far the frames truly differ
-    (what is left of their spread when the doubts are taken out). A bracketed roll keeps its differences.
+    A frame's gain is drawn by as much as its own is in doubt: to the roll's, against how far the frames truly differ
+    (what is left of their spread when the doubts are taken out), and to those of single frames that are near it, the
+    surest most (of a chart it is known), since many pictures are taken with one setting in one light. It is the mean of
+    what the frame tells and what is likely before it is looked at. A bracketed roll keeps its differences.
 
     Parameters
     ----------
@@ -164,8 +169,15 @@ def settle_exposures(found: Sequence[PrintExposure], model: FilmModel) -> list[P
     differ = max(float(np.var(stops)) - float(np.mean(doubts**2)), _ALIKE_STOPS**2)
     if len(found) < _FEWEST_FRAMES:
         differ = 1.0
-    trust = differ / (differ + doubts**2)
-    settled = of_roll + trust * (stops - of_roll)
+    # One row for the roll and for each frame: where a setting lies, how far its frames differ, how likely it is.
+    middles, spreads = np.append(of_roll, stops), np.append(differ, doubts**2 + _SAME_SETTING_STOPS**2)
+    likely = np.repeat(np.append(_OF_ROLL, 1.0 / spreads[1:])[:, None], len(found), axis=1)
+    np.fill_diagonal(likely[1:], 0.0)
+    likely[1:] *= (1.0 - _OF_ROLL) / np.maximum(likely[1:].sum(axis=0), _LEAST_LIGHT)
+    both = spreads[:, None] + doubts**2
+    likely *= np.exp(-0.5 * (stops - middles[:, None]) ** 2 / both) / np.sqrt(both)
+    drawn = (middles[:, None] * doubts**2 + stops * spreads[:, None]) / both
+    settled = (likely * drawn).sum(axis=0) / likely.sum(axis=0)
     return [replace(exposure, gain=float(2.0**stop)) for exposure, stop in zip(found, settled, strict=True)]
 
 

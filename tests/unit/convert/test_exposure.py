@@ -78,6 +78,17 @@ def test_a_bracketed_roll_keeps_its_differences() -> None:
     np.testing.assert_allclose(steps, -1.0, atol=0.06)
 
 
+def test_frames_near_one_that_is_known_are_taken_for_its_setting_and_others_are_not() -> None:
+    chart, near, far = (
+        PrintExposure(2.0**stop, doubt_stops=doubt) for stop, doubt in ((-5, 0.03), (-5.3, 0.3), (-7, 0.3))
+    )
+    others = [PrintExposure(2.0**stop, doubt_stops=0.3) for stop in (-3.6, -4.4, -6.1)]
+    settled = [float(np.log2(each.gain)) for each in settle_exposures([chart, near, far, *others], FilmModel())]
+    assert settled[0] == pytest.approx(-5.0, abs=0.02)
+    assert settled[1] == pytest.approx(-5.1, abs=0.06)
+    assert settled[2] == pytest.approx(-6.9, abs=0.12)
+
+
 def test_a_doubtful_frame_alone_leans_on_what_is_usual() -> None:
     alone = settle_exposures([PrintExposure(2.0 ** (USUAL_GAIN_STOPS - 2.0), doubt_stops=0.8)], FilmModel())[0]
     assert USUAL_GAIN_STOPS - 1.8 < np.log2(alone.gain) < USUAL_GAIN_STOPS - 0.5
