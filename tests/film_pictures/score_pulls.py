@@ -139,12 +139,8 @@ HAZARDS_OF = {"first": HAZARDS, "second": HAZARDS, "third": THIRD_HAZARDS}
 
 
 def watch(roll: Roll) -> tuple[list[_Fire], list[Sighting]]:
-    """Watch a roll as replay does; every shot counts as taken at once and good."""
-    rng = np.random.default_rng(len(roll.name))
-    watcher = Watcher(
-        load_film_format(roll.format_id), film_kind=FilmKind(roll.kind), shutter_s=SHUTTER_S,
-        mm_per_px=roll.mm_per_px * (1 + float(rng.uniform(-0.005, 0.005))),
-    )  # fmt: skip
+    """Watch a roll as a capture does: format and kind are known, the scale is not; every shot counts as good at once."""
+    watcher = Watcher(load_film_format(roll.format_id), film_kind=FilmKind(roll.kind), shutter_s=SHUTTER_S)
     fires, sightings = [], []
     for number, at_s, picture in roll.pictures:
         seen = watcher.watch(LiveFrame(picture, at_s, number))
