@@ -139,7 +139,7 @@ HAZARDS_OF = {"first": HAZARDS, "second": HAZARDS, "third": THIRD_HAZARDS}
 
 
 def watch(roll: Roll) -> tuple[list[_Fire], list[Sighting]]:
-    """Watch a roll as a capture does: format and kind are known, the scale is not. Every shot counts as taken and good."""
+    """Watch a roll as a capture does: kind and format are known, the scale is not; every shot counts as good."""
     watcher = Watcher(load_film_format(roll.format_id), film_kind=FilmKind(roll.kind), shutter_s=SHUTTER_S)
     fires, sightings = [], []
     for number, at_s, picture in roll.pictures:
