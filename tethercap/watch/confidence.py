@@ -48,6 +48,8 @@ class Fitted:
     """Frame's middle above or below the view's, as a share of its height."""
     outdone: float = 0.0
     """By how many edges' length another place shows more."""
+    kind_sure: float = 1.0
+    """How likely the film is of the kind that it was taken for, 0..1."""
 
     @property
     def seen_in_all(self) -> float:
@@ -58,7 +60,7 @@ class Fitted:
     @cached_property
     def sure(self) -> float:
         """Confidence in it, 0..1; 0 where something speaks against it that nothing outweighs."""
-        return confidence(features(self)) if is_believable(self) else 0.0
+        return self.kind_sure * confidence(features(self)) if is_believable(self) else 0.0
 
 
 def is_seen(fit: SideFit) -> bool:

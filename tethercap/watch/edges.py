@@ -19,6 +19,7 @@ from tethercap.watch.refine import SideFit
 from tethercap.watch.search import search
 from tethercap.watch.sighting import EdgeEvidence, FrameEdges, Reason, ReasonCode, Side
 from tethercap.watch.survey import Scale, Scene, inverted, perforations_in, survey, without_holes
+from tethercap.watch.within import likely_negative, likely_slide
 
 SIDES = (Side.TOP, Side.RIGHT, Side.BOTTOM, Side.LEFT)
 
@@ -75,15 +76,20 @@ def find_frame_edges(
         raise ValueError("a film format, or formats to choose from, must be given")
     if min(pixels_bgr.shape[:2]) < LEAST_VIEW_PX:
         return NotSeen((Reason(ReasonCode.NO_PICTURE, "the picture is too small to see a frame in"),))
-    found = _find(pixels_bgr, candidates, film_kind, mm_per_px)
-    if isinstance(found, FrameEdges) and found.confidence >= (SURE if film_format is not None else SURE_OF_FORMAT):
+    along = _Look.at(pixels_bgr, candidates, mm_per_px)
+    found = _find(along, film_kind, mm_per_px)
+    enough = SURE if film_format is not None else SURE_OF_FORMAT
+    if along.shows_its_way or (isinstance(found, FrameEdges) and found.confidence >= enough):
         return found
-    turned = np.ascontiguousarray(pixels_bgr.transpose(1, 0, 2))
-    upright = _find(turned, candidates, film_kind, mm_per_px)
-    if isinstance(upright, NotSeen) or upright.confidence < LEAST_UPRIGHT:
-        return found
+    turned = _Look.at(np.ascontiguousarray(pixels_bgr.transpose(1, 0, 2)), candidates, mm_per_px)
+    upright = _find(turned, film_kind, mm_per_px)
+    if isinstance(upright, NotSeen):
+        nothing = NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),), True, film_kind)
+        return nothing if turned.shows_its_way else found
     is_surer = isinstance(found, NotSeen) or upright.confidence > found.confidence + UPRIGHT_LESS_LIKELY
-    return _exchanged(upright) if is_surer else found
+    if turned.shows_its_way or (is_surer and upright.confidence >= LEAST_UPRIGHT):
+        return _exchanged(upright)
+    return found
 
 
 SURE = 0.5
@@ -95,18 +101,52 @@ UPRIGHT_LESS_LIKELY = 0.1
 """So much surer must an upright frame be."""
 
 
-def _find(
-    pixels_bgr: U8Array, formats: tuple[FilmFormat, ...], film_kind: FilmKind | None, mm_per_px: float | None
-) -> FrameEdges | NotSeen:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Look:
+    """A picture with what every search in it starts from, film lying along x."""
+
+    pixels_bgr: U8Array
+    scene: Scene
+    formats: tuple[FilmFormat, ...]
+    known: float | None
+    """Small px per mm, if it is known."""
+    rows: PerforationRows | None
+    """Perforations that are seen."""
+
+    @classmethod
+    def at(
+        cls,
+        pixels_bgr: U8Array,
+        formats: tuple[FilmFormat, ...],
+        mm_per_px: float | None,
+        view: ReducedView | None = None,
+    ) -> "_Look":
+        """Take a look; a view that is reduced already may be given."""
+        if view is None:
+            view = reduce_view(pixels_bgr, None if mm_per_px is None else 1 / mm_per_px)
+        scene = survey(view)
+        known = None if mm_per_px is None else 1.0 / (mm_per_px * view.factor)
+        films = {(f.perforations, f.strip_width_mm): f for f in formats}.values()
+        rows = next((rows for f in films if (rows := perforations_in(scene, f, Scale(known))) is not None), None)
+        return cls(pixels_bgr, scene, formats, known, rows)
+
+    @property
+    def shows_its_way(self) -> bool:
+        """Whether perforations along both edges say that the film lies along x."""
+        return self.rows is not None and self.rows.rows_seen == BOTH_ROWS
+
+
+def _find(look: _Look, film_kind: FilmKind | None, mm_per_px: float | None) -> FrameEdges | NotSeen:
     """Find the frame nearest the middle on film that lies along x."""
-    fitted = fit_likely(
-        reduce_view(pixels_bgr, None if mm_per_px is None else 1 / mm_per_px), pixels_bgr, formats, film_kind, mm_per_px
-    )
-    best = choose(fitted, pixels_bgr.shape[1])
+    width_px = look.pixels_bgr.shape[1]
+    best = choose(_fit(look, film_kind), width_px)
     if best is None:
         return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, "no edge of a frame is seen"),))
-    if _pitches_off(best, pixels_bgr.shape[1]) > NEIGHBOUR_PITCH:
+    if _pitches_off(best, width_px) > NEIGHBOUR_PITCH:
         why = Reason(ReasonCode.BETWEEN_FRAMES, "only a neighbour of the frame nearest the middle is seen")
+        return NotSeen((why,), True, film_kind)
+    if len(look.formats) > 1 and _pitches_off(best, width_px) > FORMAT_PITCH:
+        why = Reason(ReasonCode.EDGES_NOT_SEEN, "which frame is meant depends on the film format: name it")
         return NotSeen((why,), True, film_kind)
     return as_answer(best, film_kind, mm_per_px)
 
@@ -126,42 +166,42 @@ def fit_likely(
     film_kind: FilmKind | None,
     mm_per_px: float | None,
 ) -> list[Fitted]:
+    """Fit the edges at the most likely places of a view that is reduced already."""
+    return _fit(_Look.at(pixels_bgr, formats, mm_per_px, view), film_kind)
+
+
+def _fit(look: _Look, film_kind: FilmKind | None) -> list[Fitted]:
     """Fit the edges at the most likely places."""
-    scene = survey(view)
-    known = None if mm_per_px is None else 1.0 / (mm_per_px * scene.view.factor)
-    films = {(f.perforations, f.strip_width_mm): f for f in formats}.values()
-    rows = next((rows for f in films if (rows := perforations_in(scene, f, Scale(known))) is not None), None)
-    found = _search(scene, formats, known, rows, _polarities(film_kind))
-    knows_scale = known is not None or rows is not None
+    scene, rows = look.scene, look.rows
+    polarities = _polarities(film_kind, rows)
+    found = _search(look, polarities)
+    knows_scale = look.known is not None or rows is not None
     fitted = []
     for inverse in (False, True):
         for hypothesis, own_rows in _different([one for one in found if one[0].inverted is inverse]):
-            fitted.extend(fit_place(pixels_bgr, scene, hypothesis, own_rows, knows_scale=knows_scale))
+            fitted.extend(fit_place(look.pixels_bgr, scene, hypothesis, own_rows, knows_scale=knows_scale))
+    if len(polarities) > 1:
+        fitted = [_with_kind_doubted(one, scene.view) for one in fitted]
     return _without_openings(_compared(fitted))
 
 
-def _search(
-    scene: Scene,
-    formats: tuple[FilmFormat, ...],
-    known: float | None,
-    rows: PerforationRows | None,
-    polarities: tuple[bool, ...],
-) -> list[tuple[Hypothesis, PerforationRows | None]]:
+def _with_kind_doubted(fitted: Fitted, view: ReducedView) -> Fitted:
+    """Note how likely it is of its kind: the holder about a negative is as black as the rebate of a slide."""
+    likely = likely_slide if fitted.hypothesis.inverted else likely_negative
+    return replace(fitted, kind_sure=likely(view, fitted.corners))
+
+
+def _search(look: _Look, polarities: tuple[bool, ...]) -> list[tuple[Hypothesis, PerforationRows | None]]:
     """List likely places, each with the perforations that tell where the strip's middle is.
 
     Parameters
     ----------
-    scene : Scene
-        Not inverted.
-    formats : tuple of FilmFormat
-        What comes into question.
-    known : float or None
-        Small px per mm, if it is known.
-    rows : PerforationRows or None
-        Those that are seen.
+    look : _Look
+        What to look at.
     polarities : tuple of bool
         True looks for a negative, False for a slide.
     """
+    scene, formats, known, rows = look.scene, look.formats, look.known, look.rows
     found: list[tuple[Hypothesis, PerforationRows | None]] = []
     plain = [f for f in formats if rows is None or (f.perforations is None and rows.rows_seen < BOTH_ROWS)]
     for negative in polarities:
@@ -195,11 +235,12 @@ ELSEWHERE = 0.05
 
 
 def _compared(fitted: list[Fitted]) -> list[Fitted]:
-    """Note for each place by how much another one is seen better."""
+    """Note for each place by how much another one of its kind is seen better."""
     compared = []
     for one in fitted:
         apart = ELSEWHERE * one.hypothesis.film_format.along_mm * one.px_per_mm
-        others = (o.seen_in_all for o in fitted if np.abs(o.corners - one.corners).max() > apart)
+        of_kind = (o for o in fitted if o.hypothesis.inverted is one.hypothesis.inverted)
+        others = (o.seen_in_all for o in of_kind if np.abs(o.corners - one.corners).max() > apart)
         compared.append(replace(one, outdone=max(others, default=0.0) - one.seen_in_all))
     return compared
 
@@ -226,6 +267,8 @@ AS_A_FRAME = 0.3
 """Confidence from which on a place says that what lies around it is no frame."""
 LARGER = 1.08
 """So many times the area of a frame must what lies around it have: with its scale known all places are as large."""
+FORMAT_PITCH = 0.42
+"""Where the format is not known, what lies so far from the middle may be half of a longer frame that lies in it."""
 NEIGHBOUR_PITCH = 0.62
 """A frame further from the middle than this share of the pitch is not the nearest one: another lies between."""
 
@@ -273,9 +316,19 @@ def _different(
     return chosen
 
 
-def _polarities(film_kind: FilmKind | None) -> tuple[bool, ...]:
-    """Whether to look for a negative, a slide, or both."""
-    return (True, False) if film_kind is None else (film_kind.is_negative,)
+def _polarities(film_kind: FilmKind | None, rows: PerforationRows | None) -> tuple[bool, ...]:
+    """Whether to look for a negative, a slide, or both: between its perforations a slide is black, a negative clear."""
+    if film_kind is not None:
+        return (film_kind.is_negative,)
+    if rows is not None and rows.film_share >= CLEAR_FILM:
+        return (True,)
+    if rows is not None and rows.rows_seen == BOTH_ROWS and rows.film_share <= BLACK_FILM:
+        return (False,)
+    return True, False
+
+
+BLACK_FILM, CLEAR_FILM = 0.3, 0.45
+"""Levels, in display codes, of film between perforations over that of the light in them."""
 
 
 def as_answer(fitted: Fitted, film_kind: FilmKind | None, mm_per_px: float | None) -> FrameEdges | NotSeen:
@@ -283,11 +336,17 @@ def as_answer(fitted: Fitted, film_kind: FilmKind | None, mm_per_px: float | Non
     evidence = evidence_of(fitted.fits)
     kind = film_kind or kind_of(fitted.hypothesis.base, inverted=fitted.hypothesis.inverted)
     missing = _missing(evidence)
+    if fitted.kind_sure < KIND_SURE:
+        missing = "a slide, or film in a holder's opening? Name the kind of film"
     if missing:
         return NotSeen((Reason(ReasonCode.EDGES_NOT_SEEN, missing),), True, kind)
     film_format, corners = fitted.hypothesis.film_format, fitted.corners
     scale = mm_per_px or film_format.along_mm / float(np.hypot(*(corners[1] - corners[0])))
     return FrameEdges(QuadPx.from_array(corners), evidence, scale, kind, film_format.id, fitted.sure)
+
+
+KIND_SURE = 0.35
+"""How likely the film must be of its kind for an answer to be given."""
 
 
 def kind_of(base: F32Array, *, inverted: bool) -> FilmKind:

@@ -39,6 +39,8 @@ class PerforationRows:
     """Centre of the hole nearest the middle column, small px from that column."""
     rows_y: tuple[float, ...] = ()
     """Where the rows were seen, small px."""
+    film_share: float = 0.5
+    """Level of the film between the holes over that of the light in them: black film is a slide."""
 
 
 def find_perforations(
@@ -81,7 +83,7 @@ def find_perforations(
     tones = _harmonic(level, scales * np.float32(holes.pitch_mm), middle_x)
     best: tuple[float, PerforationRows] | None = None
     for index, scale in enumerate(scales):
-        found = _rows_at(level, tones[:, index], film_format, holes, float(scale), slope)
+        found = _rows_at(level, tones[:, index], film_format, holes, float(scale), slope, partly=px_per_mm is None)
         if found is not None and (best is None or found[0] > best[0]):
             best = found
     return None if best is None else _with_measured_pitch(level, best[1], holes, middle_x)
@@ -119,8 +121,16 @@ def _harmonic(level: F32Array, pitches_px: F32Array, middle_x: float) -> C64Arra
 
 
 def _rows_at(
-    level: F32Array, tone: C64Array, film_format: FilmFormat, holes: Perforations, scale: float, slope: float
+    level: F32Array,
+    tone: C64Array,
+    film_format: FilmFormat,
+    holes: Perforations,
+    scale: float,
+    slope: float,
+    *,
+    partly: bool,
 ) -> tuple[float, PerforationRows] | None:
+    """Find rows at one scale, with their strength; `partly` also those that a holder hides to the left and right."""
     tall = max(3, int(0.7 * holes.across_mm * scale))
     box = np.ones(tall) / tall
     coherent = np.abs(np.convolve(tone, box, mode="same"))
@@ -134,19 +144,20 @@ def _rows_at(
         upper, lower = pair
         pitch_px = holes.pitch_mm * scale
         phase = _phase(tone, upper, tall, pitch_px)
-        if _is_light(level, upper, phase, pitch_px, light) and _is_light(
-            level, lower, _phase(tone, lower, tall, pitch_px), pitch_px, light
-        ):
+        films = [_film_share(level, row, _phase(tone, row, tall, pitch_px), pitch_px, light, partly) for row in pair]
+        if None not in films:
             both = float(min(strength[upper], strength[lower]))
-            rows = PerforationRows(scale, (upper + lower) / 2, slope, 2, phase, (float(upper), float(lower)))
+            share = sum(film for film in films if film is not None) / 2
+            rows = PerforationRows(scale, (upper + lower) / 2, slope, 2, phase, (float(upper), float(lower)), share)
             return 2.0 * both, rows
     row = int(strength.argmax())
     if strength[row] > LEAST_AMPLITUDE * 1.5 and coherent[row] > 0.9 * total[row]:
         phase = _phase(tone, row, tall, holes.pitch_mm * scale)
         middle = row + (away if row < level.shape[0] / 2 else -away)
         likely = abs(middle - level.shape[0] / 2) < MIDDLE_OFF_MM * scale
-        if likely and _is_light(level, row, phase, holes.pitch_mm * scale, light):
-            return float(strength[row]), PerforationRows(scale, middle, slope, 1, phase, (float(row),))
+        film = _film_share(level, row, phase, holes.pitch_mm * scale, light, partly) if likely else None
+        if film is not None:
+            return float(strength[row]), PerforationRows(scale, middle, slope, 1, phase, (float(row),), film)
     return None
 
 
@@ -171,8 +182,8 @@ def _phase(tone: C64Array, row: float, tall: int, pitch_px: float) -> float:
     return -angle / (2 * np.pi) * pitch_px
 
 
-def _is_light(level: F32Array, row: float, phase: float, pitch_px: float, light: float) -> bool:
-    """Whether the bright parts of a row are bare light, and the parts between clearly darker."""
+def _film_share(level: F32Array, row: float, phase: float, pitch_px: float, light: float, partly: bool) -> float | None:
+    """Level of the film between a row's holes over that in them; None unless they are bare light on darker film."""
     height, width = level.shape
     y = int(np.clip(round(row), 0, height - 1))
     middle = (width - 1) / 2
@@ -180,8 +191,34 @@ def _is_light(level: F32Array, row: float, phase: float, pitch_px: float, light:
     between = places + pitch_px / 2
     inside = level[y, np.rint(places[(places > 3) & (places < width - 4)]).astype(np.intp)]
     outside = level[y, np.rint(between[(between > 3) & (between < width - 4)]).astype(np.intp)]
+    share = _share_between(inside, outside, light)
+    if share is not None or not partly:
+        return share
+    # A holder may hide the row to the left and to the right.
+    lit = np.flatnonzero(inside > LIT * light)
+    if (
+        len(lit) < LEAST_HOLES
+        or len(lit) != lit[-1] - lit[0] + 1
+        or np.delete(inside, lit).max(initial=0) > HID * light
+    ):
+        return None
+    shown = places[(places > 3) & (places < width - 4)][lit]
+    gaps = level[y, np.rint((shown[1:] + shown[:-1]) / 2).astype(np.intp)]
+    return _share_between(inside[lit], gaps, light)
+
+
+LEAST_HOLES = 4
+"""So many holes in a row must be seen where the rest is hidden."""
+LIT, HID = 0.85, 0.4
+"""Shares of the light that holes let through at least, and that a holder does at most."""
+
+
+def _share_between(inside: F32Array, outside: F32Array, light: float) -> float | None:
+    """Level between holes over that in them; None unless they are bare light on film that is darker and even."""
     if inside.size < 3 or outside.size < 2:
-        return False
-    bright, between_tone = float(np.median(inside)), float(np.median(outside))
-    uneven = max(float(np.median(np.abs(inside - bright))), float(np.median(np.abs(outside - between_tone))))
-    return bright > 0.85 * light and bright > between_tone + 6 and uneven < 0.2 * (bright - between_tone) + 1.0
+        return None
+    bright, film = float(np.median(inside)), float(np.median(outside))
+    uneven = max(float(np.median(np.abs(inside - bright))), float(np.median(np.abs(outside - film))))
+    if bright > LIT * light and bright > film + 6 and uneven < 0.2 * (bright - film) + 1.0:
+        return film / bright
+    return None

@@ -1,4 +1,4 @@
-"""Straight borders of clear base inside a would-be frame: signs that its edges lie elsewhere."""
+"""What lies inside a would-be frame: borders of clear base, a sign that its edges lie elsewhere; blacks of a slide."""
 
 from typing import NamedTuple
 
@@ -53,6 +53,87 @@ def borders_within(view: ReducedView, corners: F32Array, base: F32Array, *, inve
     inverted : bool
         True for a slide.
     """
+    tones = _tones_within(view, corners)
+    in_view = tones[..., 0] >= 0
+    if inverted:
+        tones = np.float32(255) - tones
+    clear = like_base(tones, base, 0.2, black=BLACK_SPREAD if inverted else None) & in_view
+    columns, rows = _clear_shares(clear, in_view, 0), _clear_shares(clear, in_view, 1)
+    return Borders(
+        _largest_change(_without_rim(columns)), _largest_change(_without_rim(rows)), _gap(columns[SLIVER:-SLIVER])
+    )
+
+
+def likely_slide(view: ReducedView, corners: F32Array) -> float:
+    """Tell how likely a bright place in black is a slide, and not film in the opening of a holder, 0..1.
+
+    A slide has blacks: it goes to a density of 3 and more, a negative's lie hardly 1.5 above its base. Seldom is the
+    brightest of a slide orange, as the base of colour negatives is. And beyond its rebate it gets bright again.
+
+    Parameters
+    ----------
+    view : ReducedView
+        Not inverted.
+    corners : ndarray
+        Of the place, full px, shape (4, 2).
+    """
+    tones = _tones_within(view, corners)[1:-1, 1:-1]
+    tones = tones[tones[..., 0] >= 0]
+    if len(tones) == 0:
+        return 0.0
+    level = tones.sum(axis=1)
+    dark, bright, brightest = np.percentile(level, [5, 88, 97])
+    clear = np.median(tones[(level >= bright) & (level <= brightest)], axis=0)
+    orange = np.log(max(float(clear[2] / max(clear[0], 1.0)) / WARM, 1.0))
+    logit = SLIDE_BIAS + SLIDE_DARKEST * dark / max(brightest, 1.0) + SLIDE_ORANGE * orange
+    logit += SLIDE_BEYOND * _is_bright_beyond(view, corners, float(brightest))
+    return float(1.0 / (1.0 + np.exp(-logit)))
+
+
+def likely_negative(view: ReducedView, corners: F32Array) -> float:
+    """Tell how likely a dark place is a negative, and not a slide with its rebate between bare light, 0..1.
+
+    Parameters as for `likely_slide`.
+    """
+    level = _tones_within(view, corners).sum(axis=2)
+    black = np.where(level >= 0, level < RIM_BLACK * np.percentile(level, 97), True)
+    rims = [min(line.mean() for line in pair) for pair in ((black[1], black[-2]), (black[:, 1], black[:, -2]))]
+    return NEGATIVE_IN_BLACK if max(rims) > ALL_ALONG else 1.0
+
+
+WARM = 1.2
+"""Red over blue up to which light and highlights may be warm."""
+SLIDE_BIAS, SLIDE_DARKEST, SLIDE_ORANGE, SLIDE_BEYOND = 2.8, -8.3, -4.0, 4.0
+"""Of the share that the darkest twentieth has of the brightest in display codes, fitted on generated pictures; of how
+orange the brightest is, and of brightness beyond the rebate, by what is known of both kinds of film."""
+BLACK, BRIGHT = 0.15, 0.3
+"""Levels of a slide's rebate, and of what shows that film goes on or ends, over that of the brightest within."""
+RIM_BLACK = 0.25
+"""The same of a rim inside, where print on the film's edge may glow."""
+ALL_ALONG, MOSTLY_ALONG = 0.9, 0.6
+"""Shares of a side."""
+NEGATIVE_IN_BLACK = 0.1
+BEYOND = 0.12
+"""Share of a frame's size within which its rebate ends, or the gap to the next one."""
+
+
+def _is_bright_beyond(view: ReducedView, corners: F32Array, brightest: float) -> bool:
+    """Whether beside one side of a bright place lies a black strip, and beyond that it is bright again."""
+    wide = corners.mean(axis=0) + (corners - corners.mean(axis=0)) * np.float32(1 + 2 * BEYOND)
+    level = _tones_within(view, np.asarray(wide, np.float32)).sum(axis=2)
+    for lines in (level, level[::-1], level.T, level.T[::-1]):
+        count = round(len(lines) * BEYOND / (1 + 2 * BEYOND))
+        inner = slice(round(lines.shape[1] * BEYOND), -round(lines.shape[1] * BEYOND))
+        beside = lines[:count, inner]
+        black = ((beside >= 0) & (beside < BLACK * brightest)).mean(axis=1) > ALL_ALONG
+        bright = (beside > BRIGHT * brightest).mean(axis=1) > MOSTLY_ALONG
+        if black.any() and bright[: int(np.flatnonzero(black)[-1])].any():
+            return True
+    return False
+
+
+def _tones_within(view: ReducedView, corners: F32Array) -> F32Array:
+    """Tones at the places of `GRID` in a quadrilateral, shape (across, along, 3); negative out of view."""
     small = ((corners + 0.5) / view.factor - 0.5).astype(np.float32)
     u = ((np.arange(GRID[0]) + 0.5) / GRID[0]).astype(np.float32)[None, :, None]
     v = ((np.arange(GRID[1]) + 0.5) / GRID[1]).astype(np.float32)[:, None, None]
@@ -65,16 +146,9 @@ def borders_within(view: ReducedView, corners: F32Array, base: F32Array, *, inve
         places[..., 1],
         cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_CONSTANT,
-        borderValue=(-1e3,) * 3,
+        borderValue=OUTSIDE,
     )
-    in_view = tones[..., 0] >= 0
-    if inverted:
-        tones = np.float32(255) - tones
-    clear = like_base(np.asarray(tones, np.float32), base, 0.2, black=BLACK_SPREAD if inverted else None) & in_view
-    columns, rows = _clear_shares(clear, in_view, 0), _clear_shares(clear, in_view, 1)
-    return Borders(
-        _largest_change(_without_rim(columns)), _largest_change(_without_rim(rows)), _gap(columns[SLIVER:-SLIVER])
-    )
+    return np.asarray(tones, np.float32)
 
 
 def _clear_shares(clear: BoolArray, in_view: BoolArray, axis: int) -> F32Array:

@@ -1,14 +1,18 @@
 import cv2
 import numpy as np
+import numpy.typing as npt
 import pytest
 
 from tests.unit.watch.pictures import FORMAT, GAMMA, LIGHT_OF_CODE, ORANGE, PX_PER_MM, SIZE, corners_at, film
 from tethercap.film.kinds import FilmKind
-from tethercap.profile_files import load_film_formats
+from tethercap.profile_files import load_film_format, load_film_formats
 from tethercap.watch.confidence import is_seen
 from tethercap.watch.edges import NotSeen, find_frame_edges
+from tethercap.watch.limits import Limits
+from tethercap.watch.reduced import reduce_view
 from tethercap.watch.refine import refine_sides
 from tethercap.watch.sighting import FrameEdges, Side
+from tethercap.watch.within import likely_negative, likely_slide
 
 NEGATIVE = FilmKind.COLOUR_NEGATIVE
 
@@ -211,3 +215,47 @@ def test_an_opening_about_the_frame_is_no_slide() -> None:
     assert isinstance(found, FrameEdges)
     assert found.film_kind is NEGATIVE
     assert np.abs(found.corners.as_array() - corners_at()).max() < 1.5
+
+
+def _opening(picture: npt.NDArray[np.uint8], margin_mm: float) -> npt.NDArray[np.uint8]:
+    """Show a picture through a holder's opening that is so much larger than the frame on all sides."""
+    (left, top), (right, bottom) = (np.rint(corners_at()[i] + s * margin_mm * PX_PER_MM) for i, s in ((0, -1), (2, 1)))
+    shown = np.full_like(picture, 12)
+    within = np.s_[int(top) : int(bottom), int(left) : int(right)]
+    shown[within] = picture[within]
+    return shown
+
+
+@pytest.mark.parametrize("tone", [ORANGE, (170, 170, 170)], ids=["orange", "grey"])
+def test_clear_film_in_an_opening_is_no_slide_where_the_kind_is_not_told(tone: tuple[int, int, int]) -> None:
+    rng = np.random.default_rng(2)
+    clear = np.clip(np.array(tone) + rng.normal(0, 1.5, (SIZE[1], SIZE[0], 3)), 0, 255).astype(np.uint8)
+    found = find_frame_edges(_opening(clear, 0.0), film_format=FORMAT)
+    assert isinstance(found, NotSeen) or found.confidence < Limits().least_confidence
+
+
+def test_a_slide_is_told_by_its_blacks_from_film_in_an_opening() -> None:
+    corners = corners_at().astype(np.float32)
+    slide = film(slide=True)
+    slide[300:] = np.where(slide[300:] > 40, 12, slide[300:])
+    assert likely_slide(reduce_view(slide), corners) > 0.8
+    assert likely_slide(reduce_view(_opening(film(), 0.4)), corners) < 0.35
+
+
+def test_a_slide_between_bare_light_is_no_negative() -> None:
+    """Its rebate is black all along; a negative's picture is not."""
+    slide = film(slide=True)
+    assert likely_negative(reduce_view(slide), corners_at().astype(np.float32)) == 1.0
+    wider = corners_at().astype(np.float32) + np.array([(0, -24), (0, -24), (0, 24), (0, 24)], np.float32)
+    assert likely_negative(reduce_view(slide), wider) < 0.5
+
+
+def test_half_of_a_longer_frame_is_not_answered_where_the_format_is_not_told() -> None:
+    half = load_film_format("135-18x24")
+    picture = film()
+    picture[:, SIZE[0] // 2 :] = ORANGE
+    for formats in ((half,), (half, FORMAT)):
+        found = find_frame_edges(
+            picture, film_format=None, film_kind=NEGATIVE, mm_per_px=1 / PX_PER_MM, formats=formats
+        )
+        assert isinstance(found, NotSeen) is (len(formats) > 1)
