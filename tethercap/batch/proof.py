@@ -15,6 +15,7 @@ from tethercap.batch.job import ConversionJob
 from tethercap.batch.sturdy import SturdyPool
 from tethercap.batch.together import FrameLook
 from tethercap.batch.work import frame_long_mm
+from tethercap.convert.exposure import PrintExposure, settle_exposures
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.pipeline import RollLook, plan_conversion, render_for_screen
@@ -24,9 +25,9 @@ from tethercap.convert.roll_look import (
     FrameSurvey,
     bases_along_roll,
     charts_of_roll,
-    exposures_of_roll,
     model_by_chart,
     neutral_of_roll,
+    own_exposure,
     survey_frame,
 )
 from tethercap.convert.usual_film import UsualFilm, usual_film
@@ -37,7 +38,7 @@ from tethercap.image_files.jpeg import encode_jpeg
 from tethercap.image_files.raw import open_raw
 from tethercap.pictures import RawPicture
 
-_ENOUGH_FOR_LOOK, _MOST_IN_LOOK = 4, 12
+_ENOUGH_FOR_LOOK, _MOST_IN_LOOK = 3, 12
 """Frames that tell a look which others are shown with; with fewer, what a frame shows itself has to count as well.
 And the most of them, the last ones."""
 _QUALITY = 88
@@ -69,6 +70,17 @@ class PresentLook:
 
     base: FilmBase
     model: FilmModel
+    exposures: tuple[PrintExposure, ...] = ()
+    """What frames of it tell of their own, each by itself; none where there were too few."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ProvenFrame:
+    """What a frame told when it was proven."""
+
+    survey: FrameSurvey
+    chart: Chart | None
+    """Colour chart in it; only sought where enough is known of the film."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,7 +94,7 @@ class ProofJob:
     seen: SeenFrame | None = None
     look: PresentLook | None = None
     """What frames before it told; None where there were too few."""
-    before: tuple[FrameSurvey, ...] = ()
+    before: tuple[ProvenFrame, ...] = ()
     """Those few, which tell it together with this one."""
 
 
@@ -92,10 +104,8 @@ class Proof:
 
     jpeg: bytes
     """sRGB, half as large as the RAW."""
-    survey: FrameSurvey
+    frame: ProvenFrame
     usual: UsualFilm
-    chart: Chart | None
-    """Colour chart in it; only sought where enough is known of the film."""
 
 
 def make_proof(job: ProofJob) -> Proof:
@@ -113,7 +123,7 @@ def make_proof(job: ProofJob) -> Proof:
         corners = wanted.cut_by or (job.seen.corners_in(raw.size) if job.seen is not None else None)
         survey = survey_frame(raw, wanted.film_kind, corners)
         usual = usual_film(wanted.film_kind, raw, job.look.base if job.look is not None else survey.base)
-        present = job.look or present_look((*job.before, survey), usual)
+        present = job.look or present_look([*(frame.survey for frame in job.before), survey], usual)
         frame_look, chart = _look_of(survey, present, usual, raw)
         given = frame_look.given_to(wanted)
         look = RollLook(
@@ -124,7 +134,7 @@ def make_proof(job: ProofJob) -> Proof:
         )
         plan = plan_conversion(raw, wanted.recipe, corners=given.cut_by, film_kind=wanted.film_kind, look=look)
         picture = with_bands(_THREADS, partial(render_for_screen, plan, raw, None))
-    return Proof(encode_jpeg(picture, quality=_QUALITY), survey, usual, chart)
+    return Proof(encode_jpeg(picture, quality=_QUALITY), ProvenFrame(survey, chart), usual)
 
 
 def _open_first(names: Sequence[Path], opened: ExitStack) -> RawPicture:
@@ -144,38 +154,47 @@ def _look_of(
     base = look.base.for_shot(raw.shot)
     if not look.model.film_kind.is_negative:
         return FrameLook(base, look.model, None, survey.corners), None
-    charts = charts_of_roll([survey], [base], look.model)
-    exposures = exposures_of_roll([survey], [base], charts, look.model)
-    return FrameLook(base, look.model, exposures[0], survey.corners), charts[0]
+    (chart,) = charts_of_roll([survey], [base], look.model)
+    own = own_exposure(survey, base, chart, look.model)
+    *_, exposure = settle_exposures([*look.exposures, own], look.model)
+    return FrameLook(base, look.model, exposure, survey.corners), chart
 
 
-def present_look(
-    surveys: Sequence[FrameSurvey], usual: UsualFilm, charts: Sequence[Chart] = (), measured: FilmModel | None = None
-) -> PresentLook | None:
-    """Tell the look of a roll from some of its frames.
+def present_look(surveys: Sequence[FrameSurvey], usual: UsualFilm) -> PresentLook | None:
+    """Tell base and model of a roll from few of its frames, in the film's order; None where none showed clear film."""
+    bases = bases_along_roll(surveys)
+    return None if bases is None else PresentLook(bases[-1], neutral_of_roll(surveys, bases, usual))
+
+
+def tell_look(frames: Sequence[ProvenFrame], usual: UsualFilm, measured: FilmModel | None = None) -> PresentLook | None:
+    """Tell all that frames share with those that come.
 
     Parameters
     ----------
-    surveys : sequence of FrameSurvey
+    frames : sequence of ProvenFrame
         In the film's order.
     usual : UsualFilm
-    charts : sequence
-        Colour charts that were seen on the roll so far, in these frames or in others.
     measured : FilmModel, optional
-        What was measured on them already.
+        What was measured already on the charts that are among them.
 
     Returns
     -------
     PresentLook or None
         None where no frame showed clear film.
     """
+    surveys = [frame.survey for frame in frames]
     bases = bases_along_roll(surveys)
     if bases is None:
         return None
     model = measured or neutral_of_roll(surveys, bases, usual)
     if measured is None and model.film_kind is FilmKind.COLOUR_NEGATIVE:
-        model = model_by_chart(charts, model, usual)
-    return PresentLook(bases[-1], model)
+        model = model_by_chart((frame.chart for frame in frames), model, usual)
+    if not model.film_kind.is_negative:
+        return PresentLook(bases[-1], model)
+    known = zip(frames, bases, strict=True)
+    return PresentLook(
+        bases[-1], model, tuple(own_exposure(frame.survey, base, frame.chart, model) for frame, base in known)
+    )
 
 
 class Prover:
@@ -188,15 +207,15 @@ class Prover:
 
     def __init__(self, pool: SturdyPool | Executor) -> None:
         self._pool = pool
-        self._surveys: tuple[FrameSurvey, ...] = ()
-        self._charts: tuple[Chart, ...] = ()
+        self._frames: tuple[ProvenFrame, ...] = ()
+        """The last ones, and those before them that show a chart."""
         self._look: PresentLook | None = None
         self._untold = 0
         """Frames since the look was told."""
 
     def prove(self, names: tuple[Path, ...], conversion: ConversionJob, seen: SeenFrame | None) -> "Future[Proof]":
         """Hand a shot over; parameters as in `ProofJob`."""
-        before = self._surveys[1 - _ENOUGH_FOR_LOOK :] if self._look is None else ()
+        before = self._frames[1 - _ENOUGH_FOR_LOOK :] if self._look is None else ()
         job = ProofJob(names=names, conversion=conversion, seen=seen, look=self._look, before=before)
         proof = self._pool.submit(make_proof, job)
         proof.add_done_callback(self._learn)
@@ -208,16 +227,17 @@ class Prover:
         if done.cancelled() or done.exception() is not None:
             return
         proof = done.result()
-        self._surveys = (*self._surveys, proof.survey)[-_MOST_IN_LOOK:]
+        shows_chart = proof.frame.chart is not None
+        former = [frame for frame in self._frames[: 1 - _MOST_IN_LOOK] if frame.chart is not None]
+        self._frames = (*former, *self._frames[1 - _MOST_IN_LOOK :], proof.frame)
         self._untold += 1
-        measured = self._look.model if self._look is not None and self._look.model.source == CHART_ON_ROLL else None
-        if proof.chart is not None:
-            self._charts, measured = (*self._charts, proof.chart), None
-        # A chart tells more than any number of frames.
-        if proof.chart is not None or self._untold == _ENOUGH_FOR_LOOK:
+        # A chart tells more than any number of frames, and is measured once.
+        if shows_chart or self._untold == _ENOUGH_FOR_LOOK:
             self._untold = 0
+            known = self._look.model if self._look is not None else None
+            measured = known if known is not None and known.source == CHART_ON_ROLL and not shows_chart else None
             with suppress(RuntimeError):  # the pool is being closed: nobody needs the look any more
-                told = self._pool.submit(present_look, self._surveys, proof.usual, self._charts, measured)
+                told = self._pool.submit(tell_look, self._frames, proof.usual, measured)
                 told.add_done_callback(self._settle)
 
     def _settle(self, done: "Future[PresentLook | None]") -> None:

@@ -141,14 +141,16 @@ def exposures_of_roll(
     model : FilmModel
         The roll's.
     """
-    found = []
-    for survey, base, chart in zip(surveys, bases, charts, strict=True):
-        by_chart = None if chart is None else chart_exposure(chart, model)
-        found.append(by_chart or _exposure_by_itself(survey.density(base), model))
-    return settle_exposures(found, model)
+    frames = zip(surveys, bases, charts, strict=True)
+    return settle_exposures([own_exposure(survey, base, chart, model) for survey, base, chart in frames], model)
 
 
-def _exposure_by_itself(density: F64Array, model: FilmModel) -> PrintExposure:
+def own_exposure(survey: FrameSurvey, base: FilmBase, chart: Chart | None, model: FilmModel) -> PrintExposure:
+    """Find the print exposure that a frame tells by itself; parameters as in `exposures_of_roll`."""
+    by_chart = None if chart is None else chart_exposure(chart, model)
+    if by_chart is not None:
+        return by_chart
+    density = survey.density(base)
     seen = density[np.isfinite(density[..., 0])]
     return find_exposure(seen, model) if len(seen) else PrintExposure(1.0, doubt_stops=4.0)
 

@@ -14,7 +14,7 @@ from tests.unit.convert.test_chart_frames import chart_scene
 from tests.unit.image_files.dng_writer import write_dng
 from tethercap.batch.job import ConversionJob
 from tethercap.batch.pools import SerialExecutor
-from tethercap.batch.proof import ProofJob, Prover, SeenFrame, make_proof, present_look
+from tethercap.batch.proof import ProofJob, Prover, SeenFrame, make_proof, tell_look
 from tethercap.batch.together import share_look
 from tethercap.batch.work import convert_file
 from tethercap.convert.recipe import Recipe
@@ -51,8 +51,8 @@ def pixels(jpeg: bytes) -> np.ndarray:
 
 def test_it_is_what_the_roll_makes_of_the_frame_at_half_size(jobs: list[ProofJob], tmp_path: Path) -> None:
     first = make_proof(jobs[0])
-    second = make_proof(replace(jobs[1], before=(first.survey,)))
-    look = present_look([first.survey, second.survey], second.usual)
+    second = make_proof(replace(jobs[1], before=(first.frame,)))
+    look = tell_look([first.frame, second.frame], second.usual)
     again = make_proof(replace(jobs[1], look=look))
     wanted = [
         replace(job.conversion, corners=job.seen.corners.scaled(1 / SEEN_SCALE)) for job in jobs if job.seen is not None
@@ -82,8 +82,8 @@ def test_a_chart_that_was_seen_tells_the_frames_behind_it(jobs: list[ProofJob], 
     chart = job_of(shoot(scene, rim_px=80), tmp_path / "chart.dng")
     pool = Remembering()
     prover = Prover(pool)
-    assert prover.prove(chart.names, chart.conversion, chart.seen).result().chart is not None
-    assert prover.prove(jobs[0].names, jobs[0].conversion, jobs[0].seen).result().chart is None
+    assert prover.prove(chart.names, chart.conversion, chart.seen).result().frame.chart is not None
+    assert prover.prove(jobs[0].names, jobs[0].conversion, jobs[0].seen).result().frame.chart is None
     behind = pool.handed[-1]
     assert isinstance(behind, ProofJob)
     assert behind.look is not None
