@@ -192,6 +192,8 @@ def _weighed(first: tuple[SideFit, float], second: tuple[SideFit, float], apart_
 
 WHOLE_EDGE = 0.75
 """Share of an edge from which on a door or a window frame inside the picture is hardly taken for it."""
+HALF_EDGE = 0.5
+"""The same for two edges that lie as far apart as those of the roll's other frames."""
 PITCH_OFF = 0.06
 """Frames this near to a pitch apart, as a share, are neighbours: on roll film the gap is the camera's."""
 GUIDED_MM = 0.35
@@ -237,15 +239,17 @@ class FrameGrid:
         self._film_x = float("nan")
 
     def supports(self, track: Track) -> bool:
-        """Whether a frame known by a corner lies across the film where all frames of the roll do, its short edge seen
-        nearly whole: enough where its place along the film is not expected.
+        """Whether a frame lies across the film where all frames of the roll do, with a short edge seen nearly whole, or
+        both as far apart as theirs: enough where its place along the film is not expected.
         """
         known = self._known
         if known is None or known.inverted != track.inverted:
             return False
         top, right, bottom, left = track.seen_shares()
         off_mm = abs(float((track.corners - known.corners)[:, 1].mean())) / track.px_per_mm
-        return max(right, left) > WHOLE_EDGE and max(top, bottom) > WHOLE_EDGE and off_mm < GUIDED_MM
+        as_wide = abs(track.measured_px()[0] / known.size_px[0] - 1) < SAME_SIZE
+        both = min(right, left) > HALF_EDGE and as_wide
+        return (max(right, left) > WHOLE_EDGE or both) and max(top, bottom) > WHOLE_EDGE and off_mm < GUIDED_MM
 
     def predict(self, moved_px: float, view_middle_px: float) -> Track | None:
         """Place the frame nearest the middle of the view by the last one known; None when that is too long ago."""
