@@ -1,6 +1,7 @@
 """Speed, memory and demosaic quality of conversion, each beside LibRaw's AHD in the same run.
 
-Run ``python -m tests.bench.bench_convert``; ``--rounds N`` for steadier ratios. Nothing is asserted: machines are busy.
+Run ``python -m tests.bench.bench_convert``; ``--rounds N`` for steadier ratios, ``--folder /dev/shm`` for what is left
+where there is no disk to wait for. Nothing is asserted: machines are busy.
 """
 
 from __future__ import annotations
@@ -182,8 +183,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rounds", type=int, default=5)
     parser.add_argument("--large", action="store_true", help="memory at 100 megapixels as well")
+    parser.add_argument("--folder", type=Path, help="where files are read and written")
     options = parser.parse_args()
-    with tempfile.TemporaryDirectory() as name:
+    with tempfile.TemporaryDirectory(dir=options.folder) as name:
         folder = Path(name)
         print_demosaic(folder)
         path, flat = make_raws(folder, 6000, 4000)
