@@ -50,6 +50,10 @@ class Fitted:
     """By how many edges' length another place shows more."""
     kind_sure: float = 1.0
     """How likely the film is of the kind that it was taken for, 0..1."""
+    is_scaled: bool = True
+    """Its scale is known, by what was said or by perforations, and not only what makes it fit."""
+    is_named: bool = True
+    """Its format was said."""
 
     @property
     def seen_in_all(self) -> float:
@@ -60,7 +64,10 @@ class Fitted:
     @cached_property
     def sure(self) -> float:
         """Confidence in it, 0..1; 0 where something speaks against it that nothing outweighs."""
-        return self.kind_sure * confidence(features(self)) if is_believable(self) else 0.0
+        if not is_believable(self):
+            return 0.0
+        off = 0.0 if self.is_scaled or self.is_named else OF_ANY_SHAPE
+        return self.kind_sure * confidence(features(self), off)
 
 
 def is_seen(fit: SideFit) -> bool:
@@ -154,13 +161,20 @@ the third drawing, tests/film_pictures/third_hand, with the others held."""
 BIAS = -2.647
 
 
-def confidence(evidence: F32Array) -> float:
-    """Share of answers with this evidence that are right, 0..1."""
-    return float(1.0 / (1.0 + np.exp(-(BIAS + float(evidence @ np.array(WEIGHTS, np.float32))))))
+OF_ANY_SHAPE = -1.0
+"""Log odds of a place whose format and scale are both what makes it fit: many rectangles have some format's shape."""
+
+
+def confidence(evidence: F32Array, off: float = 0.0) -> float:
+    """Share of answers with this evidence that are right, 0..1; `off` is added to its log odds."""
+    return float(1.0 / (1.0 + np.exp(-(BIAS + off + float(evidence @ np.array(WEIGHTS, np.float32))))))
 
 
 RUNS_ON = 0.6
 """Share of what is in view of an edge that must be seen where the frame is known by one corner alone."""
+BLACK_BANDS = 0.6
+"""Share of its height and of its length along which black runs straight inside a would-be slide that holds its own
+rebate, or a neighbour's."""
 LEAST_EDGES = 2
 """With no more edges than these, white beside half of them is more likely light beyond the film's end than base."""
 LIGHT_TONE = 235.0
@@ -172,10 +186,12 @@ def is_believable(fitted: Fitted) -> bool:
 
     A frame is placed each way by an edge; the inside of a slide is not bare light; two edges are not enough where white
     lies beside them; and a frame known by one corner alone shows both edges of it all the way to where they leave the
-    view.
+    view. A slide whose scale is not known has no straight black bands across it both ways.
     """
     seen = [is_seen(fit) for fit in fitted.fits]
     if fitted.light_inside or not ((seen[0] or seen[2]) and (seen[1] or seen[3])):
+        return False
+    if fitted.hypothesis.inverted and not fitted.is_scaled and min(fitted.borders[:2]) > BLACK_BANDS:
         return False
     if sum(seen) == LEAST_EDGES and _white_beside(fitted) >= 0.5:
         return False

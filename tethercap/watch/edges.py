@@ -180,15 +180,22 @@ def _fit(look: _Look, film_kind: FilmKind | None) -> list[Fitted]:
     for inverse in (False, True):
         for hypothesis, own_rows in _different([one for one in found if one[0].inverted is inverse]):
             fitted.extend(fit_place(look.pixels_bgr, scene, hypothesis, own_rows, knows_scale=knows_scale))
+    is_named = len(look.formats) == 1
+    fitted = [
+        replace(one, is_scaled=look.known is not None or one.strip_off_mm is not None, is_named=is_named)
+        for one in fitted
+    ]
     if len(polarities) > 1:
-        fitted = [_with_kind_doubted(one, scene.view) for one in fitted]
+        fitted = [_with_kind_doubted(one, scene.view, rows) for one in fitted]
     return _without_openings(_compared(fitted))
 
 
-def _with_kind_doubted(fitted: Fitted, view: ReducedView) -> Fitted:
+def _with_kind_doubted(fitted: Fitted, view: ReducedView, rows: PerforationRows | None) -> Fitted:
     """Note how likely it is of its kind: the holder about a negative is as black as the rebate of a slide."""
-    likely = likely_slide if fitted.hypothesis.inverted else likely_negative
-    return replace(fitted, kind_sure=likely(view, fitted.corners))
+    if not fitted.hypothesis.inverted:
+        return replace(fitted, kind_sure=likely_negative(view, fitted.corners))
+    fits_black_rows = rows is not None and fitted.strip_off_mm is not None and rows.film_share <= BLACK_FILM
+    return replace(fitted, kind_sure=1.0 if fits_black_rows else likely_slide(view, fitted.corners))
 
 
 def _search(look: _Look, polarities: tuple[bool, ...]) -> list[tuple[Hypothesis, PerforationRows | None]]:

@@ -86,7 +86,10 @@ def find_perforations(
         found = _rows_at(level, tones[:, index], film_format, holes, float(scale), slope, partly=px_per_mm is None)
         if found is not None and (best is None or found[0] > best[0]):
             best = found
-    return None if best is None else _with_measured_pitch(level, best[1], holes, middle_x)
+    if best is None:
+        return None
+    rows = _with_measured_pitch(level, best[1], holes, middle_x)
+    return rows if px_per_mm is not None else _with_counted_pitch(level, rows, holes)
 
 
 def _with_measured_pitch(
@@ -106,6 +109,36 @@ def _with_measured_pitch(
         measured = float(scales[top]) + (0.5 * step * (before - after) / bend if bend < 0 else 0.0)
         return replace(rows, px_per_mm=measured)
     return rows
+
+
+def _with_counted_pitch(level: F32Array, rows: PerforationRows, holes: Perforations) -> PerforationRows:
+    """Take the scale from the holes themselves where some in a row are seen: a holder that cuts a row off shifts its
+    harmonic.
+    """
+    pitch_px = holes.pitch_mm * rows.px_per_mm
+    tall = max(1, int(0.25 * holes.across_mm * rows.px_per_mm))
+    pitches = []
+    for y in (round(row) for row in rows.rows_y if 0 <= row < level.shape[0]):
+        strip = level[max(0, y - tall) : y + tall + 1].mean(axis=0)
+        lit = np.concatenate([[False], strip > np.float32(LIT) * strip.max(), [False]])
+        starts, ends = (
+            np.flatnonzero(np.diff(lit.astype(np.int8)) > 0),
+            np.flatnonzero(np.diff(lit.astype(np.int8)) < 0),
+        )
+        is_hole = np.abs((ends - starts) / (holes.along_mm * rows.px_per_mm) - 1) < HOLE_OFF
+        centres = ((starts + ends) / 2)[is_hole]
+        if len(centres) >= LEAST_HOLES:
+            number = np.rint((centres - centres[0]) / pitch_px)
+            pitches.append(float(np.polyfit(number, centres, 1)[0]))
+    measured = float(np.mean(pitches)) / holes.pitch_mm if pitches else 0.0
+    near = abs(measured / rows.px_per_mm - 1) < COUNTED_OFF
+    return replace(rows, px_per_mm=measured) if near else rows
+
+
+HOLE_OFF = 0.4
+"""How far the width of a hole may be off, as a share."""
+COUNTED_OFF = 0.08
+"""And the scale that holes are counted by from that of their harmonic."""
 
 
 def _harmonic(level: F32Array, pitches_px: F32Array, middle_x: float) -> C64Array:
@@ -191,17 +224,11 @@ def _film_share(level: F32Array, row: float, phase: float, pitch_px: float, ligh
     between = places + pitch_px / 2
     inside = level[y, np.rint(places[(places > 3) & (places < width - 4)]).astype(np.intp)]
     outside = level[y, np.rint(between[(between > 3) & (between < width - 4)]).astype(np.intp)]
-    share = _share_between(inside, outside, light)
-    if share is not None or not partly:
-        return share
-    # A holder may hide the row to the left and to the right.
     lit = np.flatnonzero(inside > LIT * light)
-    if (
-        len(lit) < LEAST_HOLES
-        or len(lit) != lit[-1] - lit[0] + 1
-        or np.delete(inside, lit).max(initial=0) > HID * light
-    ):
-        return None
+    in_a_row = len(lit) >= LEAST_HOLES and len(lit) == lit[-1] - lit[0] + 1
+    if not partly or not in_a_row or np.delete(inside, lit).max(initial=0) > HID * light:
+        return _share_between(inside, outside, light)
+    # A holder hides the row to the left and to the right, and is as dark as the film of a slide.
     shown = places[(places > 3) & (places < width - 4)][lit]
     gaps = level[y, np.rint((shown[1:] + shown[:-1]) / 2).astype(np.intp)]
     return _share_between(inside[lit], gaps, light)

@@ -7,7 +7,7 @@ from tests.unit.watch.pictures import FORMAT, GAMMA, LIGHT_OF_CODE, ORANGE, PX_P
 from tethercap.film.kinds import FilmKind
 from tethercap.profile_files import load_film_format, load_film_formats
 from tethercap.watch.confidence import is_seen
-from tethercap.watch.edges import NotSeen, find_frame_edges
+from tethercap.watch.edges import NotSeen, find_frame_edges, fit_likely
 from tethercap.watch.limits import Limits
 from tethercap.watch.reduced import reduce_view
 from tethercap.watch.refine import refine_sides
@@ -259,3 +259,12 @@ def test_half_of_a_longer_frame_is_not_answered_where_the_format_is_not_told() -
             picture, film_format=None, film_kind=NEGATIVE, mm_per_px=1 / PX_PER_MM, formats=formats
         )
         assert isinstance(found, NotSeen) is (len(formats) > 1)
+
+
+def test_a_place_of_any_format_at_any_scale_is_less_sure() -> None:
+    picture = film()
+    sure = [
+        max(one.sure for one in fit_likely(reduce_view(picture), picture, formats, NEGATIVE, mm_per_px))
+        for formats, mm_per_px in (((FORMAT,), None), ((FORMAT, load_film_format("120-6x6")), None))
+    ]
+    assert sure[1] < sure[0]

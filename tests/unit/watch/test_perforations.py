@@ -32,6 +32,8 @@ def test_the_film_between_the_holes_is_told(film: float) -> None:
 
 
 def test_rows_are_seen_where_a_holder_hides_half_of_them() -> None:
-    rows = find_perforations(_perforated(170.0, 10.5), FORMAT, 0.0, None)
+    """The scale is counted by holes: the cut ends shift their harmonic."""
+    rows = find_perforations(_perforated(170.0, 9.5), FORMAT, 0.0, None)
     assert rows is not None
-    assert rows.px_per_mm == pytest.approx(PX_PER_MM, rel=0.02)
+    assert rows.px_per_mm == pytest.approx(PX_PER_MM, rel=0.006)
+    assert rows.film_share == pytest.approx(170 / 250, abs=0.05)
