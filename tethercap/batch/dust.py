@@ -90,7 +90,7 @@ def maybe_dust(job: ConversionJob, frame_long_mm: float) -> PackedMask | None:
         return None
     corners = job.cut_by
     if corners is None and job.find_frame:
-        corners = find_frame(raw, job.film_kind, job.format_id)
+        corners = find_frame(raw, job.film_kind, job.format_id, job.shared_frame)
     found = find_dust(raw, corners, _mm_per_px(raw, corners, frame_long_mm), STILL_LIMITS)
     return PackedMask.of(found.cells)
 

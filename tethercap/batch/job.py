@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from tethercap.batch.find_frame import SharedFrame
 from tethercap.convert.archive import ArchiveKind
 from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
@@ -66,6 +67,8 @@ class ConversionJob:
     """Where no corners are given, look for the frame in the RAW."""
     format_id: str | None = None
     """Id of the film format, for finding the frame; None tries all."""
+    shared_frame: SharedFrame | None = None
+    """Format and scale that the files of a set agree on, for finding the frame."""
     base: FilmBase | None = None
     """Clear film as measured on the roll; None measures it on this frame."""
     model: FilmModel | None = None

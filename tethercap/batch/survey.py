@@ -5,7 +5,7 @@ from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
 
-from tethercap.batch.find_frame import find_frame
+from tethercap.batch.find_frame import SharedFrame, find_frame
 from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase, combine_bases
 from tethercap.convert.film_model import FilmModel
@@ -34,6 +34,7 @@ class SurveyJob:
     corners: QuadPx | None = None
     find_frame: bool = True
     format_id: str | None = None
+    shared_frame: SharedFrame | None = None
     flat: FlatField | None = None
 
 
@@ -60,7 +61,7 @@ def survey_file(job: SurveyJob) -> FrameSurvey:
     with open_raw(job.raw_path) as raw:
         corners = job.corners
         if corners is None and job.find_frame:
-            corners = find_frame(raw, job.film_kind, job.format_id)
+            corners = find_frame(raw, job.film_kind, job.format_id, job.shared_frame)
         return survey_frame(raw, job.film_kind, corners, job.flat)
 
 

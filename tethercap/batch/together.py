@@ -2,12 +2,14 @@
 rest along.
 """
 
+import itertools
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, Future
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 
+from tethercap.batch.find_frame import SharedFrame, frame_of_set, see_frame
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import SerialExecutor, stand_back
 from tethercap.batch.sturdy import SturdyPool
@@ -16,6 +18,7 @@ from tethercap.batch.work import convert_file
 from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
+from tethercap.convert.recipe import Border
 from tethercap.errors import ConversionError, TethercapError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
@@ -24,6 +27,8 @@ Calibration = Callable[[FilmBase | None], FilmModel]
 """Takes the roll's film base and measures its model on a card or chart."""
 
 
+_FEWEST_FILES, _MOST_SEEN = 3, 6
+"""So many files are a set that can agree, and so many of it, spread over it, are looked at for that."""
 _AHEAD = 32
 """Jobs handed to the workers before the first is done."""
 
@@ -90,7 +95,7 @@ def look_at_roll(
     for film_kind in dict.fromkeys(job.film_kind for job in jobs):
         of_kind = [(place, job) for place, job in enumerate(jobs) if job.film_kind is film_kind]
         surveys = [
-            SurveyJob(job.raw_path, film_kind, job.cut_by, job.find_frame, job.format_id, job.flat)
+            SurveyJob(job.raw_path, film_kind, job.cut_by, job.find_frame, job.format_id, job.shared_frame, job.flat)
             for _, job in of_kind
         ]
         try:
@@ -110,6 +115,34 @@ def look_at_roll(
                 frame.corners,
             )
     return [looks[place] for place in range(len(jobs))]
+
+
+def share_frame(
+    jobs: Sequence[ConversionJob], pool: Executor, *, on_done: Callable[[], None] = lambda: None
+) -> list[ConversionJob]:
+    """Let the jobs whose frames are to be found agree on format and scale first: that is surer, and quicker.
+
+    Parameters
+    ----------
+    jobs : sequence of ConversionJob
+        In the film's order; each kind of film is a set of its own.
+    pool : Executor
+    on_done : callable
+        Called after each picture that was looked at.
+    """
+    agreed: dict[tuple[FilmKind, str | None], SharedFrame | None] = {}
+    asking = [job for job in jobs if job.find_frame and job.cut_by is None and job.recipe.border is not Border.WHOLE]
+    for kind, format_id in dict.fromkeys((job.film_kind, job.format_id) for job in asking):
+        paths = [job.raw_path for job in asking if (job.film_kind, job.format_id) == (kind, format_id)]
+        if len(paths) < _FEWEST_FILES:
+            continue
+        some = paths[:: -(-len(paths) // _MOST_SEEN)]
+        seen = []
+        for one in pool.map(see_frame, some, itertools.repeat(kind), itertools.repeat(format_id)):
+            seen.append(one)
+            on_done()
+        agreed[kind, format_id] = frame_of_set(seen)
+    return [replace(job, shared_frame=agreed.get((job.film_kind, job.format_id))) for job in jobs]
 
 
 def share_look(

@@ -20,7 +20,7 @@ from tethercap.batch.pools import ClusterExecutor, make_pool
 from tethercap.batch.put_files import put_files
 from tethercap.batch.roll_jobs import put_in_roll
 from tethercap.batch.stitch import stitch
-from tethercap.batch.together import Calibration, convert_each, share_look
+from tethercap.batch.together import Calibration, convert_each, share_frame, share_look
 from tethercap.batch.work import frame_long_mm
 from tethercap.cli._convert_say import say_done, say_failed
 from tethercap.cli._greedy import GreedyCommand
@@ -50,7 +50,7 @@ def _names(values: type[Any]) -> click.Choice[str]:
 @click.command(cls=GreedyCommand)
 @click.argument("sources", nargs=-1, required=True, type=_PATH, metavar="FILES|ROLL...")
 @click.option("--kind", type=_names(FilmKind), help="What film it is; a roll knows its own.")
-@click.option("--format", "format_id", help="Id of the film format; a roll knows its own, otherwise all are tried.")
+@click.option("--format", "format_id", help="Id of the film format; a roll knows its own, files agree on one.")
 @click.option(
     "--roll-together", is_flag=True, help="Let the files share one film base and one neutral, as frames of a roll."
 )
@@ -144,7 +144,7 @@ def convert(
         threads = 1 if jobs > 1 or choices["cluster"] else 2
         items = [_as_chosen(item, said, field, threads=threads) for item in items]
         items = _several(items, pool, wanted, choices)
-        work = [item.job for item in items]
+        work = share_frame([item.job for item in items], pool)
         together = roll_together or grey or chart or choices["it8"]
         if together or any(item.roll_job for item in items):
             with count_bar("Looking at the roll", len(work)) as advance:
