@@ -26,6 +26,8 @@ RAW_PX_PER_VIEW_PX = 5.9
 """A 24-megapixel sensor over a 1024 px live view; used when the sensor is not known."""
 SURE = 0.8
 """Confidence from which on an answer needs no support from the grid."""
+SURE_AT_SIGHT = 0.9
+"""Confidence from which on a frame tells kind and scale before it was shot."""
 AGREE_MM = 1.0
 """How far a frame may be from its place in the grid: gaps vary by up to a millimetre."""
 LEAST_SHORT_EDGE = 0.15
@@ -219,7 +221,7 @@ class Watcher:
             found = replace(found, sure=SURE)
         if found is None or (self._track is not None and self._track.sure > found.sure):
             return
-        if best is not None and found.sure >= 0.9 and expected is None:
+        if best is not None and found.sure >= SURE_AT_SIGHT and expected is None:
             self._take_over(found, best.hypothesis.inverted, best.hypothesis.base)
         self._track = found
 
@@ -227,6 +229,9 @@ class Watcher:
         """Learn kind and scale from a frame that is seen well."""
         if self.film_kind is None:
             self.film_kind = kind_of(base, inverted=inverted)
+        self._learn_scale(found)
+
+    def _learn_scale(self, found: Track) -> None:
         if self.mm_per_px is None and all(share > 0.3 for share in found.seen_then):
             along, across = self.film_format.along_mm, self.film_format.across_mm
             self.mm_per_px = 0.5 * (along / found.size_px[0] + across / found.size_px[1])
@@ -344,6 +349,8 @@ class Watcher:
         at_s : float
             When the shutter was commanded, s, on the live pictures' clock.
         """
+        if self._track is not None and self._last is not None and self._last.verdict.decision is Decision.ACCEPT:
+            self._learn_scale(self._track)
         self._fired_at_mm = self._film_mm
         self._fired_grey = self._meter.copy_of_last()
         self._lost_since_shot = False

@@ -53,6 +53,15 @@ def test_a_seated_frame_is_fired_on_once() -> None:
     assert seen[-1].verdict.decision is Decision.ACCEPT
 
 
+def test_the_frame_that_was_shot_tells_the_scale(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("tethercap.watch.watcher.SURE_AT_SIGHT", 1.1)
+    watcher = Watcher(FORMAT, film_kind=FilmKind.COLOUR_NEGATIVE, shutter_s=1 / 60)
+    list(watch(REST, watcher, fires=False))
+    assert watcher.mm_per_px is None
+    list(watch(REST, watcher))
+    assert watcher.mm_per_px == pytest.approx(1 / PX_PER_MM, rel=0.01)
+
+
 def test_not_without_shot_taken_being_called_it_stays_ready() -> None:
     assert sum(s.ready for s in watch(REST, fires=False)) > 1
 
