@@ -37,7 +37,7 @@ TOUCHING_MM = 1.3
 """How far off an edge may be that no base showed to the search."""
 BEYOND_MM, UNEVEN = (0.8, 1.6, 2.4), 0.3
 """Where base is looked for beyond a short edge, and how far it may differ there."""
-RUNS_ALONG = 0.5
+RUNS_ALONG = 0.25
 """Share of an edge between two pictures that must be seen: contours in them end sooner."""
 SIZE_OFF = 0.015
 """How far a known scale and a camera's gate may be off together, beyond the format's own tolerance, as a share."""

@@ -78,7 +78,7 @@ def test_wholly_inferred_is_never_accepted() -> None:
     assert verdict.decision is not Decision.ACCEPT
 
 
-@pytest.mark.parametrize(("confidence", "decision"), [(0.2, Decision.CANNOT_TELL), (0.6, Decision.HOLD)])
+@pytest.mark.parametrize(("confidence", "decision"), [(0.1, Decision.CANNOT_TELL), (0.6, Decision.HOLD)])
 def test_little_confidence_is_never_accepted(confidence: float, decision: Decision) -> None:
     assert decide(edges(confidence=confidence), GOOD, STILL, LIMITS).decision is decision
 

@@ -177,6 +177,19 @@ def test_frames_that_touch_are_found_where_the_neighbours_are_denser() -> None:
     assert np.hypot(*(found.corners.as_array() - corners_at(0.4, 0.2, 0.6)).T).max() < 1.5
 
 
+def test_an_edge_between_pictures_is_seen_where_they_differ_over_less_than_half_of_it() -> None:
+    picture = film(0.4, 0.2, cell_mm=4)
+    (_, top), (right, bottom) = np.rint(corners_at(0.4, 0.2)[[0, 2]]).astype(int)
+    picture[top:bottom, right:] = picture[top:bottom, right - 6 : right - 5]
+    picture[top : top + round(0.4 * (bottom - top)), right:] //= 2
+    found = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1 / PX_PER_MM)
+    assert isinstance(found, FrameEdges)
+    assert np.abs(found.corners.as_array() - corners_at(0.4, 0.2)).max() < 1.0
+    assert found.evidence[1].side is Side.RIGHT
+    assert found.evidence[1].seen_fraction > 0.3
+    assert found.confidence > 0.8
+
+
 def test_edges_that_lie_too_near_to_each_other_are_not_both_believed() -> None:
     picture = film()
     right, bottom = (round(v) for v in corners_at()[2])
@@ -194,6 +207,18 @@ def test_light_beside_dark_film_is_no_edge() -> None:
     bases = np.full((4, 3), 150, np.float32)
     left = refine_sides(picture, corners, bases, reach_px=10.0, inverted=False)[3]
     assert not left.seen.any()
+
+
+def test_light_beside_fogged_film_and_through_its_holes_is_no_base() -> None:
+    px_per_mm, end = 13.0, 420
+    picture = np.full((SIZE[1], SIZE[0], 3), (40, 40, 48), np.uint8)
+    picture[end:] = 250
+    for row in (end - 3.4 * px_per_mm, end - 31.6 * px_per_mm):
+        for hole in np.arange(0.0, SIZE[0], 4.75 * px_per_mm):
+            x, y = round(hole), round(row - 1.4 * px_per_mm)
+            picture[max(y, 0) : y + round(2.8 * px_per_mm), x : x + round(2.0 * px_per_mm)] = 250
+    found = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1 / px_per_mm)
+    assert isinstance(found, NotSeen) or found.confidence < Limits().least_confidence
 
 
 def test_noise_makes_no_edges() -> None:
