@@ -171,17 +171,12 @@ def confidence(evidence: F32Array, off: float = 0.0) -> float:
 
 RUNS_ON = 0.6
 """Share of what is in view of an edge that must be seen where the frame is known by one corner alone."""
-<<<<<<< HEAD
-BLACK_BANDS = 0.6
-"""Share of its height and of its length along which black runs straight inside a would-be slide that holds its own
-rebate, or a neighbour's."""
-LEAST_EDGES = 2
-"""With no more edges than these, white beside half of them is more likely light beyond the film's end than base."""
-=======
+BLACK_BANDS = 1.2
+"""Shares of its height and of its length, summed, along which black runs straight inside a would-be slide that holds
+its own rebate and the gap to a neighbour."""
 LEAST_EDGES, LEAST_LENGTH = 2, 1.5
 """With no more edges than these, or less than so many edges' length seen of more, white beside half of them is more
 likely light beyond the film's end and through its holes than base."""
->>>>>>> 728fe40 (How far an answer is trusted is fitted on four drawings; light beside fogged film and through its holes is no base; an edge between pictures is seen where they differ over a quarter of it)
 LIGHT_TONE = 235.0
 """Code in all channels from which on a tone is that of bare light, or of a base the camera is balanced on."""
 
@@ -189,27 +184,17 @@ LIGHT_TONE = 235.0
 def is_believable(fitted: Fitted) -> bool:
     """Whether nothing speaks against an answer that no amount of other evidence outweighs.
 
-<<<<<<< HEAD
-    A frame is placed each way by an edge; the inside of a slide is not bare light; two edges are not enough where white
-    lies beside them; and a frame known by one corner alone shows both edges of it all the way to where they leave the
-    view. A slide whose scale is not known has no straight black bands across it both ways.
-=======
     A frame is placed each way by an edge; the inside of a slide is not bare light; two edges, or as little of more, are
     not enough where white lies beside them; and a frame known by one corner alone shows both edges of it all the way to
-    where they leave the view.
->>>>>>> 728fe40 (How far an answer is trusted is fitted on four drawings; light beside fogged film and through its holes is no base; an edge between pictures is seen where they differ over a quarter of it)
+    where they leave the view. A slide whose scale is not known has no straight black bands across it both ways.
     """
     seen = [is_seen(fit) for fit in fitted.fits]
     if fitted.light_inside or not ((seen[0] or seen[2]) and (seen[1] or seen[3])):
         return False
-<<<<<<< HEAD
-    if fitted.hypothesis.inverted and not fitted.is_scaled and min(fitted.borders[:2]) > BLACK_BANDS:
+    if fitted.hypothesis.inverted and not fitted.is_scaled and sum(fitted.borders[:2]) > BLACK_BANDS:
         return False
-    if sum(seen) == LEAST_EDGES and _white_beside(fitted) >= 0.5:
-=======
     few = sum(seen) == LEAST_EDGES or fitted.seen_in_all < LEAST_LENGTH
     if few and _white_beside(fitted) >= 0.5:
->>>>>>> 728fe40 (How far an answer is trusted is fitted on four drawings; light beside fogged film and through its holes is no base; an edge between pictures is seen where they differ over a quarter of it)
         return False
     if seen[0] != seen[2] and seen[1] != seen[3]:
         runs = (fit.seen.sum() / max(fit.visible.sum(), 1) for fit, s in zip(fitted.fits, seen, strict=True) if s)

@@ -132,8 +132,11 @@ class _Look:
 
     @property
     def shows_its_way(self) -> bool:
-        """Whether perforations along both edges say that the film lies along x."""
-        return self.rows is not None and self.rows.rows_seen == BOTH_ROWS
+        """Whether perforations in clear film along both edges say that it lies along x: in black there is much that
+        repeats.
+        """
+        rows = self.rows
+        return rows is not None and rows.rows_seen == BOTH_ROWS and rows.film_share >= CLEAR_FILM
 
 
 def _find(look: _Look, film_kind: FilmKind | None, mm_per_px: float | None) -> FrameEdges | NotSeen:
@@ -352,7 +355,7 @@ def as_answer(fitted: Fitted, film_kind: FilmKind | None, mm_per_px: float | Non
     return FrameEdges(QuadPx.from_array(corners), evidence, scale, kind, film_format.id, fitted.sure)
 
 
-KIND_SURE = 0.35
+KIND_SURE = 0.55
 """How likely the film must be of its kind for an answer to be given."""
 
 

@@ -97,8 +97,9 @@ def likely_negative(view: ReducedView, corners: F32Array) -> float:
     """
     level = _tones_within(view, corners).sum(axis=2)
     black = np.where(level >= 0, level < RIM_BLACK * np.percentile(level, 97), True)
-    rims = [min(line.mean() for line in pair) for pair in ((black[1], black[-2]), (black[:, 1], black[:, -2]))]
-    return NEGATIVE_IN_BLACK if max(rims) > ALL_ALONG else 1.0
+    across, along = black.mean(axis=1), black.mean(axis=0)
+    rims = [min(max(lines[1:3]), max(lines[-3:-1])) for lines in (across, along)]
+    return NEGATIVE_IN_BLACK if max(rims) > RIM_ALONG else 1.0
 
 
 WARM = 1.2
@@ -108,8 +109,8 @@ SLIDE_BIAS, SLIDE_DARKEST, SLIDE_ORANGE, SLIDE_BEYOND = 2.8, -8.3, -4.0, 4.0
 orange the brightest is, and of brightness beyond the rebate, by what is known of both kinds of film."""
 BLACK, BRIGHT = 0.15, 0.3
 """Levels of a slide's rebate, and of what shows that film goes on or ends, over that of the brightest within."""
-RIM_BLACK = 0.25
-"""The same of a rim inside, where print on the film's edge may glow."""
+RIM_BLACK, RIM_ALONG = 0.25, 0.48
+"""The same of a rim inside, where print on the film's edge may glow; and so much of it, where light has leaked in."""
 ALL_ALONG, MOSTLY_ALONG = 0.9, 0.6
 """Shares of a side."""
 NEGATIVE_IN_BLACK = 0.1
