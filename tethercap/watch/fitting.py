@@ -2,11 +2,12 @@
 
 import math
 from dataclasses import dataclass, replace
-from functools import partial
+from typing import Any
 
 import cv2
 import numpy as np
 
+from tethercap.film.formats import FilmFormat
 from tethercap.geometry import crossing
 from tethercap.pictures import F32Array, U8Array
 from tethercap.watch.confidence import Fitted, is_seen
@@ -39,6 +40,9 @@ BEYOND_MM, UNEVEN = (0.8, 1.6, 2.4), 0.3
 """Where base is looked for beyond a short edge, and how far it may differ there."""
 RUNS_ALONG = 0.25
 """Share of an edge between two pictures that must be seen: contours in them end sooner."""
+HOLES_SHARE, HOLES_IN_STEP, LEAST_HOLES = 0.5, 0.65, 3
+"""A row of holes is seen over less of an edge than this share, is so regular (1: all at one place of the pitch), and
+has so many holes at least."""
 SIZE_OFF = 0.015
 """How far a known scale and a camera's gate may be off together, beyond the format's own tolerance, as a share."""
 Touching = tuple[bool, bool, bool, bool]
@@ -213,7 +217,11 @@ def _passes(place: _Place, corners: F32Array, touching: Touching) -> tuple[F32Ar
     bases = np.repeat(hypothesis.base[None, :], 4, axis=0)
     coarse_px = np.full(4, COARSE_PX * place.factor + COARSE_MM * px_per_mm, np.float32)
     coarse_px[list(touching)] = np.maximum(coarse_px[0], TOUCHING_MM * px_per_mm)
-    fit = partial(refine_sides, place.pixels_bgr, inverted=hypothesis.inverted, touching=touching)
+
+    def fit(*lines: F32Array, **how: Any) -> tuple[SideFit, ...]:
+        fits = refine_sides(place.pixels_bgr, *lines, inverted=hypothesis.inverted, touching=touching, **how)
+        return without_rows_of_holes(fits, hypothesis.film_format)
+
     fits = fit(corners, bases, reach_px=coarse_px, black=COARSE_BLACK)
     if hypothesis.inverted:
         bases = _blackest(bases, fits)
@@ -236,6 +244,36 @@ def _passes(place: _Place, corners: F32Array, touching: Touching) -> tuple[F32Ar
                 break
         corners = move_sides(corners, fits, size_px)
     return corners, fits
+
+
+def without_rows_of_holes(fits: tuple[SideFit, ...], film_format: FilmFormat) -> tuple[SideFit, ...]:
+    """Leave long edges unseen that are seen at the perforations' pitch only: light in the holes, and no edge.
+
+    Parameters
+    ----------
+    fits : tuple of SideFit
+        Top, right, bottom, left.
+    film_format : FilmFormat
+        Says the pitch; formats without perforations leave the fits as they are.
+    """
+    holes = film_format.perforations
+    if holes is None:
+        return fits
+    pitches = film_format.along_mm / holes.pitch_mm
+    return tuple(
+        replace(fit, seen=np.zeros_like(fit.seen)) if side % 2 == 0 and _is_row_of_holes(fit.seen, pitches) else fit
+        for side, fit in enumerate(fits)
+    )
+
+
+def _is_row_of_holes(seen: BoolArray, pitches: float) -> bool:
+    count = int(seen.sum())
+    if not LEAST_HOLES <= count < HOLES_SHARE * len(seen):
+        return False
+    places = (np.flatnonzero(seen) + 0.5) * (pitches / len(seen))
+    in_step = complex(np.exp(2j * np.pi * places).mean())
+    holes = np.unique(np.rint(places - np.angle(in_step) / (2 * np.pi)))
+    return abs(in_step) > HOLES_IN_STEP and len(holes) >= LEAST_HOLES
 
 
 def _wide_reach(fits: tuple[SideFit, ...], touching: Touching) -> F32Array:

@@ -31,7 +31,7 @@ class Limits:
     an advance."""
     least_confidence: float = 0.15
     """Below this an answer is not given: CANNOT_TELL instead."""
-    accept_confidence: float = 0.8
+    accept_confidence: float = 0.75
     """Below this a frame is shown but not accepted."""
     size_off_fraction: float = 0.04
     """Frame size against the format beyond its own tolerance: more means another format or another scale."""

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -6,8 +8,9 @@ import pytest
 from tests.unit.watch.pictures import FORMAT, GAMMA, LIGHT_OF_CODE, ORANGE, PX_PER_MM, SIZE, corners_at, film
 from tethercap.film.kinds import FilmKind
 from tethercap.profile_files import load_film_format, load_film_formats
-from tethercap.watch.confidence import is_seen
+from tethercap.watch.confidence import is_believable, is_seen
 from tethercap.watch.edges import NotSeen, find_frame_edges, fit_likely
+from tethercap.watch.fitting import without_rows_of_holes
 from tethercap.watch.limits import Limits
 from tethercap.watch.reduced import reduce_view
 from tethercap.watch.refine import refine_sides
@@ -199,6 +202,15 @@ def test_edges_that_lie_too_near_to_each_other_are_not_both_believed() -> None:
     assert np.abs(found.corners.as_array() - corners_at()).max() < 1.5
 
 
+def test_opposite_edges_of_a_frame_are_about_parallel() -> None:
+    picture = film()
+    view = reduce_view(picture, PX_PER_MM)
+    found = max(fit_likely(view, picture, (FORMAT,), NEGATIVE, 1 / PX_PER_MM), key=lambda one: one.sure)
+    leaning = found.corners + np.array([(0, 0), (0, 0), (0, 0), (25, 0)], np.float32)
+    assert is_believable(found)
+    assert not is_believable(replace(found, corners=leaning))
+
+
 def test_light_beside_dark_film_is_no_edge() -> None:
     """Bare light beside dark film, with no base between."""
     picture = np.full((SIZE[1], SIZE[0], 3), (60, 60, 60), np.uint8)
@@ -219,6 +231,20 @@ def test_light_beside_fogged_film_and_through_its_holes_is_no_base() -> None:
             picture[max(y, 0) : y + round(2.8 * px_per_mm), x : x + round(2.0 * px_per_mm)] = 250
     found = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1 / px_per_mm)
     assert isinstance(found, NotSeen) or found.confidence < Limits().least_confidence
+
+
+def test_holes_little_brighter_than_the_base_are_no_edge() -> None:
+    """The frame's upper part is clear; light through the holes above it is a tenth over the base."""
+    picture = film()
+    bases = np.tile(np.array(ORANGE, np.float32), (4, 1))
+    top = round(float(corners_at()[0, 1]))
+    picture[: top + 160] = ORANGE
+    for hole in np.arange(5.0, SIZE[0], 4.75 * PX_PER_MM):
+        picture[: top - 2, round(hole) : round(hole + 2.0 * PX_PER_MM)] = np.array(ORANGE) * 1.1
+    fits = refine_sides(picture, corners_at().astype(np.float32), bases, reach_px=8.0, inverted=False)
+    assert is_seen(fits[0])
+    without = without_rows_of_holes(fits, FORMAT)
+    assert [is_seen(fit) for fit in without] == [False, True, True, True]
 
 
 def test_noise_makes_no_edges() -> None:
