@@ -172,9 +172,9 @@ def confidence(evidence: F32Array, off: float = 0.0) -> float:
 
 RUNS_ON = 0.6
 """Share of what is in view of an edge that must be seen where the frame is known by one corner alone."""
-BLACK_BANDS = 0.6
-"""Share of its height and of its length along which black runs straight inside a would-be slide that holds its own
-rebate, or a neighbour's."""
+BLACK_BANDS = 1.2
+"""Shares of its height and of its length, summed, along which black runs straight inside a would-be slide that holds
+its own rebate and the gap to a neighbour."""
 LEAST_EDGES, LEAST_LENGTH = 2, 1.5
 """With no more edges than these, or less than so many edges' length seen of more, white beside half of them is more
 likely light beyond the film's end and through its holes than base."""
@@ -195,7 +195,7 @@ def is_believable(fitted: Fitted) -> bool:
     seen = [is_seen(fit) for fit in fitted.fits]
     if fitted.light_inside or not ((seen[0] or seen[2]) and (seen[1] or seen[3])):
         return False
-    if fitted.hypothesis.inverted and not fitted.is_scaled and min(fitted.borders[:2]) > BLACK_BANDS:
+    if fitted.hypothesis.inverted and not fitted.is_scaled and sum(fitted.borders[:2]) > BLACK_BANDS:
         return False
     few = sum(seen) == LEAST_EDGES or fitted.seen_in_all < LEAST_LENGTH
     if few and _white_beside(fitted) >= 0.5:
