@@ -161,7 +161,7 @@ against an answer by its nature (edges out of parallel, a size that is off) is h
 BIAS = -0.610
 
 
-OF_ANY_SHAPE = -1.0
+OF_ANY_SHAPE = -2.0
 """Log odds of a place whose format and scale are both what makes it fit: many rectangles have some format's shape."""
 
 
