@@ -66,8 +66,7 @@ class Fitted:
         """Confidence in it, 0..1; 0 where something speaks against it that nothing outweighs."""
         if not is_believable(self):
             return 0.0
-        off = 0.0 if self.is_scaled or self.is_named else OF_ANY_SHAPE
-        return self.kind_sure * confidence(features(self), off)
+        return self.kind_sure * confidence(features(self), 0.0 if self.is_scaled else _unconfirmed(self))
 
 
 def is_seen(fit: SideFit) -> bool:
@@ -163,6 +162,16 @@ BIAS = -0.610
 
 OF_ANY_SHAPE = -2.0
 """Log odds of a place whose format and scale are both what makes it fit: many rectangles have some format's shape."""
+
+
+HIDDEN_IN_BLACK = -1.0
+"""And of a slide with an edge unseen: it might go on in the black, or lie the other way round."""
+
+
+def _unconfirmed(fitted: Fitted) -> float:
+    """Log odds of what nothing confirms where the scale is only what makes a frame fit."""
+    hidden = fitted.hypothesis.inverted and not all(is_seen(fit) for fit in fitted.fits)
+    return (0.0 if fitted.is_named else OF_ANY_SHAPE) + (HIDDEN_IN_BLACK if hidden else 0.0)
 
 
 def confidence(evidence: F32Array, off: float = 0.0) -> float:

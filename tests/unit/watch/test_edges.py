@@ -319,3 +319,12 @@ def test_a_place_of_any_format_at_any_scale_is_less_sure() -> None:
         for formats, mm_per_px in (((FORMAT,), None), ((FORMAT, load_film_format("120-6x6")), None))
     ]
     assert sure[1] < sure[0]
+
+
+def test_a_slide_with_an_edge_in_the_dark_is_less_sure_where_the_scale_is_not_known() -> None:
+    picture = film(1.0, slide=True)
+    picture[:, round(float(corners_at(1.0)[1, 0])) - 150 :] = 3
+    view = reduce_view(picture)
+    best = max(fit_likely(view, picture, (FORMAT,), FilmKind.SLIDE, None), key=lambda one: one.sure)
+    assert not all(is_seen(fit) for fit in best.fits)
+    assert best.sure < replace(best, is_scaled=True).sure
