@@ -29,7 +29,7 @@ class Limits:
     rearm_pitch_fraction: float = 0.6
     """After a shot, the film must move by this share of the pitch before the next: more than a correction, less than
     an advance."""
-    least_confidence: float = 0.15
+    least_confidence: float = 0.2
     """Below this an answer is not given: CANNOT_TELL instead."""
     accept_confidence: float = 0.75
     """Below this a frame is shown but not accepted."""
