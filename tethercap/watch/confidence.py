@@ -160,10 +160,8 @@ against an answer by its nature (edges out of parallel, a size that is off) is h
 BIAS = -0.610
 
 
-UNSCALED = -0.5
-"""Log odds of a place whose scale is only what makes it fit."""
-OF_ANY_SHAPE = -1.5
-"""And whose format is so too: many rectangles have some format's shape."""
+OF_ANY_SHAPE = -2.0
+"""Log odds of a place whose format and scale are both what makes it fit: many rectangles have some format's shape."""
 
 
 HIDDEN_IN_BLACK = -1.0
@@ -173,7 +171,7 @@ HIDDEN_IN_BLACK = -1.0
 def _unconfirmed(fitted: Fitted) -> float:
     """Log odds of what nothing confirms where the scale is only what makes a frame fit."""
     hidden = fitted.hypothesis.inverted and not all(is_seen(fit) for fit in fitted.fits)
-    return UNSCALED + (0.0 if fitted.is_named else OF_ANY_SHAPE) + (HIDDEN_IN_BLACK if hidden else 0.0)
+    return (0.0 if fitted.is_named else OF_ANY_SHAPE) + (HIDDEN_IN_BLACK if hidden else 0.0)
 
 
 def confidence(evidence: F32Array, off: float = 0.0) -> float:
