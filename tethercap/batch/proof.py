@@ -7,10 +7,8 @@ from collections.abc import Sequence
 from concurrent.futures import Executor, Future
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 
-from tethercap.batch.bands import with_bands
 from tethercap.batch.job import ConversionJob
 from tethercap.batch.sturdy import SturdyPool
 from tethercap.batch.together import FrameLook
@@ -43,8 +41,6 @@ _ENOUGH_FOR_LOOK, _MOST_IN_LOOK = 3, 12
 And the most of them, the last ones."""
 _QUALITY = 88
 """Of the JPEG: to be looked at once."""
-_THREADS = 2
-"""Of those that develop it: a person waits."""
 _SAME_SHAPE = 0.02
 """Live view whose sides are in this proportion to the RAW's, or nearer, shows what the RAW shows."""
 
@@ -133,7 +129,7 @@ def make_proof(job: ProofJob) -> Proof:
             frame_long_mm=frame_long_mm(wanted.format_id),
         )
         plan = plan_conversion(raw, wanted.recipe, corners=given.cut_by, film_kind=wanted.film_kind, look=look)
-        picture = with_bands(_THREADS, partial(render_for_screen, plan, raw, None))
+        picture = render_for_screen(plan, raw, None)
     return Proof(encode_jpeg(picture, quality=_QUALITY), ProvenFrame(survey, chart), usual)
 
 
