@@ -11,8 +11,8 @@ from tethercap.check.view import raw_to_view
 from tethercap.errors import PictureError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx, SizePx
-from tethercap.image_files.raw import read_raw
-from tethercap.pictures import RawPicture
+from tethercap.image_files.raw import open_raw
+from tethercap.pictures import RawPicture, U8Array
 from tethercap.profile_files import load_film_format, load_film_formats
 from tethercap.watch.edges import find_frame_edges
 from tethercap.watch.limits import Limits
@@ -56,19 +56,25 @@ def find_frame(
         Corners in mosaic pixels; None where the edges cannot be told.
     """
     view = raw_to_view(raw, _REDUCTION)
-    if shared is not None and shared.size == _size_of(raw):
+    if shared is not None and shared.size == raw.size:
         mm_per_px = shared.mm_per_px * _REDUCTION
         by_set = load_film_format(shared.format_id)
         found = find_frame_edges(view, film_format=by_set, film_kind=film_kind, mm_per_px=mm_per_px)
         if isinstance(found, FrameEdges) and found.confidence >= _LIMITS.accept_confidence:
             return found.corners.scaled(float(_REDUCTION))
+    edges = _edges_in(view, film_kind, format_id)
+    if edges is None:
+        return None
+    corners = edges.corners.scaled(float(_REDUCTION))
+    return corners if format_id or _is_large(corners, raw) else None
+
+
+def _edges_in(view: U8Array, film_kind: FilmKind, format_id: str | None) -> FrameEdges | None:
+    """Look for the frame in a view, of one format or of any."""
     film_format = load_film_format(format_id) if format_id else None
     formats = () if film_format is not None else load_film_formats()
     found = find_frame_edges(view, film_format=film_format, film_kind=film_kind, formats=formats)
-    if not isinstance(found, FrameEdges):
-        return None
-    corners = found.corners.scaled(float(_REDUCTION))
-    return corners if film_format is not None or _is_large(corners, raw) else None
+    return found if isinstance(found, FrameEdges) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,16 +97,13 @@ def see_frame(raw_path: Path, film_kind: FilmKind, format_id: str | None) -> See
         Id of the film format, if it is known.
     """
     try:
-        raw = read_raw(raw_path)
+        with open_raw(raw_path) as raw:
+            edges = _edges_in(raw_to_view(raw, _REDUCTION), film_kind, format_id)
+            if edges is None or not _is_large(edges.corners.scaled(float(_REDUCTION)), raw):
+                return None
+            return SeenFrame(SharedFrame(edges.format_id, edges.mm_per_px / _REDUCTION, raw.size), edges.confidence)
     except PictureError:
         return None
-    film_format = load_film_format(format_id) if format_id else None
-    found = find_frame_edges(
-        raw_to_view(raw, _REDUCTION), film_format=film_format, film_kind=film_kind, formats=load_film_formats()
-    )
-    if not isinstance(found, FrameEdges) or not _is_large(found.corners.scaled(float(_REDUCTION)), raw):
-        return None
-    return SeenFrame(SharedFrame(found.format_id, found.mm_per_px / _REDUCTION, _size_of(raw)), found.confidence)
 
 
 def frame_of_set(seen: Sequence[SeenFrame | None]) -> SharedFrame | None:
@@ -135,10 +138,6 @@ _LEAD = 1.5
 """Two files that show a format clearly are enough, where nothing speaks against it."""
 _SAME_SCALE = 0.02
 """By how much the scales of one set may differ, as a share: frames of one camera on one rig."""
-
-
-def _size_of(raw: RawPicture) -> SizePx:
-    return SizePx(raw.mosaic.shape[1], raw.mosaic.shape[0])
 
 
 def _is_large(corners: QuadPx, raw: RawPicture) -> bool:

@@ -62,6 +62,14 @@ class Fitted:
         return sum(fit.seen_share * (0.5 if t else 1.0) for fit, t in zip(self.fits, h.touching, strict=True))
 
     @cached_property
+    def angles_deg(self) -> tuple[float, float, float, float]:
+        """Direction of each side against its nominal one, clockwise positive."""
+        along = np.roll(self.corners, -1, axis=0) - self.corners
+        angles = np.degrees(np.arctan2(along[:, 1], along[:, 0])) - 90.0 * np.arange(4)
+        a, b, c, d = ((angles + 180.0) % 360.0 - 180.0).tolist()
+        return a, b, c, d
+
+    @cached_property
     def sure(self) -> float:
         """Confidence in it, 0..1; 0 where something speaks against it that nothing outweighs."""
         if not is_believable(self):
@@ -81,7 +89,7 @@ def features(fitted: Fitted) -> F32Array:
     seen = [is_seen(fit) for fit in fits]
     long_missing, short_missing = not (seen[0] and seen[2]), not (seen[1] and seen[3])
     size_off, shape_off = _size(fitted, long_missing=long_missing, short_missing=short_missing)
-    angles = _angles(fitted.corners)
+    angles = fitted.angles_deg
     tones = [fit.outside for fit, s, touches in zip(fits, seen, h.touching, strict=True) if s and not touches]
     uneven = float(np.ptp(np.array(tones), axis=0).max() / max(float(np.mean(tones)), 20.0)) if len(tones) > 1 else 0.0
     ragged = max((fit.ragged_px for fit, s in zip(fits, seen, strict=True) if s), default=0.0) / fitted.px_per_mm
@@ -139,14 +147,6 @@ def _size(fitted: Fitted, *, long_missing: bool, short_missing: bool) -> tuple[f
     size_off = max(0.0 if short_missing else off_width, 0.0 if long_missing else off_height)
     shape_off = 0.0 if short_missing or long_missing else abs((width / height) / (f.along_mm / f.across_mm) - 1)
     return size_off, shape_off
-
-
-def _angles(corners: F32Array) -> tuple[float, float, float, float]:
-    """Direction of each side against its nominal one, clockwise positive, degrees."""
-    along = np.roll(corners, -1, axis=0) - corners
-    angles = np.degrees(np.arctan2(along[:, 1], along[:, 0])) - 90.0 * np.arange(4)
-    a, b, c, d = ((angles + 180.0) % 360.0 - 180.0).tolist()
-    return a, b, c, d
 
 
 WEIGHTS: tuple[float, ...] = (
@@ -209,7 +209,7 @@ def is_believable(fitted: Fitted) -> bool:
     few = sum(seen) == LEAST_EDGES or fitted.seen_in_all < LEAST_LENGTH
     if few and _white_beside(fitted) >= 0.5:
         return False
-    angles = _angles(fitted.corners)
+    angles = fitted.angles_deg
     if any(seen[a] and seen[a + 2] and abs(angles[a] - angles[a + 2]) > OUT_OF_PARALLEL_DEG for a in (0, 1)):
         return False
     if seen[0] != seen[2] and seen[1] != seen[3]:

@@ -121,10 +121,8 @@ def _with_counted_pitch(level: F32Array, rows: PerforationRows, holes: Perforati
     for y in (round(row) for row in rows.rows_y if 0 <= row < level.shape[0]):
         strip = level[max(0, y - tall) : y + tall + 1].mean(axis=0)
         lit = np.concatenate([[False], strip > np.float32(LIT) * strip.max(), [False]])
-        starts, ends = (
-            np.flatnonzero(np.diff(lit.astype(np.int8)) > 0),
-            np.flatnonzero(np.diff(lit.astype(np.int8)) < 0),
-        )
+        turns = np.diff(lit.astype(np.int8))
+        starts, ends = np.flatnonzero(turns > 0), np.flatnonzero(turns < 0)
         is_hole = np.abs((ends - starts) / (holes.along_mm * rows.px_per_mm) - 1) < HOLE_OFF
         centres = ((starts + ends) / 2)[is_hole]
         if len(centres) >= LEAST_HOLES:
