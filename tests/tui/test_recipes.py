@@ -11,8 +11,8 @@ from tests.tui.drawn_roll import make_roll
 from tethercap.batch.pools import SerialExecutor
 from tethercap.batch.recipes import read_recipes, store_frame_recipe, store_roll_recipe
 from tethercap.batch.roll_jobs import reconvert_roll
-from tethercap.convert.pipeline import convert
 from tethercap.convert.recipe import Border, Recipe, Turn
+from tethercap.convert.render import convert
 from tethercap.image_files.raw import read_raw
 from tethercap.image_files.tiff import read_tiff
 from tethercap.roll.folder import Roll

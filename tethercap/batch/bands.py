@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 
-from tethercap.convert.pipeline import RunBands, one_after_another
+from tethercap.convert.render import RunBands, one_after_another
 
 
 def with_bands(threads: int, use: Callable[[RunBands], None]) -> None:

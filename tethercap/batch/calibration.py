@@ -24,8 +24,9 @@ from tethercap.convert.charts import (
 from tethercap.convert.film_base import FilmBase, estimate_base, measure_base
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField
-from tethercap.convert.pipeline import TYPICAL_BASE_DENSITY, bare_light, convert
+from tethercap.convert.pipeline import TYPICAL_BASE_DENSITY, bare_light
 from tethercap.convert.recipe import Border, Recipe
+from tethercap.convert.render import convert
 from tethercap.convert.usual_film import usual_film
 from tethercap.errors import ConversionError, ProfileError
 from tethercap.film.kinds import FilmKind

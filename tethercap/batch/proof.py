@@ -16,7 +16,8 @@ from tethercap.batch.work import frame_long_mm
 from tethercap.convert.exposure import PrintExposure, settle_exposures
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
-from tethercap.convert.pipeline import RollLook, plan_conversion, render_for_screen
+from tethercap.convert.pipeline import RollLook, plan_conversion
+from tethercap.convert.render import render_for_screen
 from tethercap.convert.roll_look import (
     CHART_ON_ROLL,
     Chart,

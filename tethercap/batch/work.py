@@ -18,8 +18,9 @@ from tethercap.batch.exposures import open_exposures
 from tethercap.batch.find_frame import find_frame
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.convert.film_base import FilmBase
-from tethercap.convert.pipeline import ConversionPlan, RollLook, Step, plan_conversion, render
+from tethercap.convert.pipeline import ConversionPlan, RollLook, Step, plan_conversion
 from tethercap.convert.recipe import Border
+from tethercap.convert.render import render
 from tethercap.geometry import QuadPx, SizePx
 from tethercap.image_files.jpeg import write_jpeg
 from tethercap.image_files.metadata import xmp_packet

@@ -10,15 +10,9 @@ from tests.unit.convert.film_shots import PLAIN, Shot, colour_patches, grey_wedg
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import measure_flat_field
-from tethercap.convert.pipeline import (
-    RollLook,
-    RunBands,
-    convert,
-    one_after_another,
-    plan_conversion,
-    render_for_screen,
-)
+from tethercap.convert.pipeline import RollLook, plan_conversion
 from tethercap.convert.recipe import Border, Recipe, Turn
+from tethercap.convert.render import RunBands, convert, one_after_another, render_for_screen
 from tethercap.convert.spaces import SPACES
 from tethercap.errors import ConversionError
 from tethercap.film.kinds import FilmKind

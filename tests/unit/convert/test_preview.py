@@ -19,7 +19,7 @@ WHOLE = Recipe(border=Border.WHOLE)
 )
 @pytest.mark.parametrize("kind", [FilmKind.COLOUR_NEGATIVE, FilmKind.BW_NEGATIVE])
 def test_the_preview_looks_as_the_positive_will(kind: FilmKind, recipe: Recipe) -> None:
-    from tethercap.convert.pipeline import convert
+    from tethercap.convert.render import convert
 
     shot = shoot(colour_patches(side=80), rim_px=60)
     look = RollLook(model=PLAIN, base=BASE)

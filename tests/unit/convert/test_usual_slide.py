@@ -10,8 +10,9 @@ from tethercap.convert.calibrate import fit_slide_chart
 from tethercap.convert.charts import CHART_EDITIONS, GREY_PATCHES
 from tethercap.convert.exposure import scene_light
 from tethercap.convert.flat_field import measure_flat_field
-from tethercap.convert.pipeline import RollLook, convert
+from tethercap.convert.pipeline import RollLook
 from tethercap.convert.recipe import Border, Recipe
+from tethercap.convert.render import convert
 from tethercap.convert.spaces import SPACES
 from tethercap.convert.usual_film import SLIDE_NUMBERS, slide_model_of, usual_film, usual_of_slide
 from tethercap.film.kinds import FilmKind
