@@ -194,7 +194,10 @@ def read_targets(paths: Sequence[Path]) -> list[Target]:
             continue
         try:
             said = json.loads(path.read_text(encoding="utf-8"))
-            targets += [_target(path.parent / name, value) for name, value in _entries(said)]
+            entries = _entries(said)
+            if not entries:
+                raise ValueError("it names no picture")
+            targets += [_target(path.parent / name, value) for name, value in entries]
         except (OSError, ValueError, TypeError, KeyError, AttributeError) as error:
             raise ProfileError(f"{path} does not say where patches lie: {error}.") from error
     return targets
@@ -240,5 +243,8 @@ def _quads(value: object) -> tuple[QuadPx, ...]:
         raise ValueError("corners are needed")
     items = [item.get("corners_px", item.get("corners")) if isinstance(item, Mapping) else item for item in value]
     if np.asarray(items, dtype=np.float64).shape == (4, 2):
-        return (QuadPx.from_array(items),)
-    return tuple(QuadPx.from_array(item) for item in items)
+        items = [items]
+    quads = tuple(QuadPx.from_array(item) for item in items)
+    if not all(np.isfinite(quad.as_array()).all() for quad in quads):
+        raise ValueError("corners have to be numbers")
+    return quads

@@ -10,9 +10,8 @@ from pathlib import Path
 from typing import Any
 
 import click
-from rich.console import Console
 
-from tethercap.batch.calibration import calibrate_on_cards, calibrate_on_chart, read_targets
+from tethercap.batch.calibration import Target, calibrate_on_cards, calibrate_on_chart, read_targets
 from tethercap.batch.dust import with_still_dust
 from tethercap.batch.it8 import SlideTarget, calibrate_on_target, read_slide_target
 from tethercap.batch.job import ConversionJob, ConversionResult
@@ -24,7 +23,7 @@ from tethercap.batch.together import Calibration, convert_each, share_frame, sha
 from tethercap.batch.work import frame_long_mm
 from tethercap.cli._convert_say import say_done, say_failed
 from tethercap.cli._greedy import GreedyCommand
-from tethercap.cli._progress import count_bar
+from tethercap.cli._progress import count_bar, say
 from tethercap.cli._rolls import Item, Wanted, expand_sources
 from tethercap.cli._several import merged_items, paired_items, stitched_items
 from tethercap.cli.exit_codes import ExitCode
@@ -136,7 +135,10 @@ def convert(
         proofs=choices["proofs"],
         frames=_frame_ranges(choices["frames"]),
     )
+    # What is wrong with these is told before the pictures are looked at.
     field = measure_flat_field(read_raw(flat)) if flat is not None else None
+    cards, charts = read_targets(grey), read_targets([chart] if chart is not None else [])
+    target = _slide_target(choices["it8"], choices["it8_values"])
     with contextlib.ExitStack() as stack:
         items = expand_sources(stack, sources, wanted)
         pool = stack.enter_context(_pool_for(choices["cluster"], jobs))
@@ -145,11 +147,10 @@ def convert(
         items = [_as_chosen(item, said, field, threads=threads) for item in items]
         items = _several(items, pool, wanted, choices)
         work = share_frame([item.job for item in items], pool)
-        together = roll_together or grey or chart or choices["it8"]
+        together = roll_together or cards or charts or target
         if together or any(item.roll_job for item in items):
             with count_bar("Looking at the roll", len(work)) as advance:
-                target = _slide_target(choices["it8"], choices["it8_values"])
-                calibration = partial(_calibration, grey, chart, target, field)
+                calibration = partial(_calibration, cards, charts, target, field)
                 work = share_look(
                     work, pool, calibration=calibration, uses_chart=not choices["ignore_charts"], on_done=advance
                 )
@@ -285,16 +286,20 @@ def _slide_target(said: Path | None, values: Path | None) -> SlideTarget | None:
 
 
 def _calibration(
-    grey: Sequence[Path], chart: Path | None, target: SlideTarget | None, flat: FlatField | None, film_kind: FilmKind
+    cards: Sequence[Target],
+    charts: Sequence[Target],
+    target: SlideTarget | None,
+    flat: FlatField | None,
+    film_kind: FilmKind,
 ) -> Calibration | None:
     """Make the function that measures the roll's model on its target, chart or cards, where there are any."""
     if target is not None and film_kind is FilmKind.SLIDE:
         return lambda base: calibrate_on_target(target, flat, base)
-    if film_kind is FilmKind.SLIDE and grey:
-        Console(stderr=True).print("A slide keeps its film's own colours; the cards are not used for it.")
-        grey = ()
-    if chart is not None:
-        return lambda base: calibrate_on_chart(read_targets([chart])[0], film_kind, base, flat)
-    if grey:
-        return lambda base: calibrate_on_cards(read_targets(list(grey)), film_kind, base, flat)
+    if film_kind is FilmKind.SLIDE and cards:
+        say("A slide keeps its film's own colours; the cards are not used for it.")
+        cards = ()
+    if charts:
+        return lambda base: calibrate_on_chart(charts[0], film_kind, base, flat)
+    if cards:
+        return lambda base: calibrate_on_cards(cards, film_kind, base, flat)
     return None

@@ -39,7 +39,14 @@ def measure_cells(raw: RawPicture, flat: FlatField | None = None, cell_px: int =
         Unevenness to take out.
     cell_px : int
         Side of a cell, a multiple of 4.
+
+    Raises
+    ------
+    ConversionError
+        If the flat field was measured on a RAW of another size.
     """
+    if flat is not None:
+        flat.refuse_other(raw)
     rows, columns = (side // cell_px for side in raw.mosaic.shape)
     counts = np.zeros((rows, columns, 3), np.float32)
     roughness: F32Array = np.zeros((rows, columns), np.float32)

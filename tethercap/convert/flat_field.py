@@ -27,6 +27,21 @@ class FlatField:
     shot: ShotData = field(default_factory=ShotData)
     """How it was photographed."""
 
+    def refuse_other(self, raw: RawPicture) -> None:
+        """Refuse a RAW of another size than the one it was measured on: places of the two have nothing in common.
+
+        Raises
+        ------
+        ConversionError
+        """
+        if raw.mosaic.shape != self.size_px:
+            (height, width), (rows, columns) = self.size_px, raw.mosaic.shape
+            raise ConversionError(
+                f"The flat field is {width} x {height} pixels large and the picture {columns} x {rows}.",
+                safe="The RAW is untouched.",
+                todo="Photograph the bare light with the same camera, image size and crop, or convert without --flat.",
+            )
+
     def around(self, first: int, last: int) -> F32Array:
         """Rows first <= row < last of `density`, with a column more at each side; beyond its ends the outermost."""
         rows = np.clip(np.arange(first, last), 0, self.density.shape[0] - 1)

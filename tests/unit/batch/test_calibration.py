@@ -55,7 +55,19 @@ def test_exposures_of_cards_may_be_given(tmp_path: Path) -> None:
     assert [target.stops for target in read_targets([written(tmp_path, said)])] == [-1.0, 3.0]
 
 
-@pytest.mark.parametrize("text", ["", "3", '{"a.dng": 5}', '{"a.dng": {"patches_px": []}}', '{"a.dng": [[1, 2]]}'])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "3",
+        "{}",
+        "[]",
+        '{"a.dng": 5}',
+        '{"a.dng": {"patches_px": []}}',
+        '{"a.dng": [[1, 2]]}',
+        '{"a.dng": [[NaN, 2], [9, 2], [9, 9], [2, 9]]}',
+    ],
+)
 def test_what_makes_no_sense_is_refused_by_name(text: str, tmp_path: Path) -> None:
     (tmp_path / "patches.json").write_text(text, encoding="utf-8")
     with pytest.raises(ProfileError, match=r"patches\.json"):

@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 
 from tests.unit.convert.film_shots import BASE_COUNTS, raw_of
+from tethercap.convert.cells import measure_cells
 from tethercap.convert.flat_field import measure_flat_field
 from tethercap.errors import ConversionError
 
@@ -40,3 +41,10 @@ def test_rows_are_the_same_in_whatever_portions_they_are_asked_for() -> None:
 def test_an_unusable_picture_of_the_light_is_refused(level: float, word: str) -> None:
     with pytest.raises(ConversionError, match=word):
         measure_flat_field(raw_of(level * falloff()[..., None] * BASE_COUNTS))
+
+
+@pytest.mark.parametrize("size", [(300, 500), (800, 1200), (600, 400)])
+def test_a_picture_of_another_size_than_the_flat_field_is_refused(size: tuple[int, int]) -> None:
+    flat = measure_flat_field(raw_of(falloff(*size)[..., None] * BASE_COUNTS))
+    with pytest.raises(ConversionError, match=f"{size[1]} x {size[0]}.*600 x 400"):
+        measure_cells(raw_of(falloff()[..., None] * BASE_COUNTS), flat)
