@@ -1,4 +1,7 @@
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import click
@@ -12,6 +15,7 @@ from tests.unit.convert.film_shots import BASE_COUNTS, colour_patches, raw_of, s
 from tests.unit.image_files.dng_writer import write_dng
 from tethercap.cli._greedy import spread
 from tethercap.cli.convert import convert
+from tethercap.errors import RollError
 from tethercap.image_files.icc import icc_profile
 from tethercap.image_files.metadata import read
 from tethercap.image_files.tiff import read_tiff
@@ -65,6 +69,40 @@ def test_one_damaged_file_does_not_stop_the_others(films: list[Path], tmp_path: 
     result = run(damaged, films[1], "--kind", "colour-negative", "--no-crop", "--out", tmp_path / "out")
     assert result.return_value == 1
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["frame5.tif"]
+
+
+def test_what_a_run_that_was_cut_off_left_is_taken_away_and_what_another_is_making_is_not(
+    films: list[Path], tmp_path: Path
+) -> None:
+    out = tmp_path / "out"
+    out.mkdir()
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    left = [f".frame4.tif.{gone.pid}.part", f"..frame4.tif.{gone.pid}.part.{gone.pid}.part"]
+    others = [f".frame4.tif.{os.getppid()}.part", f".else.tif.{gone.pid}.part"]
+    for name in (*left, *others):
+        (out / name).write_bytes(b"half a picture")
+    run(films[0], "--kind", "colour-negative", "--no-crop", "--out", out)
+    assert sorted(path.name for path in out.iterdir()) == sorted([*others, "frame4.tif"])
+
+
+def test_a_run_that_fails_leaves_nothing_behind(
+    films: list[Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stop(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("tethercap.cli.convert.put_files", stop)
+    with pytest.raises(click.Abort):
+        run(films[0], "--kind", "colour-negative", "--no-crop", "--proofs", "--jpeg", "--out", tmp_path / "out")
+    assert list((tmp_path / "out").iterdir()) == []
+
+
+@pytest.mark.parametrize("out", ["a file", "a file/below it"])
+def test_a_place_where_nothing_can_be_written_is_told(out: str, films: list[Path], tmp_path: Path) -> None:
+    (tmp_path / "a file").write_text("not a folder")
+    with pytest.raises(RollError, match="Nothing was changed"):
+        run(films[0], "--kind", "colour-negative", "--no-crop", "--out", tmp_path / out)
 
 
 def test_two_pictures_of_one_name_are_not_written_over_each_other(films: list[Path], tmp_path: Path) -> None:

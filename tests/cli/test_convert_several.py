@@ -68,11 +68,27 @@ def test_groups_have_to_be_whole(tmp_path: Path) -> None:
         run(*paths, *NEGATIVE, "--merge", "--each", 2, "--out", tmp_path / "out")
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--merge",), "only one"),
+        (("--merge", "--stitch"), "choose one"),
+        (("--each", 2), "--each goes with"),
+        (("--stitch", "--archive", "density"), "no --archive"),
+        (("--frames", "3"), "of a roll"),
+    ],
+)
+def test_what_does_not_go_together_is_refused(words: tuple[object, ...], said: str, tmp_path: Path) -> None:
+    path = write_counts(tmp_path / "shot.dng", photograph() * 0.3)
+    with pytest.raises(click.UsageError, match=said):
+        run(path, *NEGATIVE, *words, "--out", tmp_path / "out")
+
+
 def test_parts_are_put_together(tmp_path: Path) -> None:
     counts = photograph()
     parts = [counts[:, left : left + 720] for left in (0, 480)]
     paths = [write_counts(tmp_path / f"part{number}.dng", part) for number, part in enumerate(parts)]
-    result = run(*paths, *NEGATIVE, "--stitch", "--out", tmp_path / "out", "--json")
+    result = run(*paths, *NEGATIVE, "--stitch", "--dust", "repair", "--out", tmp_path / "out", "--json")
     assert result.return_value == 0
     whole = read_tiff(tmp_path / "out" / "part0_stitched.tif")
     assert whole.shape[0] == pytest.approx(800, abs=3)

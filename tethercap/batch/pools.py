@@ -5,6 +5,7 @@ import multiprocessing
 import os
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from types import TracebackType
 from typing import Any, Literal, ParamSpec, TypeVar
 
 import cv2
@@ -32,7 +33,20 @@ class SerialExecutor(Executor):
         return future
 
 
-class ClusterExecutor(Executor):
+class _TakesBack(Executor):
+    """An executor that does not begin what is still waiting when its block is left by an error, or by Ctrl+C."""
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.shutdown(wait=True, cancel_futures=kind is not None)
+
+
+class _Processes(_TakesBack, ProcessPoolExecutor):
+    pass
+
+
+class ClusterExecutor(_TakesBack):
     """Runs calls on a Dask cluster; its workers have to see the same files under the same names.
 
     Parameters
@@ -70,7 +84,7 @@ class ClusterExecutor(Executor):
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
         """Let go of the cluster; it goes on running."""
-        self._executor.shutdown(wait=wait)
+        self._executor.shutdown(wait=wait and not cancel_futures)  # without waiting it takes its calls back
         self._client.close()
 
 
@@ -88,13 +102,13 @@ def make_pool(kind: PoolKind = "processes", workers: int = 1) -> Executor:
     Returns
     -------
     concurrent.futures.Executor
-        Close it with ``shutdown``.
+        Use it in a ``with`` block: left by an error, it takes back what was not begun.
     """
     if kind == "serial":
         return SerialExecutor()
     one_thread_each()
     context = multiprocessing.get_context("spawn")
-    return ProcessPoolExecutor(workers, mp_context=context, initializer=stand_back)
+    return _Processes(workers, mp_context=context, initializer=stand_back)
 
 
 def stand_back(*_: Any) -> None:

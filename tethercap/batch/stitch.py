@@ -78,8 +78,8 @@ def stitch(
 def _part_job(job: ConversionJob, place: Path | None) -> ConversionJob:
     recipe: Recipe = replace(job.recipe, border=Border.WHOLE)
     return replace(
-        job, positive_path=place, proof_path=None, jpeg_path=None, archive=None, recipe=recipe, find_frame=False,
-        corners=None, compression=Compression.NONE,
+        job, positive_path=place, proof_path=None, jpeg_path=None, archive=None, dust_path=None, recipe=recipe,
+        find_frame=False, corners=None, compression=Compression.NONE,
     )  # fmt: skip
 
 

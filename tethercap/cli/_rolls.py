@@ -17,7 +17,7 @@ from tethercap.image_files.metadata import read_shot, xmp_packet
 from tethercap.roll.folder import Roll
 from tethercap.roll.metadata import file_properties
 from tethercap.roll.names import FrameId
-from tethercap.roll.store import place_of, waiting_path
+from tethercap.roll.store import disk_troubles, place_of, waiting_path
 
 RAW_SUFFIXES = frozenset(
     f".{ending}"
@@ -104,7 +104,8 @@ def expand_sources(stack: contextlib.ExitStack, sources: Iterable[Path], wanted:
     for folder in {
         path.parent for item in items for path in (item.job.positive_path, item.job.proof_path) if path is not None
     }:
-        folder.mkdir(parents=True, exist_ok=True)
+        with disk_troubles(f"making the folder {folder}", safe="Nothing was changed."):
+            folder.mkdir(parents=True, exist_ok=True)
     return items
 
 

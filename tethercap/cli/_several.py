@@ -24,7 +24,9 @@ def groups_of(items: Sequence[Item], each: int | None) -> list[list[Item]]:
         If they do not make whole groups of two or more.
     """
     size = each or len(items)
-    if size < 2 or len(items) % size:
+    if len(items) < 2:
+        raise click.UsageError("A frame of several needs two files or more; there is only one.")
+    if len(items) % size:
         raise click.UsageError(f"{len(items)} files do not make groups of {size}; a frame needs two or more of them.")
     return [list(items[first : first + size]) for first in range(0, len(items), size)]
 

@@ -16,7 +16,7 @@ from tethercap.batch.dust import with_still_dust
 from tethercap.batch.it8 import SlideTarget, calibrate_on_target, read_slide_target
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import ClusterExecutor, make_pool
-from tethercap.batch.put_files import put_files
+from tethercap.batch.put_files import places_of, put_files, sweep
 from tethercap.batch.roll_jobs import put_in_roll
 from tethercap.batch.stitch import stitch
 from tethercap.batch.together import Calibration, convert_each, share_frame, share_look
@@ -124,6 +124,7 @@ def convert(
     already is made anew; if it was changed since it was made, the changed one is kept in edited/. Of files, what is
     there already is kept as NAME_before.tif.
     """
+    _refuse_contradictions(choices)
     recipe = make_recipe(choices)
     wanted = Wanted(
         recipe=recipe,
@@ -141,11 +142,17 @@ def convert(
     target = _slide_target(choices["it8"], choices["it8_values"])
     with contextlib.ExitStack() as stack:
         items = expand_sources(stack, sources, wanted)
+        if wanted.frames and not any(item.roll_job for item in items):
+            raise click.UsageError("--frames says which frames of a roll; name single files instead.")
+        places = set[Path]()
+        stack.callback(sweep, places)  # when the pool below is closed
         pool = stack.enter_context(_pool_for(choices["cluster"], jobs))
         said = {**choices, "kind": kind}
         threads = 1 if jobs > 1 or choices["cluster"] else 2
         items = [_as_chosen(item, said, field, threads=threads) for item in items]
         items = _several(items, pool, wanted, choices)
+        places.update(place for item in items if item.roll_job is None for place in places_of(item.job))
+        sweep(places)
         work = share_frame([item.job for item in items], pool)
         together = roll_together or cards or charts or target
         if together or any(item.roll_job for item in items):
@@ -158,6 +165,15 @@ def convert(
         chosen = [(item, job) for item, job in zip(items, work, strict=True) if item.is_wanted(wanted.frames)]
         is_done = _convert_all(chosen, pool, keeps=not choices["replaces"], as_json=as_json)
     return ExitCode.DONE if is_done else ExitCode.FOUND
+
+
+def _refuse_contradictions(choices: dict[str, Any]) -> None:
+    if choices["merge"] and choices["stitch"]:
+        raise click.UsageError("--merge is for pictures of one place, --stitch for parts side by side: choose one.")
+    if choices["each"] and not (choices["merge"] or choices["stitch"]):
+        raise click.UsageError("--each goes with --merge or --stitch.")
+    if choices["stitch"] and (choices["archive"] or choices["dust"] == Dust.MARK):
+        raise click.UsageError("--stitch makes a positive only: no --archive, and no mask of its --dust.")
 
 
 def _pool_for(cluster: str | None, jobs: int) -> Executor:
@@ -295,6 +311,8 @@ def _calibration(
     """Make the function that measures the roll's model on its target, chart or cards, where there are any."""
     if target is not None and film_kind is FilmKind.SLIDE:
         return lambda base: calibrate_on_target(target, flat, base)
+    if target is not None:
+        say(f"The target is for slides; it is not used for this {film_kind.value.replace('-', ' ')}.")
     if film_kind is FilmKind.SLIDE and cards:
         say("A slide keeps its film's own colours; the cards are not used for it.")
         cards = ()

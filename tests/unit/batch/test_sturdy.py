@@ -4,12 +4,14 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 
 import psutil
 import pytest
 
+from tethercap.batch.pools import make_pool
 from tethercap.batch.sturdy import SturdyPool
 
 _PROGRAM = """
@@ -34,6 +36,15 @@ def test_a_worker_that_died_is_replaced() -> None:
         with pytest.raises(BrokenProcessPool):
             pool.submit(_die).result()
         assert pool.submit(os.getpid).result() != os.getpid()
+
+
+@pytest.mark.timeout(60)
+def test_what_waits_is_not_begun_when_a_pool_is_left_by_an_error() -> None:
+    with pytest.raises(KeyboardInterrupt), make_pool("processes", 1) as pool:
+        calls = [pool.submit(time.sleep, 0.1) for _ in range(20)]
+        calls[0].result()
+        raise KeyboardInterrupt
+    assert calls[-1].cancelled()
 
 
 @pytest.mark.timeout(60)
