@@ -33,20 +33,20 @@ class SerialExecutor(Executor):
         return future
 
 
-class _TakesBack(Executor):
-    """An executor that does not begin what is still waiting when its block is left by an error, or by Ctrl+C."""
+class _Processes(ProcessPoolExecutor):
+    """Processes that are ended, whatever they do, when their block is left by an error or by Ctrl+C."""
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        if kind is not None:
+            # What they write has a passing name until it is whole, so nothing is lost but the time.
+            for process in list((self._processes or {}).values()):
+                process.kill()
         self.shutdown(wait=True, cancel_futures=kind is not None)
 
 
-class _Processes(_TakesBack, ProcessPoolExecutor):
-    pass
-
-
-class ClusterExecutor(_TakesBack):
+class ClusterExecutor(Executor):
     """Runs calls on a Dask cluster; its workers have to see the same files under the same names.
 
     Parameters
@@ -84,7 +84,7 @@ class ClusterExecutor(_TakesBack):
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
         """Let go of the cluster; it goes on running."""
-        self._executor.shutdown(wait=wait and not cancel_futures)  # without waiting it takes its calls back
+        self._executor.shutdown(wait=wait)
         self._client.close()
 
 
@@ -102,7 +102,7 @@ def make_pool(kind: PoolKind = "processes", workers: int = 1) -> Executor:
     Returns
     -------
     concurrent.futures.Executor
-        Use it in a ``with`` block: left by an error, it takes back what was not begun.
+        Use it in a ``with`` block: left by an error, nothing that was handed over is waited for.
     """
     if kind == "serial":
         return SerialExecutor()
