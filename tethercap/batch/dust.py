@@ -10,6 +10,7 @@ import numpy as np
 
 from tethercap.batch.find_frame import find_frame
 from tethercap.batch.job import ConversionJob, PackedMask
+from tethercap.batch.pools import death_told
 from tethercap.convert.crop import Layout
 from tethercap.convert.dust import find_dust
 from tethercap.convert.dust_repair import FEWEST_FRAMES, STILL_LIMITS, repair, still_dust
@@ -130,7 +131,8 @@ def with_still_dust(
             shape, counted = packed.shape, counted + 1
             yield packed.unpacked()
 
-    still = still_dust(masks(), len(looking))
+    with death_told("dust was looked for"):
+        still = still_dust(masks(), len(looking))
     if still is None or counted < FEWEST_FRAMES:
         return list(jobs)
     packed = PackedMask.of(still)

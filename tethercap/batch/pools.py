@@ -1,17 +1,19 @@
 """Where conversions run: in this process, or in some of their own that stand back for the capture."""
 
+import contextlib
 import importlib
 import multiprocessing
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from types import TracebackType
 from typing import Any, Literal, ParamSpec, TypeVar
 
 import cv2
 
 from tethercap.batch.sturdy import end_with_parent, one_thread_each
-from tethercap.errors import TethercapError
+from tethercap.errors import ConversionError, TethercapError
 
 PoolKind = Literal["serial", "processes"]
 _P = ParamSpec("_P")
@@ -86,6 +88,24 @@ class ClusterExecutor(Executor):
         """Let go of the cluster; it goes on running."""
         self._executor.shutdown(wait=wait)
         self._client.close()
+
+
+@contextlib.contextmanager
+def death_told(what: str) -> Iterator[None]:
+    """Say in words that a process of a pool died while something was done, like "the roll was looked at".
+
+    Raises
+    ------
+    ConversionError
+    """
+    try:
+        yield
+    except BrokenProcessPool as error:
+        raise ConversionError(
+            f"A process died while {what}.",
+            safe="Nothing was changed.",
+            todo="Try with --jobs 1; the file at which it stops then is the damaged one.",
+        ) from error
 
 
 def make_pool(kind: PoolKind = "processes", workers: int = 1) -> Executor:

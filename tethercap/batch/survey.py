@@ -20,6 +20,7 @@ from tethercap.convert.roll_look import (
     survey_frame,
 )
 from tethercap.convert.usual_film import usual_film
+from tethercap.errors import ConversionError, PictureError, TethercapError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.image_files.raw import open_raw, read_raw
@@ -43,11 +44,14 @@ class RollSurvey:
     """What the frames of a roll share."""
 
     frames: tuple[FrameSurvey, ...]
+    """Of those that could be looked at, in the film's order."""
     bases: tuple[FilmBase, ...] | None
-    """One for each frame; None where no frame showed clear film."""
+    """One for each of them; None where no frame showed clear film."""
     model: FilmModel
     exposures: tuple[PrintExposure, ...] | None
-    """One for each frame of a negative; None where each picture finds its own."""
+    """One for each of them on a negative; None where each picture finds its own."""
+    left_out: frozenset[int] = frozenset()
+    """Places, among all that were asked for, of those that could not be looked at."""
 
 
 def survey_file(job: SurveyJob) -> FrameSurvey:
@@ -65,6 +69,13 @@ def survey_file(job: SurveyJob) -> FrameSurvey:
         return survey_frame(raw, job.film_kind, corners, job.flat)
 
 
+def _survey_or_trouble(job: SurveyJob) -> FrameSurvey | TethercapError:
+    try:
+        return survey_file(job)
+    except (PictureError, ConversionError) as error:
+        return error
+
+
 def survey_roll(
     jobs: Sequence[SurveyJob],
     pool: Executor,
@@ -73,7 +84,7 @@ def survey_roll(
     uses_chart: bool = True,
     on_done: Callable[[], None] = lambda: None,
 ) -> RollSurvey:
-    """Look at all frames of a roll and settle base and neutral.
+    """Look at all frames of a roll and settle base and neutral; a frame that cannot be looked at is left out.
 
     Parameters
     ----------
@@ -89,25 +100,29 @@ def survey_roll(
 
     Raises
     ------
-    PictureError
-        If a frame cannot be read.
+    PictureError, ConversionError
+        If no frame can be looked at, or the card or chart cannot be used.
     """
-    surveys = []
-    for survey in pool.map(survey_file, jobs):
-        surveys.append(survey)
+    seen = []
+    for survey_or_trouble in pool.map(_survey_or_trouble, jobs):
+        seen.append(survey_or_trouble)
         on_done()
+    surveys = [each for each in seen if isinstance(each, FrameSurvey)]
+    left_out = frozenset(place for place, each in enumerate(seen) if isinstance(each, TethercapError))
+    if isinstance(seen[0], TethercapError) and not surveys:
+        raise seen[0]
     bases = bases_along_roll(surveys)
     usual = None
     if calibrate is not None:
         model = calibrate(combine_bases(bases) if bases else None)
     else:
-        first = jobs[0]
+        first = next(job for place, job in enumerate(jobs) if place not in left_out)
         usual = usual_film(first.film_kind, read_raw(first.raw_path), bases[0] if bases else None, first.flat)
         model = usual.model() if bases is None else neutral_of_roll(surveys, bases, usual)
     if bases is None or not model.film_kind.is_negative:
-        return RollSurvey(tuple(surveys), None if bases is None else tuple(bases), model, None)
+        return RollSurvey(tuple(surveys), None if bases is None else tuple(bases), model, None, left_out)
     charts = charts_of_roll(surveys, bases, model)
     if usual is not None and uses_chart and model.film_kind is FilmKind.COLOUR_NEGATIVE:
         model = model_by_chart(charts, model, usual)
     exposures = exposures_of_roll(surveys, bases, charts, model)
-    return RollSurvey(tuple(surveys), tuple(bases), model, tuple(exposures))
+    return RollSurvey(tuple(surveys), tuple(bases), model, tuple(exposures), left_out)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from tethercap.batch.find_frame import SharedFrame, frame_of_set, see_frame
 from tethercap.batch.job import ConversionJob, ConversionResult
-from tethercap.batch.pools import SerialExecutor, stand_back
+from tethercap.batch.pools import SerialExecutor, death_told, stand_back
 from tethercap.batch.sturdy import SturdyPool
 from tethercap.batch.survey import SurveyJob, survey_roll
 from tethercap.batch.work import convert_file
@@ -75,6 +75,8 @@ def look_at_roll(
 ) -> list[FrameLook]:
     """Look at all frames and find film base, model and exposures; each kind of film is a roll of its own.
 
+    A frame that cannot be looked at does not stop the others: what is wrong with it comes out when it is converted.
+
     Parameters
     ----------
     jobs : sequence of ConversionJob
@@ -90,6 +92,7 @@ def look_at_roll(
     Raises
     ------
     PictureError, ConversionError, ProfileError
+        If no frame can be looked at, or a card or chart cannot be used.
     """
     looks: dict[int, FrameLook] = {}
     for film_kind in dict.fromkeys(job.film_kind for job in jobs):
@@ -98,22 +101,21 @@ def look_at_roll(
             SurveyJob(job.raw_path, film_kind, job.cut_by, job.find_frame, job.format_id, job.shared_frame, job.flat)
             for _, job in of_kind
         ]
-        try:
+        with death_told("the roll was looked at"):
             calibrate = calibration(film_kind)
             found = survey_roll(surveys, pool, calibrate=calibrate, uses_chart=uses_chart, on_done=on_done)
-        except BrokenProcessPool as error:
-            raise ConversionError(
-                "A process died while the roll was looked at.",
-                safe="Nothing was changed.",
-                todo="Try with --jobs 1; the file at which it stops then is the damaged one.",
-            ) from error
-        for number, ((place, _), frame) in enumerate(zip(of_kind, found.frames, strict=True)):
-            looks[place] = FrameLook(
-                found.bases[number] if found.bases else None,
-                found.model,
-                found.exposures[number] if found.exposures else None,
-                frame.corners,
-            )
+        told = zip(
+            found.frames,
+            found.bases or itertools.repeat(None),
+            found.exposures or itertools.repeat(None),
+            strict=False,
+        )
+        for number, (place, job) in enumerate(of_kind):
+            if number in found.left_out:
+                looks[place] = FrameLook(None, found.model, None, job.cut_by)
+                continue
+            frame, base, exposure = next(told)
+            looks[place] = FrameLook(base, found.model, exposure, frame.corners)
     return [looks[place] for place in range(len(jobs))]
 
 
@@ -138,9 +140,10 @@ def share_frame(
             continue
         some = paths[:: -(-len(paths) // _MOST_SEEN)]
         seen = []
-        for one in pool.map(see_frame, some, itertools.repeat(kind), itertools.repeat(format_id)):
-            seen.append(one)
-            on_done()
+        with death_told("the files were looked at"):
+            for one in pool.map(see_frame, some, itertools.repeat(kind), itertools.repeat(format_id)):
+                seen.append(one)
+                on_done()
         agreed[kind, format_id] = frame_of_set(seen)
     return [replace(job, shared_frame=agreed.get((job.film_kind, job.format_id))) for job in jobs]
 

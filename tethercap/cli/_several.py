@@ -9,6 +9,7 @@ import click
 
 from tethercap.batch.find_pair import HALF_FRAME, FoundPair, find_pair_in_file
 from tethercap.batch.job import ConversionJob
+from tethercap.batch.pools import death_told
 from tethercap.batch.roll_jobs import half_job
 from tethercap.cli._rolls import Item
 from tethercap.errors import RollExistsError
@@ -120,10 +121,11 @@ def paired_items(items: Sequence[Item], pool: Executor, *, is_right_first: bool)
         # A roll that was captured two frames at a time says the format of the camera's view, not of the frames.
         formats = [HALF_FRAME] * len(items)
     kinds = [item.job.film_kind for item in items]
-    found = pool.map(find_pair_in_file, [item.job.raw_path for item in items], kinds, formats)
     paired: list[Item] = []
-    for item, pair in zip(items, found, strict=True):
-        paired += _two_of(item, pair, is_right_first=is_right_first)
+    with death_told("pairs of frames were looked for"):
+        found = pool.map(find_pair_in_file, [item.job.raw_path for item in items], kinds, formats)
+        for item, pair in zip(items, found, strict=True):
+            paired += _two_of(item, pair, is_right_first=is_right_first)
     return paired
 
 

@@ -160,7 +160,7 @@ def looks_of_roll(roll: Roll, on_look: Callable[[], None] = lambda: None) -> dic
     Raises
     ------
     TethercapError
-        If a frame cannot be read, or recipe.toml has a mistake.
+        If no frame can be read, or recipe.toml has a mistake.
     """
     wanted = roll_jobs(roll)
     if not wanted:

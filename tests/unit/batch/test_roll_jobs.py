@@ -156,8 +156,10 @@ def test_a_damaged_frame_is_told_and_the_others_are_made(roll_path: Path) -> Non
         jobs = roll_jobs(roll)
         raw.write_bytes(raw.read_bytes()[:-9000])
         outcomes = list(convert_each([each.job for each in jobs], SerialExecutor()))
+        made = list(reconvert_roll(roll, SerialExecutor()))
     assert [isinstance(outcome, ConversionResult) for outcome in outcomes] == [True, False, True]
     assert isinstance(outcomes[1], UnreadablePictureError)
+    assert [type(each.trouble) for each in made] == [type(None), UnreadablePictureError, type(None)]
     assert (roll_path / "positive" / "X31-007_02.tif").read_bytes() == old
 
 
