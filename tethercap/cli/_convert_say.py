@@ -5,6 +5,7 @@ import json
 from rich.console import Console
 
 from tethercap.batch.job import ConversionJob, ConversionResult
+from tethercap.cli._progress import of_file
 from tethercap.errors import TethercapError
 
 
@@ -37,6 +38,6 @@ def say_done(result: ConversionResult, *, as_json: bool) -> None:
 
 def say_failed(job: ConversionJob, error: TethercapError, *, as_json: bool) -> None:
     """Say why a picture was not converted."""
-    Console(stderr=True).print(f"{job.raw_path.name}: {error}", style="red", markup=False, soft_wrap=True)
+    Console(stderr=True).print(of_file(job.raw_path, error), style="red", markup=False, soft_wrap=True)
     if as_json:
         print(json.dumps({"file": str(job.raw_path), "positive": None, "error": str(error)}))

@@ -2,15 +2,23 @@
 
 import contextlib
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 from rich.console import Console
 from rich.markup import escape
 from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn, TimeRemainingColumn
 
+from tethercap.errors import TethercapError
+
 
 def say(sentence: str) -> None:
     """Say something to the person; a path in it is never broken over two lines."""
     Console(stderr=True, highlight=False).print(escape(sentence), soft_wrap=True)
+
+
+def of_file(path: Path, error: TethercapError) -> str:
+    """What is wrong with a file, its name said once."""
+    return str(error) if path.name in error.what else f"{path}: {error}"
 
 
 @contextlib.contextmanager

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from tethercap.check.view import raw_to_view
-from tethercap.cli._progress import say
+from tethercap.cli._progress import of_file, say
 from tethercap.cli._sightings import as_data, as_line, film_options, formats_for
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.cli.main import exit_code_for
@@ -46,7 +46,7 @@ def inspect(
             pixels, factor = _pixels_of(path)
         except TethercapError as error:
             # The files that follow are looked at all the same.
-            say(f"{path}: {error}")
+            say(of_file(path, error))
             code = max(code, exit_code_for(error))
             continue
         scale = None if mm_per_px is None else mm_per_px * factor

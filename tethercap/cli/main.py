@@ -1,6 +1,7 @@
 """The program's entry: finds the command's own file, turns errors into sentences and exit codes."""
 
 import importlib
+import io
 import os
 import sys
 
@@ -67,6 +68,8 @@ def tethercap() -> None:
 def run() -> None:
     """Run the command line and leave with its exit code."""
     one_thread_each()  # before NumPy is loaded: here too, or a process alone would round otherwise than workers do
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="surrogateescape")  # a file's name goes out as it is, even where it is no text
     try:
         result = tethercap.main(prog_name="tethercap", standalone_mode=False)
     except click.exceptions.Abort:

@@ -4,6 +4,7 @@ Keys are exiv2's names: "Xmp.dc.subject", "Exif.Photo.ISOSpeedRatings". Values a
 A path into a structure is a key as well: "Xmp.xmpMM.History[1]/stEvt:action".
 """
 
+import os
 import re
 import threading
 from collections.abc import Mapping, Sequence
@@ -181,7 +182,25 @@ def _iso_moment(exif_moment: str | None, subseconds: str | None) -> str | None:
     return f"{moment}.{subseconds}" if subseconds and subseconds.isdigit() else moment
 
 
+def require_plain_name(path: Path) -> None:
+    """Refuse a name that the libraries below cannot be told.
+
+    Raises
+    ------
+    UnreadablePictureError
+        If it is not UTF-8, as names that another system wrote long ago may be.
+    """
+    try:
+        str(path).encode("utf-8")
+    except UnicodeEncodeError as error:
+        shown = os.fsencode(path).decode("utf-8", "backslashreplace")
+        raise UnreadablePictureError(
+            f"{shown} has a name that is not valid text (UTF-8).", safe="Nothing was changed.", todo="Rename the file."
+        ) from error
+
+
 def _open(path: Path) -> "exiv2.Image":
+    require_plain_name(path)
     try:
         image = exiv2.ImageFactory.open(str(path))
         image.readMetadata()

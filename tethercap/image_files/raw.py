@@ -14,7 +14,7 @@ import rawpy
 
 from tethercap.convert.spaces import rgb_to_xyz
 from tethercap.errors import UnreadablePictureError, UnsupportedPictureError
-from tethercap.image_files.metadata import read_shot
+from tethercap.image_files.metadata import read_shot, require_plain_name
 from tethercap.pictures import ColourSpace, F64Array, RawPicture, U8Array, U16Array
 
 _GREEN = 1
@@ -46,10 +46,13 @@ def open_raw(path: Path, *, with_preview: bool = False) -> Iterator[RawPicture]:
     Raises
     ------
     UnreadablePictureError
-        If the file is missing, damaged or cut short. No partly read picture is handed out.
+        If the file is missing, damaged or cut short, or no picture at all. No partly read picture is handed out.
     UnsupportedPictureError
-        If it is no RAW, or its colours are not red, green and blue.
+        If it is another kind of picture than a RAW, or its colours are not red, green and blue.
     """
+    require_plain_name(path)
+    if not path.is_file():
+        raise UnreadablePictureError(f"{path} is not there, or no file.", todo="Look at its name and folder.")
     with ExitStack() as opened:
         try:
             raw = opened.enter_context(rawpy.imread(str(path)))
@@ -60,7 +63,7 @@ def open_raw(path: Path, *, with_preview: bool = False) -> Iterator[RawPicture]:
             ) from error
         except rawpy.LibRawError as error:
             raise UnreadablePictureError(
-                f"{path} is missing, damaged or cut short ({_said(error)}).",
+                f"{path} is damaged, cut short, or no RAW file at all ({_said(error)}).",
                 todo="Pull it from the card again, or take the frame again.",
             ) from error
         yield picture

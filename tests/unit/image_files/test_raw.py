@@ -1,3 +1,4 @@
+import os
 from collections.abc import Callable
 from pathlib import Path
 
@@ -16,7 +17,9 @@ from tests.unit.image_files.dng_writer import (
     write_six_by_six_dng,
 )
 from tethercap.errors import PictureError, UnreadablePictureError, UnsupportedPictureError
+from tethercap.image_files.metadata import read_shot
 from tethercap.image_files.raw import read_raw
+from tethercap.pictures import ShotData
 
 
 @pytest.fixture
@@ -102,5 +105,18 @@ def test_what_is_no_raw_is_told_apart(tmp_path: Path) -> None:
     (tmp_path / "a.dng").write_bytes(b"no picture at all" * 100)
     with pytest.raises(UnsupportedPictureError):
         read_raw(tmp_path / "a.dng")
-    with pytest.raises(UnreadablePictureError):
-        read_raw(tmp_path / "missing.dng")
+    for nowhere in (tmp_path / "missing.dng", tmp_path):
+        with pytest.raises(UnreadablePictureError, match="is not there, or no file"):
+            read_raw(nowhere)
+
+
+def test_a_name_that_is_no_text_is_told(mosaic: np.ndarray, tmp_path: Path) -> None:
+    """Old disks have names in other encodings than UTF-8, which the libraries cannot be told."""
+    path = tmp_path / os.fsdecode(b"caf\xe9.dng")
+    try:
+        write_dng(tmp_path / "a.dng", mosaic).rename(path)
+    except OSError:
+        pytest.skip("this file system takes no such name")
+    with pytest.raises(UnreadablePictureError, match=r"caf\\xe9\.dng has a name that is not valid text"):
+        read_raw(path)
+    assert read_shot(path) == ShotData()
