@@ -4,9 +4,12 @@ Also whether watching gets slower over a roll, and how much memory it takes a pi
 """
 
 import argparse
+import os
 import time
 import tracemalloc
 from collections.abc import Iterator
+
+os.environ["OPENBLAS_NUM_THREADS"] = "1"  # as the program does, and like it before NumPy is loaded
 
 import cv2
 import numpy as np

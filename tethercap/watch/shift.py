@@ -66,7 +66,9 @@ class Shift:
     """Share of the texture's variance that this shift leaves unexplained."""
 
 
-def measure_shift(before: OpenView, after: OpenView, window: F32Array, expected_x_px: float = 0.0) -> Shift:
+def measure_shift(
+    before: OpenView, after: OpenView, window: F32Array, expected_x_px: float = 0.0, *, was_lost: bool = False
+) -> Shift:
     """Measure the movement between two small grey pictures.
 
     Parameters
@@ -77,6 +79,8 @@ def measure_shift(before: OpenView, after: OpenView, window: F32Array, expected_
         Hann window for the coarse step, shape (height // 2, width // 2), float32.
     expected_x_px : float
         Movement between the two pictures before; tried first, so that film in steady motion needs no search.
+    was_lost : bool
+        It could not be told: then nothing is tried while nothing is in view that could be followed.
 
     Returns
     -------
@@ -86,6 +90,8 @@ def measure_shift(before: OpenView, after: OpenView, window: F32Array, expected_
     change = cv2.norm(before.grey, after.grey, cv2.NORM_L1) / before.grey.size
     if change == 0.0:
         return Shift(0.0, 0.0, 0.0, trusted=True, repeated=True)
+    if was_lost and _is_featureless(after.texture):
+        return NO_SHIFT
     before = before.through(after.opening)
     gain = _row_gain(before.film, after.film)
     # The texture is taken along rows, so that a gain for each row changes it as it does the picture.

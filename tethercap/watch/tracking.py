@@ -160,7 +160,7 @@ class Track:
     @property
     def middle_x(self) -> float:
         """Full px."""
-        return float(self.corners[:, 0].mean())
+        return float(self.corners[:, 0].sum()) / 4
 
 
 ACROSS_OFF_MM = 0.5
@@ -251,15 +251,22 @@ class FrameGrid:
         both = min(right, left) > HALF_EDGE and as_wide
         return (max(right, left) > WHOLE_EDGE or both) and max(top, bottom) > WHOLE_EDGE and off_mm < GUIDED_MM
 
-    def predict(self, moved_px: float, view_middle_px: float) -> Track | None:
-        """Place the frame nearest the middle of the view by the last one known; None when that is too long ago."""
+    def expected_x(self, moved_px: float, near_px: float) -> float | None:
+        """Middle of the frame that lies nearest a place in the view, by the last one known, full px; None when that is
+        too long ago.
+        """
         known = self._known
         if known is None or np.isnan(self._film_x):
             return None
-        pitch_px = self._pitch_mm * known.px_per_mm
         here = self._film_x + moved_px
-        steps = round((view_middle_px - here) / pitch_px)
-        expected = here + steps * pitch_px
-        if abs(moved_px + self._film_x - known.middle_x) > self._carry_mm * known.px_per_mm:
+        if abs(here - known.middle_x) > self._carry_mm * known.px_per_mm:
             return None
-        return known.moved(expected - known.middle_x, 0.0)
+        pitch_px = self._pitch_mm * known.px_per_mm
+        return here + round((near_px - here) / pitch_px) * pitch_px
+
+    def predict(self, moved_px: float, view_middle_px: float) -> Track | None:
+        """Place the frame nearest the middle of the view by the last one known; None when that is too long ago."""
+        expected_x = self.expected_x(moved_px, view_middle_px)
+        if self._known is None or expected_x is None:
+            return None
+        return self._known.moved(expected_x - self._known.middle_x, 0.0)

@@ -17,6 +17,7 @@ from tethercap.watch.limits import Limits
 from tethercap.watch.motion import MotionMeter
 from tethercap.watch.presence import film_in_view, is_blank
 from tethercap.watch.reduced import Reducer, reduce_view
+from tethercap.watch.refits import Refits
 from tethercap.watch.sighting import Alignment, Decision, FrameEdges, Motion, Reason, ReasonCode, Sighting
 from tethercap.watch.tracking import FrameGrid, Track
 
@@ -32,8 +33,6 @@ AGREE_MM = 1.0
 """How far a frame may be from its place in the grid: gaps vary by up to a millimetre."""
 LEAST_SHORT_EDGE = 0.15
 """Share of a short edge that must be seen to place a frame of the grid along the film."""
-FITS_AT_REST = 4
-"""Film at rest is fitted so many times, which averages the noise, and from then on every so many pictures."""
 SEARCH_SLOW, SEARCH_FAST = 2, 5
 """So many pictures pass between two searches while film runs without a frame to follow: slower and faster than
 `FAST_MM_S`."""
@@ -99,8 +98,9 @@ class Watcher:
         self._since_search = 0
         self._since_presence = 0
         self._present: bool | None = None
-        self._pictures_at_rest = 0
-        self._pictures_running = 0
+        self._refits = Refits()
+        self._went_px = (0.0, 0.0)
+        """Movement along and across that the track was not moved by yet."""
         self._last: Sighting | None = None
         self._film_mm = 0.0
         self._fired_at_mm: float | None = None
@@ -151,9 +151,11 @@ class Watcher:
         speed = float("inf") if motion is None or self._meter.lost else abs(motion.along_mm_s)
         still = motion is not None and motion.still
         track = None if self._meter.lost else self._track
-        fit_due = self._fit_due(motion)
-        if track is not None and (fit_due or not still):
-            track = track.moved(*moved)
+        self._went_px = self._went_px[0] + moved[0], self._went_px[1] + moved[1]
+        fit_due = self._fit_due(frame, motion)
+        if fit_due or not still:
+            track = None if track is None else track.moved(*self._went_px)
+            self._went_px = (0.0, 0.0)
         self._looked_at_rest &= still
         middle = (frame.size.width_px - 1) / 2
         if track is not None and abs(track.middle_x - middle) > 0.55 * self.film_format.pitch_mm * track.px_per_mm:
@@ -165,22 +167,31 @@ class Watcher:
             if self._lies_steady and still:
                 fitted = fitted.smoothed(track, 0.4)
             self._looked_at_rest &= held
+            self._refits.done(self._meter.tone)
             track = fitted if held else (track if FAST_MM_S < speed < float("inf") else None)
         self._track = track
         if self._search_due(speed, still=still):
             self._search(frame)
+            if self._track is not track:
+                self._went_px = (0.0, 0.0)
+                self._refits.done(self._meter.tone)
             self._looked_at_rest |= still
             self._lies_steady = True
         self._learn(speed)
 
-    def _fit_due(self, motion: Motion | None) -> bool:
-        """Fit as the film comes to rest, then now and then; every other time while it moves: movement carries on."""
-        rests = motion is not None and motion.still_for_s > 0
-        self._pictures_at_rest = self._pictures_at_rest + 1 if rests else 0
-        self._pictures_running = 0 if rests else self._pictures_running + 1
-        if rests:
-            return self._pictures_at_rest <= FITS_AT_REST or self._pictures_at_rest % FITS_AT_REST == 0
-        return self._pictures_running % 2 == 1
+    def _fit_due(self, frame: LiveFrame, motion: Motion | None) -> bool:
+        last = self._last
+        awaited = self._another_lies_here is not False or self._reopened
+        rests = motion is not None and motion.still_for_s >= self.limits.still_for_s
+        accepted = last is not None and last.verdict.decision is Decision.ACCEPT and not last.ready
+        return self._refits.are_due(
+            motion,
+            self._went_px[0] * self._scale(frame),
+            self._meter.tone,
+            steady=self._lies_steady,
+            awaited=awaited,
+            fires=awaited and rests and accepted,
+        )
 
     def _search_due(self, speed: float, *, still: bool) -> bool:
         self._since_search += 1
@@ -241,9 +252,9 @@ class Watcher:
         self._grid_agrees = False
         if track is None:
             return
-        expected = self._grid.predict(moved_px, track.middle_x)
-        if expected is not None:
-            self._grid_agrees = abs(expected.middle_x - track.middle_x) < AGREE_MM * track.px_per_mm
+        expected_x = self._grid.expected_x(moved_px, track.middle_x)
+        if expected_x is not None:
+            self._grid_agrees = abs(expected_x - track.middle_x) < AGREE_MM * track.px_per_mm
         else:
             self._grid_agrees = self._grid.supports(track)
         if track.sure >= SURE and speed < SLOW_MM_S and (track.keeps_shape or track.seen_sides() >= 3):
@@ -280,7 +291,9 @@ class Watcher:
         elif self._another_lies_here is None:
             self._another_lies_here = self._gone_on(grey)
         gone_on = bool(self._another_lies_here)
-        ready = at_rest and verdict.decision is Decision.ACCEPT and (gone_on or self._reopened)
+        # Nothing begins to be ready on a place that was only kept.
+        fresh = self._refits.is_fresh or (self._last is not None and self._last.ready)
+        ready = at_rest and fresh and verdict.decision is Decision.ACCEPT and (gone_on or self._reopened)
         return Sighting(
             frame.sequence,
             frame.taken_at_s,
