@@ -22,7 +22,6 @@ The tree::
     │   ├── RollNameError          an id or name that may not be used
     │   ├── RollExistsError        something is there already; nothing is overwritten
     │   ├── RollInUseError         another process writes to this roll
-    │   ├── RecordDamagedError     the record has lines that cannot be trusted
     │   └── StorageError           the disk refused: full, read-only, gone
     └── ConversionError            a picture that was read but could not be converted
 
@@ -135,10 +134,6 @@ class RollExistsError(RollError):
 
 class RollInUseError(RollError):
     """Another process writes to this roll."""
-
-
-class RecordDamagedError(RollError):
-    """The record has lines that cannot be trusted."""
 
 
 class StorageError(RollError):

@@ -14,19 +14,11 @@ from tethercap.convert.recipe import Recipe
 from tethercap.errors import UnreadablePictureError
 from tethercap.film.kinds import FilmKind
 from tethercap.image_files.metadata import read_shot, xmp_packet
+from tethercap.image_files.raw import RAW_SUFFIXES
 from tethercap.roll.folder import Roll
 from tethercap.roll.metadata import file_properties
 from tethercap.roll.names import FrameId
 from tethercap.roll.store import disk_troubles, place_of, waiting_path
-
-RAW_SUFFIXES = frozenset(
-    f".{ending}"
-    for ending in (
-        *("dng", "nef", "nrw", "cr2", "cr3", "crw", "arw", "sr2", "srf", "raf", "orf"),
-        *("rw2", "pef", "srw", "3fr", "iiq", "erf", "kdc", "dcr", "mos", "mef"),
-    )
-)
-"""Names that RAW files of any maker end in."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

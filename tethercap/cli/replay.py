@@ -13,7 +13,7 @@ from tethercap.cli.exit_codes import ExitCode
 from tethercap.errors import StorageError, UnreadablePictureError
 from tethercap.film.formats import FilmFormat
 from tethercap.film.kinds import FilmKind
-from tethercap.image_files.jpeg import decode_jpeg
+from tethercap.image_files.jpeg import JPEG_SUFFIXES, decode_jpeg
 from tethercap.pictures import LiveFrame
 from tethercap.watch.edges import find_frame_edges
 from tethercap.watch.sighting import FrameEdges
@@ -84,7 +84,7 @@ def _numbered(folder: Path) -> list[tuple[int, Path]]:
         If the folder cannot be read or holds none.
     """
     try:
-        paths = [path for path in folder.iterdir() if path.suffix.lower() in {".jpg", ".jpeg"}]
+        paths = [path for path in folder.iterdir() if path.suffix.lower() in JPEG_SUFFIXES]
     except OSError as error:
         raise StorageError(f"{folder} cannot be read: {error.strerror or error}.") from error
     found = [(int(match[1]), path) for path in paths if (match := _NUMBER.search(path.stem))]

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tethercap.convert.film_model import GREEN, FilmModel
-from tethercap.film.kinds import FilmKind
 from tethercap.pictures import F64Array
 
 END_PERCENTILE = 99.9
@@ -192,8 +191,3 @@ def find_slide_exposure(light: F64Array) -> PrintExposure:
     luminance = light.reshape(-1, 3) @ LUMINANCE
     white = max(float(np.percentile(luminance, 99.5)), 0.2)
     return PrintExposure(float(np.clip(0.92 / white, 1.0, 2.5)))
-
-
-def neutral_kind(film_kind: FilmKind) -> bool:
-    """Say whether a kind of film has no colour of its own."""
-    return film_kind is FilmKind.BW_NEGATIVE

@@ -13,6 +13,7 @@ from tethercap.image_files.exif_block import exif_segment
 from tethercap.image_files.icc import icc_profile
 from tethercap.pictures import ColourSpace, LiveFrame, LiveJpeg, U8Array
 
+JPEG_SUFFIXES = frozenset({".jpg", ".jpeg"})
 _REDUCED = {
     1: cv2.IMREAD_COLOR,
     2: cv2.IMREAD_REDUCED_COLOR_2,

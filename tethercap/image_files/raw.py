@@ -17,6 +17,14 @@ from tethercap.errors import UnreadablePictureError, UnsupportedPictureError
 from tethercap.image_files.metadata import read_shot, require_plain_name
 from tethercap.pictures import ColourSpace, F64Array, RawPicture, U8Array, U16Array
 
+RAW_SUFFIXES = frozenset(
+    f".{ending}"
+    for ending in (
+        *("dng", "nef", "nrw", "cr2", "cr3", "crw", "arw", "sr2", "srf", "raf", "orf", "ori", "rw2", "rwl", "raw"),
+        *("pef", "srw", "3fr", "fff", "iiq", "erf", "kdc", "dcr", "mos", "mef", "mrw", "x3f", "gpr"),
+    )
+)
+"""Names that RAW files of any maker end in, in small letters; from memory, as LibRaw reads them."""
 _GREEN = 1
 _FULL_SCALE = 65535
 _COMMON_PATTERN = ((0, 1), (1, 2))

@@ -1,6 +1,5 @@
 """The check of one file, as a job for a worker process: a damaged RAW may take down LibRaw, never the program."""
 
-from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -11,10 +10,9 @@ from tethercap.check.findings import Finding, RawFindings
 from tethercap.check.raw import CheckRequest, check_raw
 from tethercap.errors import PictureError
 from tethercap.geometry import SizePx
+from tethercap.image_files.jpeg import JPEG_SUFFIXES
 from tethercap.image_files.raw import open_raw
 from tethercap.pictures import ShotData
-
-JPEG_SUFFIXES = frozenset({".jpg", ".jpeg"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +39,3 @@ def check_file(path: Path, suffix: str, request: CheckRequest) -> CheckedFile:
             return CheckedFile(check_raw(raw, request), raw.size, raw.shot)
     except PictureError as error:
         return CheckedFile(RawFindings((Finding(registry.UNREADABLE, detail=error.what),), None, None))
-
-
-def check_in(executor: Executor, path: Path, suffix: str, request: CheckRequest) -> "Future[CheckedFile]":
-    """Hand the check to a worker."""
-    return executor.submit(check_file, path, suffix, request)

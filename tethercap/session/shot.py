@@ -5,40 +5,23 @@ from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 
 from tethercap.camera.base import CameraFile
+from tethercap.image_files.jpeg import JPEG_SUFFIXES
+from tethercap.image_files.raw import RAW_SUFFIXES
 from tethercap.roll.folder import Incoming
-from tethercap.session.check_job import JPEG_SUFFIXES, CheckedFile
+from tethercap.session.check_job import CheckedFile
 from tethercap.session.events import FiredBy
 from tethercap.watch.sighting import Sighting
 
 QUIET_S = 0.3
 """After the last file and this much silence nothing more is expected: some drivers never say 'complete'."""
-SAFE_SUFFIXES = frozenset(
-    {
-        ".dng",
-        ".nef",
-        ".nrw",
-        ".cr2",
-        ".cr3",
-        ".crw",
-        ".arw",
-        ".raf",
-        ".orf",
-        ".ori",
-        ".rw2",
-        ".pef",
-        ".srw",
-        ".rwl",
-        ".3fr",
-        ".iiq",
-    }
-)
-"""File name endings of camera RAW that are kept as they are; a camera's name is used for nothing else."""
 
 
 def suffix_of(file: CameraFile) -> str:
-    """Ending for the file in the roll: a known one in lower case, ".raw" for any other."""
+    """Ending for the file in the roll: a known one in lower case, ".raw" for any other; a camera's name is used for
+    nothing else.
+    """
     suffix = PurePosixPath(file.name).suffix.lower()
-    return suffix if suffix in SAFE_SUFFIXES or suffix in JPEG_SUFFIXES else ".raw"
+    return suffix if suffix in RAW_SUFFIXES or suffix in JPEG_SUFFIXES else ".raw"
 
 
 @dataclass(frozen=True, slots=True)

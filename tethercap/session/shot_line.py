@@ -12,9 +12,10 @@ from tethercap.check.findings import Finding, RawFindings, Severity
 from tethercap.check.raw import CheckRequest
 from tethercap.errors import CameraGoneError, CameraSilentError, DriverDiedError, PictureError, RollError
 from tethercap.geometry import SizePx
+from tethercap.image_files.jpeg import JPEG_SUFFIXES
 from tethercap.roll.folder import FiledTake, Incoming, TakeOutcome
 from tethercap.session import events
-from tethercap.session.check_job import JPEG_SUFFIXES, CheckedFile
+from tethercap.session.check_job import CheckedFile
 from tethercap.session.conversions import Conversions
 from tethercap.session.desk import Desk
 from tethercap.session.events import FiredBy, Signal

@@ -41,6 +41,7 @@ def test_the_raw_comes_first_whatever_order_the_camera_had() -> None:
         ("../../etc/passwd", ".raw"),
         ("x.dng/../y.exe", ".raw"),
         ("x.DNG", ".dng"),
+        ("x.exe", ".raw"),
     ],
 )
 def test_a_cameras_name_gives_its_known_ending_and_nothing_else(name: str, suffix: str) -> None:

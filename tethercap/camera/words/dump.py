@@ -10,7 +10,7 @@ import gzip
 import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from tethercap.camera.words.privacy import Anonymiser
@@ -333,9 +333,3 @@ def _block_lines(widget: Widget) -> list[str]:
 
 def _one_line(text: str) -> str:
     return " ".join(text.splitlines()) if len(text.splitlines()) > 1 else text
-
-
-def cleaned(dump: Dump) -> Dump:
-    """Copy of a dump with everything taken out that says whose camera it is."""
-    anonymiser = Anonymiser.for_widgets(dump.widgets)
-    return replace(dump, widgets=tuple(anonymiser.clean(widget) for widget in dump.widgets))

@@ -8,7 +8,7 @@ from tethercap.camera.words.widgets import Widget, WidgetKind
 from tethercap.errors import NotSupportedError
 from tethercap.exposure.image_formats import ImageFormat
 from tethercap.exposure.settings import Setting, SettingChange, SettingState, Value, ValueKind
-from tethercap.exposure.stops import nearest_in_stops, nearest_linear, same_setting
+from tethercap.exposure.stops import nearest_in_stops, nearest_linear
 
 _IN_STOPS = frozenset({Setting.ISO, Setting.APERTURE, Setting.SHUTTER})
 """Settings whose distances are ratios."""
@@ -140,11 +140,6 @@ def _nearest(state: SettingState, wish: float) -> Value:
     if state.setting in _IN_STOPS and wish > 0:
         return figures[nearest_in_stops(wish, numbers)][0]
     return figures[nearest_linear(wish, numbers)][0]
-
-
-def is_near(planned: PlannedChange, wish: float) -> bool:
-    """True where the camera offers the very figure that was wished for, within 1 %."""
-    return planned.aim.number is not None and same_setting(planned.aim.number, wish)
 
 
 def _spoken(setting: Setting) -> str:
