@@ -198,7 +198,8 @@ class RollRunner:
         desk = self._desk
         desk.read_settings()
         if desk.camera.abilities.live_view:
-            desk.camera.start_live_view()
+            if desk.mode is not Mode.PAUSED:
+                desk.camera.start_live_view()
             return
         notes = " ".join(desk.camera.abilities.notes)
         desk.emit(events.CannotWatch(notes or "This camera sends no live view, so the film cannot be watched."))

@@ -255,6 +255,16 @@ def test_pausing_stops_the_live_view_and_hands_free(tmp_path: Path) -> None:
     assert stage.camera.calls.count("stop_live_view") == 2
 
 
+def test_a_camera_that_comes_back_in_a_pause_goes_on_resting(tmp_path: Path) -> None:
+    stage = set_stage(tmp_path / "roll-a", ONE_FRAME)
+    stage.clock.at(0.6, lambda: stage.runner.set_mode(Mode.PAUSED))
+    stage.clock.at(0.8, stage.camera.lose)
+    stage.clock.at(1.5, lambda: stage.runner.set_mode(Mode.BY_KEY))
+    run(stage)
+    assert len(stage.told(events.CameraCameBack)) == 1
+    assert stage.camera.calls.count("start_live_view") == 2
+
+
 def test_film_that_comes_and_goes_while_it_is_fed_in_is_one_strip(tmp_path: Path) -> None:
     feeding = [(0.5 + 0.1 * step, "moving" if step % 2 else "fed") for step in range(8)]
     phases = [(0.5, "none"), *feeding, (3.0, "seated"), (3.2, "moving"), (4.0, "none")]
