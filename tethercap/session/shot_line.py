@@ -311,15 +311,22 @@ class ShotLine:
         )
         try:
             filed = desk.roll.file(shot.picture, outcome)
-            for companion in shot.companions:
-                desk.roll.file_companion(companion, filed)
         except RollError as error:
             self._storage_failed(shot, error)
             return
+        self._file_companions(shot, filed)
         self._shot = None
         self._picture_size = self._picture_size or (checked.size if accepted else None)
         self._tell_filed(shot, filed, findings)
         self._housekeeping.look(shot.picture.size_bytes, self._picture_size)
+
+    def _file_companions(self, shot: Shot, filed: FiledTake) -> None:
+        for companion in shot.companions:
+            try:
+                self._desk.roll.file_companion(companion, filed)
+            except RollError as error:
+                # The frame is filed all the same; its JPEG waits where it was received to.
+                self._desk.say(str(error))
 
     def _with_identity(self, shot: Shot, picture: Incoming, checked: CheckedFile) -> RawFindings:
         """Add whether this is a new picture at all: not one that is here already, nor a left-over from before."""

@@ -255,6 +255,27 @@ def test_pausing_stops_the_live_view_and_hands_free(tmp_path: Path) -> None:
     assert stage.camera.calls.count("stop_live_view") == 2
 
 
+def test_a_jpeg_that_cannot_be_filed_does_not_undo_its_raw(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    stage = set_stage(
+        tmp_path / "roll-a",
+        ONE_FRAME,
+        expose=lambda _: (FakeFile(b"picture"), FakeFile(b"small", ".jpg")),
+        options=RunnerOptions(expected_files=2),
+    )
+
+    def refuse(*_: object) -> None:
+        raise StorageError("The disk is full.")
+
+    monkeypatch.setattr(stage.roll, "file_companion", refuse)
+    stage.clock.at(1.0, stage.runner.fire)
+    stage.clock.at(2.0, stage.runner.pull_again)
+    run(stage)
+    assert [event.accepted for event in stage.told(events.FrameFiled)] == [True]
+    assert "roll-a_01.dng" in filed_names(stage)
+    assert stage.told(events.FrameHeld)[0].sentences == ("The disk is full.",)
+    assert stage.runner.snapshot().next_frame_id == "2"
+
+
 def test_a_camera_that_comes_back_in_a_pause_goes_on_resting(tmp_path: Path) -> None:
     stage = set_stage(tmp_path / "roll-a", ONE_FRAME)
     stage.clock.at(0.6, lambda: stage.runner.set_mode(Mode.PAUSED))
