@@ -1,5 +1,6 @@
 """What the commands with a screen have in common."""
 
+import sys
 from collections.abc import Callable
 from typing import Any
 
@@ -8,6 +9,7 @@ import msgspec
 
 from tethercap.tui.picture_way import Way
 from tethercap.tui.preferences import Preferences, read_preferences
+from tethercap.tui.web import in_browser
 
 
 def picture_option(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -17,6 +19,11 @@ def picture_option(command: Callable[..., Any]) -> Callable[..., Any]:
         type=click.Choice([way.value.replace(" ", "-") for way in Way]),
         help="How pictures are shown; as the terminal can if left out.",
     )(command)
+
+
+def has_screen() -> bool:
+    """Whether there is a terminal, or a browser, that a screen can be drawn in."""
+    return sys.stdout.isatty() or in_browser()
 
 
 def preferences_with(picture: str | None) -> Preferences:

@@ -7,7 +7,7 @@ import click
 
 from tethercap.camera.discover import open_camera
 from tethercap.cli._roll_look import match_frames
-from tethercap.cli._screen import picture_option, preferences_with
+from tethercap.cli._screen import has_screen, picture_option, preferences_with
 from tethercap.cli._wiring import Workers, open_roll, runner_maker
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.cli.sheet import make_sheet
@@ -20,7 +20,7 @@ from tethercap.session.options import RunnerOptions
 from tethercap.tui.app import run_capture
 from tethercap.tui.plain import run_plain
 from tethercap.tui.start_view import SHOWN_KINDS
-from tethercap.tui.web import in_browser, serve_again
+from tethercap.tui.web import serve_again
 from tethercap.watch.directions import Directions
 
 
@@ -120,7 +120,7 @@ def capture(
         expected_files=2 if raw_and_jpeg else 1,
         skip_blank=skip_blank,
     )
-    with_screen = not plain and (sys.stdout.isatty() or in_browser())
+    with_screen = not plain and has_screen()
     with (
         open_roll(roll, setup, mirror=mirror) as opened,
         Workers.started(convert=not no_convert, prove=with_screen) as workers,

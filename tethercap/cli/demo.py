@@ -9,7 +9,7 @@ import click
 
 from tethercap.camera.discover import open_camera
 from tethercap.cli._roll_look import match_frames
-from tethercap.cli._screen import picture_option, preferences_with
+from tethercap.cli._screen import has_screen, picture_option, preferences_with
 from tethercap.cli._simulated import EndOfFilm, SimulatedCamera, operator
 from tethercap.cli._wiring import Workers, open_roll, runner_maker
 from tethercap.cli.exit_codes import ExitCode
@@ -26,7 +26,6 @@ from tethercap.session.runner import RollRunner
 from tethercap.tui.app import run_capture
 from tethercap.tui.plain import run_plain
 from tethercap.tui.start_view import SHOWN_KINDS
-from tethercap.tui.web import in_browser
 
 INVENTED = "Invented film for a demonstration; no real pictures, people or places."
 MakeRunner = Callable[[Callable[[SessionEvent], None]], RollRunner]
@@ -84,7 +83,7 @@ def demo(
         *(["--sensor", "3000x2000"] if small else []),
     ]  # fmt: skip
     click.echo(f"{INVENTED}\nStarting the simulated camera and painting its film ...", err=True)
-    with_screen = not headless and (sys.stdout.isatty() or in_browser())
+    with_screen = not headless and has_screen()
     with (
         open_roll(folder, setup) as roll,
         Workers.started(convert=not no_convert, prove=with_screen) as workers,
