@@ -80,6 +80,7 @@ def test_what_another_program_changed_is_told(roll: Path) -> None:
         (("--set", "creatr=x"), "did you mean 'creator'"),
         (("--set", "creator"), "has no ="),
         (("--set", "film_speed_iso=fast"), "film_speed_iso"),
+        (("--set", "film_kind=print"), "known are colour-negative, bw-negative, slide"),
         (("--set", "id=other"), "'id' is not a known key"),
         (("--frames", "2"), "give --set as well"),
         (("--frames", "9-2", "--set", "caption=x"), "run backwards"),
@@ -91,6 +92,13 @@ def test_mistakes_on_the_command_line(roll: Path, arguments: tuple[str, ...], sa
     with pytest.raises(click.UsageError) as caught:
         _run(str(roll), *arguments)
     assert said in caught.value.format_message()
+    assert (roll / "roll.toml").read_bytes() == before
+
+
+def test_a_film_format_that_is_none_is_refused(roll: Path) -> None:
+    before = (roll / "roll.toml").read_bytes()
+    with pytest.raises(ProfileError, match='"135-36x25"; did you mean'):
+        _run(str(roll), "--set", "film_format=135-36x25")
     assert (roll / "roll.toml").read_bytes() == before
 
 

@@ -23,7 +23,19 @@ def picture_option(command: Callable[..., Any]) -> Callable[..., Any]:
 
 def has_screen() -> bool:
     """Whether there is a terminal, or a browser, that a screen can be drawn in."""
-    return sys.stdout.isatty() or in_browser()
+    # It is drawn to stderr, keys come from stdin, and stdout is for data.
+    return in_browser() or all(stream.isatty() for stream in (sys.stdin, sys.stdout, sys.stderr))
+
+
+def require_screen() -> None:
+    """Refuse to draw where nobody would see it.
+
+    Raises
+    ------
+    click.UsageError
+    """
+    if not has_screen():
+        raise click.UsageError("This needs a terminal to draw in; its input and output may not be redirected.")
 
 
 def preferences_with(picture: str | None) -> Preferences:

@@ -4,6 +4,7 @@ import sys
 from pathlib import Path
 
 import click
+from click.core import ParameterSource
 
 from tethercap.camera.discover import open_camera
 from tethercap.cli._roll_look import match_frames
@@ -11,9 +12,10 @@ from tethercap.cli._screen import has_screen, picture_option, preferences_with
 from tethercap.cli._wiring import Workers, open_roll, runner_maker
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.cli.sheet import make_sheet
+from tethercap.errors import RollNameError
 from tethercap.film.kinds import FilmKind
 from tethercap.profile_files import list_film_formats, load_film_format
-from tethercap.roll.names import FrameId
+from tethercap.roll.core import read_folder_setup
 from tethercap.roll.setup import RollSetup
 from tethercap.session.events import Mode
 from tethercap.session.options import RunnerOptions
@@ -22,6 +24,14 @@ from tethercap.tui.plain import run_plain
 from tethercap.tui.start_view import SHOWN_KINDS
 from tethercap.tui.web import serve_again
 from tethercap.watch.directions import Directions
+
+_OF_THE_FILM = {
+    "format_id": ("--format", "film_format"),
+    "kind": ("--kind", "film_kind"),
+    "numbers_fall": ("--numbers-fall", "numbers_run"),
+    "mirrored": ("--mirrored", "mirrored"),
+}
+"""Options that say how the film is to be taken -> what they are called, and the field of roll.toml."""
 
 
 @click.command()
@@ -105,16 +115,21 @@ def capture(
         click.echo(f"Open http://127.0.0.1:{web_port} in a browser; stop with Ctrl+C.", err=True)
         serve_again([argument for argument in sys.argv[1:] if argument != "--web"], web_port)
         return ExitCode.DONE
-    setup = RollSetup(
-        id=roll.resolve().name,
-        film_kind=FilmKind(kind),
-        film_format=format_id,
-        film_stock=film_stock,
-        first_frame=str(FrameId.parse(first_frame)),
-        frames_expected=frames_expected,
-        numbers_run=-1 if numbers_fall else 1,
-        mirrored=mirrored,
-    )
+    try:
+        setup = RollSetup(
+            id=roll.resolve().name,
+            film_kind=FilmKind(kind),
+            film_format=format_id,
+            film_stock=film_stock,
+            first_frame=first_frame,
+            frames_expected=frames_expected,
+            numbers_run=-1 if numbers_fall else 1,
+            mirrored=mirrored,
+        )
+    except RollNameError as error:
+        raise click.UsageError(str(error)) from error
+    if (roll / "roll.toml").exists():
+        _refuse_other_film(read_folder_setup(roll), setup)
     options = RunnerOptions(
         mode=Mode.HANDS_FREE if hands_free else Mode.BY_KEY,
         expected_files=2 if raw_and_jpeg else 1,
@@ -147,3 +162,16 @@ def capture(
         if not no_convert and any(frame.chosen for frame in opened.frames.values()):
             click.echo(f"contact sheet: {make_sheet(opened)}", err=True)
     return ExitCode.CAMERA if failed else ExitCode.DONE
+
+
+def _refuse_other_film(is_so: RollSetup, wanted: RollSetup) -> None:
+    """A roll that is gone on with keeps what its roll.toml says; an option that says otherwise is a mistake."""
+    words = click.get_current_context()
+    for name, (option, field) in _OF_THE_FILM.items():
+        said = words.get_parameter_source(name) is ParameterSource.COMMANDLINE
+        now, then = getattr(is_so, field), getattr(wanted, field)
+        if said and now != then:
+            raise click.UsageError(
+                f"{option} says otherwise than the roll, whose {field} is {now}. Leave it out, or change the roll "
+                f"first: tethercap describe {words.params['roll']} --set {field}={then}"
+            )

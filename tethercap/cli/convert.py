@@ -194,7 +194,7 @@ def _several(items: list[Item], pool: Executor, wanted: Wanted, choices: dict[st
     chosen = [item for item in items if item.is_wanted(wanted.frames)]
     others = [item for item in items if not item.is_wanted(wanted.frames)]
     if not chosen:
-        raise click.UsageError("The roll has no picture of these frames.")
+        raise click.UsageError("The roll has no picture" + (" of these frames." if wanted.frames else " yet."))
     if choices["stitch"]:
         chosen = stitched_items(chosen, choices["each"])
     if choices["merge"]:

@@ -4,6 +4,7 @@ import difflib
 import json
 from collections.abc import Mapping
 from dataclasses import asdict
+from enum import EnumType
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from tethercap.cli._progress import count_bar, say
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.errors import ProfileError
 from tethercap.image_files.metadata import embed, xmp_packet
+from tethercap.profile_files import load_film_format
 from tethercap.roll.describe import DescribeReport
 from tethercap.roll.folder import Roll
 from tethercap.roll.notes_table import read_notes_table
@@ -46,6 +48,8 @@ def describe(roll: Path, settings: tuple[str, ...], frames: str | None, table: P
         notes.append(_frame_notes(frames, settings))
     else:
         changes = _parsed(settings, RollSetup)
+        if "film_format" in changes:
+            load_film_format(str(changes["film_format"]), project=roll)
     with Roll.open(roll, sidecar=xmp_packet) as opened:
         for note in opened.opening_notes:
             say(note)
@@ -89,7 +93,8 @@ def _setting(text: str, types: Mapping[str, Any]) -> tuple[str, object]:
     try:
         return key, msgspec.convert(value, types[key], strict=False)
     except msgspec.ValidationError as error:
-        raise click.BadParameter(f"{key}: {error}", param_hint="--set") from error
+        known = f"; known are {', '.join(types[key])}" if isinstance(types[key], EnumType) else ""
+        raise click.BadParameter(f"{key}: {error}{known}", param_hint="--set") from error
 
 
 def _tell(report: DescribeReport, as_json: bool) -> ExitCode:

@@ -100,7 +100,10 @@ def _moves(text: str, roll: Roll) -> dict[FrameId, FrameId]:
         new_ids = [new_id.next(step, by_halves=roll.setup.by_halves) for step in range(len(old_ids))]
     except RollNameError as error:
         raise click.BadParameter(str(error), param_hint="--renumber") from error
-    return dict(zip(old_ids, new_ids, strict=True))
+    moves = dict(zip(old_ids, new_ids, strict=True))
+    if not moves.keys() & roll.frames.keys():
+        raise click.BadParameter(f"The roll has no frame {span.strip()}.", param_hint="--renumber")
+    return moves
 
 
 def _of_strip(number: str, roll: Roll) -> str:

@@ -3,7 +3,7 @@
 import click
 
 from tethercap.camera.discover import open_camera
-from tethercap.cli._screen import picture_option, preferences_with
+from tethercap.cli._screen import picture_option, preferences_with, require_screen
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.errors import NotSupportedError
 from tethercap.profile_files import list_film_formats, load_film_format
@@ -19,6 +19,7 @@ from tethercap.watch.watcher import Watcher
 @picture_option
 def rig(format_id: str, port: str | None, serial: str | None, picture: str | None) -> ExitCode:
     """Set up framing, focus and exposure over the live view, with a meter for each."""
+    require_screen()
     film_format = load_film_format(format_id)
     camera = open_camera(port, serial)
     try:

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from tethercap.camera.discover import find_cameras
-from tethercap.cli._screen import picture_option, preferences_with
+from tethercap.cli._screen import picture_option, preferences_with, require_screen
 from tethercap.cli.capture import capture
 from tethercap.cli.demo import demo
 from tethercap.cli.exit_codes import ExitCode
@@ -20,6 +20,7 @@ from tethercap.tui.start_view import Choice, FoundHere
 @click.pass_context
 def start(ctx: click.Context, folder: Path, picture: str | None) -> ExitCode:
     """Show cameras, the rolls in FOLDER, the form of a new roll, and the demonstration; then do what was chosen."""
+    require_screen()
     preferences = preferences_with(picture)
     choice = run_home(FoundHere(folder, find_cameras), folder.resolve(), preferences=preferences)
     return ExitCode.DONE if choice is None else carry_out(ctx, choice, picture)

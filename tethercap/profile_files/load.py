@@ -106,7 +106,7 @@ def load_profile(kind_folder: str, profile_id: str, profile_type: type[_T], *, p
     if profile_id not in paths:
         what = kind_folder.replace("_", " ").removesuffix("s")
         known = ", ".join(sorted(paths)) or "none"
-        hint = nearest_name(profile_id, paths)
+        hint = nearest_name(profile_id, paths) or "."
         raise ProfileError(f'There is no {what} "{profile_id}"{hint}', todo=f"Known: {known}.")
     return read_profile(paths[profile_id], profile_type)
 

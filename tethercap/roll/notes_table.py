@@ -90,4 +90,4 @@ def _notes_of(fields: list[str], row: list[str], place: str) -> FrameNotes:
     try:
         return msgspec.convert(cells, FrameNotes)
     except msgspec.ValidationError as error:
-        raise ProfileError(f"{place}: {error}.", todo="Correct the table and try again.") from error
+        raise ProfileError(f"{place}: {str(error).rstrip('.')}.", todo="Correct the table and try again.") from error
