@@ -2,6 +2,7 @@
 on the strip.
 """
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -119,16 +120,18 @@ class Track:
         shares = [
             (share, then)
             for share, then, fit in zip(self.seen_shares(), self.seen_then, self.fits, strict=True)
-            if float(fit.visible.mean()) > 0.6
+            if np.count_nonzero(fit.visible) > 0.6 * fit.visible.size
         ]
         still_seen, seen_then = sum(share for share, _ in shares), sum(then for _, then in shares)
         return self.seen_sides() > 0 and still_seen >= 0.5 * seen_then - 0.06
 
     def lies_as(self, before: "Track") -> bool:
         """Whether it lies as it did, but for what a fit may be off: turned or shifted film lies otherwise."""
-        apart = self.corners - before.corners
-        turned_px = abs(float(apart[1:3, 1].mean() - apart[::3, 1].mean()))
-        shifted_px = float(np.abs(apart.mean(axis=0)).max())
+        apart_x: list[float]
+        apart_y: list[float]
+        apart_x, apart_y = (self.corners - before.corners).T.tolist()
+        turned_px = abs(apart_y[1] + apart_y[2] - apart_y[0] - apart_y[3]) / 2
+        shifted_px = max(abs(sum(apart_x)), abs(sum(apart_y))) / 4
         return turned_px < TURNED * self.size_px[0] and shifted_px < SHIFTED_MM * self.px_per_mm
 
     def smoothed(self, before: "Track", share: float) -> "Track":
@@ -227,7 +230,7 @@ class FrameGrid:
     def learn(self, track: Track, moved_px: float) -> None:
         """Take in a frame seen well, with all movement so far."""
         x = track.middle_x - moved_px
-        if self._known is not None and not np.isnan(self._film_x):
+        if self._known is not None and not math.isnan(self._film_x):
             apart_mm = abs(x - self._film_x) / track.px_per_mm
             if abs(apart_mm / self._format.pitch_mm - 1) < PITCH_OFF:
                 self._pitches += 1
@@ -256,7 +259,7 @@ class FrameGrid:
         too long ago.
         """
         known = self._known
-        if known is None or np.isnan(self._film_x):
+        if known is None or math.isnan(self._film_x):
             return None
         here = self._film_x + moved_px
         if abs(here - known.middle_x) > self._carry_mm * known.px_per_mm:
