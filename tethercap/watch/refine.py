@@ -97,7 +97,7 @@ class SideFit:
     @cached_property
     def seen_share(self) -> float:
         """Share of the edge that is seen, 0..1: asked for with every picture, also where nothing was fitted anew."""
-        return np.count_nonzero(self.seen) / self.seen.size
+        return float(np.count_nonzero(self.seen) / self.seen.size)
 
 
 def refine_sides(

@@ -183,18 +183,22 @@ def followed_base(outside: F32Array, alike: BoolArray, base: F32Array, ring: Int
     strays = film & ~alike
     if not strays.any():
         return np.asarray(strays)
-    starts = np.array([0]) if ring is None else np.flatnonzero(np.diff(ring, prepend=-1))
-    lengths = np.diff(starts, append=len(outside))
     one_back = np.arange(-1, len(outside) - 1)
-    one_back[starts] = starts + lengths - 1
+    if ring is not None:
+        starts = np.flatnonzero(np.diff(ring, prepend=-1))
+        lengths = np.diff(starts, append=len(outside))
+        one_back[starts] = starts + lengths - 1
     before = outside[one_back]
     gradual = most(np.abs(outside - before)) <= np.float32(GRADUAL) * most(np.maximum(outside, before))
     breaks = ~(gradual & film & film[one_back])
     # The last stretch around each frame goes on in its first.
-    count = np.maximum(np.add.reduceat(breaks, starts, dtype=np.intp), 1)
-    done = np.cumsum(breaks)
-    since_start = done - np.repeat(done[starts] - breaks[starts], lengths)
-    stretch = np.repeat(np.cumsum(count) - count, lengths) + since_start % np.repeat(count, lengths)
+    stretch: IntArray = np.cumsum(breaks)
+    if ring is None:
+        stretch %= max(int(stretch[-1]), 1)
+    else:
+        count = np.maximum(np.add.reduceat(breaks, starts, dtype=np.intp), 1)
+        since_start = stretch - np.repeat(stretch[starts] - breaks[starts], lengths)
+        stretch = np.repeat(np.cumsum(count) - count, lengths) + since_start % np.repeat(count, lengths)
     return np.asarray(strays & (np.bincount(stretch, alike)[stretch] >= LEAST_ALIKE))
 
 
