@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from textual.widgets import Input
+from textual.widgets import Input, Static
 
 from tests.tui.bench import Bench, until
 from tests.tui.scripted_runner import STANDING, held, seated, shot
@@ -61,14 +61,17 @@ async def test_keys_ask_the_runner(keys: list[str], asked: list[tuple[object, ..
 
 async def test_exposure_is_turned_with_four_keys() -> None:
     bench = Bench(seated())
-    async with bench.run() as pilot:
+    async with bench.run((80, 24)) as pilot:
         await pilot.press("e", "up")
+        row = bench.app.screen.query_one(AskRow)
+        assert sum(row.query_one(part).virtual_size.width for part in ("#ask-question", "#ask-keys")) <= 80
+        assert str(row.query_one("#ask-keys", Static).content) == " ← → which   ↑ ↓ change   enter: done "
         (change,) = bench.asked
         assert change[:2] == ("change", Setting.SHUTTER)
         assert getattr(change[2], "text", "") == "1/125"
         await pilot.press("right", "down", "enter")
         assert bench.asked[-1][1] is Setting.APERTURE
-        assert not bench.app.screen.query_one(AskRow).asking
+        assert not row.asking
 
 
 async def test_a_pedal_is_a_key() -> None:

@@ -6,7 +6,8 @@ from tethercap.exposure.settings import Setting, SettingState, Value
 from tethercap.exposure.show import show_value
 
 EXPOSURE_SETTINGS = (Setting.SHUTTER, Setting.APERTURE, Setting.ISO)
-_NAMES = {Setting.SHUTTER: "time", Setting.APERTURE: "aperture", Setting.ISO: "sensitivity"}
+_NAMES = {Setting.SHUTTER: "time", Setting.APERTURE: "aperture", Setting.ISO: "ISO"}
+"""So short that the row and what its keys do go into 80 characters."""
 
 
 @dataclass(slots=True)
@@ -27,7 +28,8 @@ class ExposureDial:
         parts = []
         for setting in EXPOSURE_SETTINGS:
             state = self.settings.get(setting)
-            shown = f"{_NAMES[setting]} {show_value(setting, state.value) if state is not None else 'not known'}"
+            value = show_value(setting, state.value).removeprefix("ISO ") if state is not None else "not known"
+            shown = f"{_NAMES[setting]} {value}"
             parts.append(f"[{shown}]" if setting is self.chosen else f" {shown} ")
         chosen = self.settings.get(self.chosen)
         note = "" if chosen is None or chosen.settable else f"  {chosen.note or 'the camera does not let this be set'}"
