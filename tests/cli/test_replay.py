@@ -10,7 +10,7 @@ from click.testing import CliRunner, Result
 from tests.unit.watch.pictures import PX_PER_MM, film
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.cli.main import tethercap
-from tethercap.errors import StorageError
+from tethercap.errors import StorageError, UnreadablePictureError
 
 PLACES_MM = [*np.linspace(-12, 0.1, 8).tolist(), *[0.1] * 9]
 
@@ -74,6 +74,14 @@ def test_a_damaged_picture_counts_as_dropped(recording: Path, tmp_path: Path) ->
     result = run(str(tmp_path), "--format", "135-36x24", "--json")
     assert "live_00005.jpg" in result.stderr
     assert '"file": "' + str(tmp_path / "live_00005.jpg") not in result.stdout
+
+
+def test_a_recording_of_which_nothing_can_be_read_is_an_error(tmp_path: Path) -> None:
+    (tmp_path / "1.jpg").write_bytes(b"\xff\xd8\xff")
+    (tmp_path / "2.jpg").mkdir()
+    result = run(str(tmp_path))
+    assert isinstance(result.exception, UnreadablePictureError)
+    assert [result.stderr.count(name) for name in ("1.jpg", "2.jpg")] == [1, 1]
 
 
 def test_a_folder_without_pictures_is_an_error(tmp_path: Path) -> None:

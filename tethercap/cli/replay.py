@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import click
@@ -55,7 +55,8 @@ def replay(
     counts as
     taken at once and good.
 
-    Exit codes: 0 done, 2 the command line was wrong, 4 the folder could not be read, 5 an unknown format.
+    Exit codes: 0 done, 2 the command line was wrong, 4 the folder could not be read, 5 an unknown format, or no picture
+    that can be read.
     """
     pictures = _numbered(folder)
     film_format, formats = formats_for(format_id)
@@ -64,7 +65,9 @@ def replay(
         film_format = _format_of(pictures, formats, film_kind, mm_per_px)
         say(f"Watching for {film_format.name}.")
     watcher = Watcher(film_format, film_kind=film_kind, mm_per_px=mm_per_px, shutter_s=shutter_s)
-    for path, frame in _frames(pictures, fps):
+    watched = 0
+    for path, frame in _frames(pictures, fps, tell=say):
+        watched += 1
         seen = watcher.watch(frame)
         t_s = round(frame.taken_at_s, 4)
         data = {"event": "frame", **as_data(path, seen), "t_s": t_s, "ready": seen.ready}
@@ -72,6 +75,8 @@ def replay(
         if seen.ready:
             watcher.shot_taken(frame.taken_at_s)
             print(json.dumps({"event": "fire", "file": str(path), "t_s": t_s}) if as_json else f"{t_s:8.3f} s  fire")
+    if not watched:
+        raise UnreadablePictureError(f"None of the pictures in {folder} can be read.", todo="Record them again.")
     return ExitCode.DONE
 
 
@@ -93,13 +98,19 @@ def _numbered(folder: Path) -> list[tuple[int, Path]]:
     return sorted(found)
 
 
-def _frames(pictures: list[tuple[int, Path]], fps: float) -> Iterator[tuple[Path, LiveFrame]]:
+def _frames(
+    pictures: list[tuple[int, Path]], fps: float, *, tell: Callable[[str], None] = lambda _: None
+) -> Iterator[tuple[Path, LiveFrame]]:
+    """Pictures in turn, each at its time; those that cannot be read are left out and told."""
     first = pictures[0][0]
     for number, path in pictures:
         try:
             pixels = decode_jpeg(path.read_bytes())
-        except (OSError, UnreadablePictureError) as error:
-            say(f"{path.name} is taken for a dropped picture: {error}")
+        except OSError as error:
+            tell(f"{path.name} is taken for a dropped picture: {error.strerror or error}.")
+            continue
+        except UnreadablePictureError as error:
+            tell(f"{path.name} is taken for a dropped picture: {error}")
             continue
         yield path, LiveFrame(pixels, (number - first) / fps, number)
 

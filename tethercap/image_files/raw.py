@@ -67,7 +67,8 @@ def open_raw(path: Path, *, with_preview: bool = False) -> Iterator[RawPicture]:
             picture = _picture(raw, path, with_preview=with_preview)
         except (rawpy.LibRawFileUnsupportedError, rawpy.NotSupportedError) as error:
             raise UnsupportedPictureError(
-                f"{path} is not a RAW file that can be read here ({_said(error)})."
+                f"{path} is not a RAW file that can be read here ({_said(error)}).",
+                todo="Use the RAW as the camera wrote it.",
             ) from error
         except rawpy.LibRawError as error:
             raise UnreadablePictureError(
