@@ -16,7 +16,7 @@ from tethercap.convert.sheet_raster import draw_page
 from tethercap.errors import PictureError, UnreadablePictureError
 from tethercap.film.formats import FilmFormat
 from tethercap.geometry import RectPx
-from tethercap.image_files.jpeg import decode_jpeg, decode_positive, encode_jpeg, write_jpeg
+from tethercap.image_files.jpeg import LONGEST_SIDE_PX, decode_jpeg, decode_positive, encode_jpeg, write_jpeg
 from tethercap.image_files.pdf import write_pdf
 from tethercap.image_files.raw import read_raw
 from tethercap.image_files.text import write_text
@@ -177,7 +177,9 @@ def _write_jpegs(
     paths = []
     for number, page in enumerate(pages, start=1):
         path = stem.with_name(f"{stem.name}{'' if number == 1 else f'_{number}'}.jpg")
-        write_jpeg(name(path), draw_page(page, pixels, dpi), quality=92)
+        # A roll of very many strips is drawn as large as a JPEG can be.
+        most = LONGEST_SIDE_PX / max(page.size) * _MM_PER_INCH
+        write_jpeg(name(path), draw_page(page, pixels, min(dpi, most)), quality=92)
         paths.append(path)
     return paths
 

@@ -81,8 +81,12 @@ def expand_sources(stack: contextlib.ExitStack, sources: Iterable[Path], wanted:
         If a file or a roll cannot be read.
     """
     items: list[Item] = []
+    rolls = set[Path]()
     for source in sources:
         if (source / "roll.toml").exists():
+            if source.resolve() in rolls:
+                continue
+            rolls.add(source.resolve())
             roll = stack.enter_context(Roll.open(source, sidecar=xmp_packet))
             instead = wanted.recipe if wanted.instead_of_rolls else None
             jobs = roll_jobs(roll, instead=instead, proofs=wanted.proofs is not False)

@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 
 from tethercap.convert.spaces import SPACES, srgb_to
-from tethercap.errors import UnreadablePictureError
+from tethercap.errors import ConversionError, UnreadablePictureError
 from tethercap.image_files._whole import write_whole
 from tethercap.image_files.exif_block import exif_segment
 from tethercap.image_files.icc import icc_profile
@@ -32,6 +32,8 @@ _END_OF_IMAGE = b"\xff\xd9"
 
 LARGEST_LIVE_PX = 60_000_000
 """No live view has more pixels; what claims to be larger is damaged."""
+LONGEST_SIDE_PX = 65_500
+"""Of a JPEG that is written: what the library that everybody uses takes (the format itself has 16 bits for it)."""
 _LARGEST_PX = 400_000_000
 _MOST_PX_A_BYTE = 600
 """Flat grey in a progressive JPEG takes one bit for 64 pixels (ISO/IEC 10918-1, F and G): nothing packs more."""
@@ -153,7 +155,19 @@ def encode_jpeg(
         XMP packet to embed.
     properties : mapping, optional
         Values for EXIF, keyed as exiv2 names them; other keys are left out.
+
+    Raises
+    ------
+    ConversionError
+        If a side is longer than `LONGEST_SIDE_PX`.
     """
+    height, width = pixels_bgr.shape[:2]
+    if max(height, width) > LONGEST_SIDE_PX:
+        raise ConversionError(
+            f"A JPEG cannot be {width} x {height} pixels large: the most along a side is {LONGEST_SIDE_PX}.",
+            safe="The RAW is untouched.",
+            todo="Make it smaller, or do without the JPEG.",
+        )
     sampling = cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444 if quality >= 90 else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420
     parameters = [cv2.IMWRITE_JPEG_QUALITY, quality, cv2.IMWRITE_JPEG_SAMPLING_FACTOR, sampling]
     chunks = {cv2.IMAGE_METADATA_ICCP: icc_profile(colour_space)}
@@ -180,6 +194,8 @@ def write_jpeg(
 
     Raises
     ------
+    ConversionError
+        As in `encode_jpeg`.
     StorageError
         If the disk refuses.
     """

@@ -55,6 +55,14 @@ def test_jpeg_shows_what_was_converted(view: RollView, tmp_path: Path) -> None:
     assert sheet.shape[1] / 6 < columns.min() < sheet.shape[1] / 3
 
 
+def test_a_sheet_larger_than_a_jpeg_can_be_is_drawn_smaller(
+    view: RollView, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("tethercap.batch.sheet.LONGEST_SIDE_PX", 900)
+    (path,) = write_sheets(view, FORMAT, SheetOrder(frame_width_px=240), tmp_path / "sheet")
+    assert max(decode_jpeg(path.read_bytes()).shape) == 900
+
+
 def test_paper_sizes_at_300_dpi(view: RollView, tmp_path: Path) -> None:
     (path,) = write_sheets(view, FORMAT, SheetOrder(paper=PAPERS["a4"]), tmp_path / "sheet")
     assert sorted(decode_jpeg(path.read_bytes()).shape[:2]) == [2480, 3508]

@@ -5,9 +5,17 @@ import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-from tethercap.errors import StorageError, UnreadablePictureError
+from tethercap.errors import ConversionError, StorageError, UnreadablePictureError
 from tethercap.image_files.icc import icc_profile
-from tethercap.image_files.jpeg import claimed_px, decode_jpeg, decode_live, decode_positive, encode_jpeg, write_jpeg
+from tethercap.image_files.jpeg import (
+    LONGEST_SIDE_PX,
+    claimed_px,
+    decode_jpeg,
+    decode_live,
+    decode_positive,
+    encode_jpeg,
+    write_jpeg,
+)
 from tethercap.image_files.metadata import read, xmp_packet
 from tethercap.pictures import ColourSpace, LiveJpeg, U8Array
 
@@ -105,3 +113,9 @@ def test_the_flattest_picture_is_not_called_a_bomb() -> None:
     Image.new("L", (4000, 3000), 128).save(out, "JPEG", quality=1, progressive=True, optimize=True)
     assert decode_jpeg(out.getvalue()).shape == (3000, 4000, 3)
     assert claimed_px(b"\xff\xd8\xff\xd9") == 0
+
+
+def test_what_a_jpeg_cannot_hold_is_refused() -> None:
+    with pytest.raises(ConversionError, match="8 x 65501"):
+        encode_jpeg(np.zeros((LONGEST_SIDE_PX + 1, 8, 3), np.uint8))
+    assert encode_jpeg(np.zeros((LONGEST_SIDE_PX, 8, 3), np.uint8))

@@ -82,6 +82,20 @@ def test_a_failure_leaves_the_old_file_and_nothing_else(positive: Positive, tmp_
     assert [entry.name for entry in tmp_path.iterdir()] == ["a.tif"]
 
 
+def test_a_disk_that_refuses_is_told_by_the_name_that_is_meant(
+    positive: Positive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A disk that became read-only does not let the half-written file go either."""
+
+    def refuse(*_: object, **__: object) -> None:
+        raise OSError(30, "Read-only file system")
+
+    monkeypatch.setattr(tifffile, "imwrite", refuse)
+    monkeypatch.setattr(Path, "unlink", refuse)
+    with pytest.raises(StorageError, match=r"/a\.tif could not be written: Read-only"):
+        write_positive(tmp_path / ".a.tif.123.part", positive)
+
+
 def test_other_files_are_refused(tmp_path: Path) -> None:
     (tmp_path / "a.tif").write_bytes(b"no picture")
     with pytest.raises(UnreadablePictureError):
