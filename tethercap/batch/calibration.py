@@ -11,6 +11,7 @@ import numpy as np
 from tethercap.batch.find_frame import find_frame
 from tethercap.convert.calibrate import ChartFit, fit_cards, fit_chart, fit_slide_chart, whole_stops
 from tethercap.convert.cells import Cells, measure_cells
+from tethercap.convert.chart_frames import look_for_chart
 from tethercap.convert.charts import (
     CHART_EDITIONS,
     GREY_PATCHES,
@@ -18,21 +19,18 @@ from tethercap.convert.charts import (
     card_patch,
     chart_linear_srgb,
     chart_patches,
-    find_chart,
     patch_densities,
 )
-from tethercap.convert.film_base import FilmBase, estimate_base, measure_base
+from tethercap.convert.film_base import FilmBase, estimate_base, find_base
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField
-from tethercap.convert.pipeline import TYPICAL_BASE_DENSITY, bare_light
-from tethercap.convert.recipe import Border, Recipe
-from tethercap.convert.render import convert
+from tethercap.convert.pipeline import TYPICAL_BASE_DENSITY, bare_light, frame_density
 from tethercap.convert.usual_film import usual_film
 from tethercap.errors import ConversionError, ProfileError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.image_files.raw import read_raw
-from tethercap.pictures import RawPicture, U8Array
+from tethercap.pictures import RawPicture
 
 _CARD_REFLECTANCE = 0.18
 _MOST_SLIDE_MISFIT = 2.0
@@ -41,6 +39,8 @@ _MOST_MISFIT = 7.0
 """The same for a negative's chart, whose colours the film never renders quite."""
 _ON_CHART = "colour chart on the roll"
 _CELL_PX = 8
+_LEAST_LIGHT = 0.002
+"""Share of the full range below which a cell shows the holder and no film."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,9 +107,10 @@ def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | Non
     cells = measure_cells(raw, flat, _CELL_PX)
     corners = find_frame(raw, film_kind)
     here = base_of(raw, cells, corners, film_kind, base, flat)
+    usual = usual_film(film_kind, raw, here, flat)
     patches = [Patch(quad) for quad in target.patches]
     if not patches:
-        outline = target.outline or _look_for_chart(raw, film_kind, here)
+        outline = target.outline or _look_for_chart(raw, cells, corners, here, usual.model())
         if outline is None:
             raise ConversionError(
                 f"No colour chart was found in {target.raw_path}.",
@@ -119,7 +120,6 @@ def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | Non
     if len(patches) != len(chart_linear_srgb()):
         raise ConversionError(f"The chart has 24 patches; {target.raw_path} is given {len(patches)}.")
     density = patch_densities(cells, patches, here)
-    usual = usual_film(film_kind, raw, here, flat)
     if film_kind is FilmKind.BW_NEGATIVE:
         # Only brightness is on the film: the grey row tells its curve.
         greys = chart_linear_srgb()[GREY_PATCHES].mean(axis=1)
@@ -155,7 +155,7 @@ def base_of(
         return base.for_shot(raw.shot)
     if film_kind is FilmKind.SLIDE and flat is not None:
         return bare_light(flat, raw.shot)
-    measured = measure_base(raw, cells, corners, film_kind)
+    measured = find_base(raw, cells, corners, film_kind, flat)
     return measured or estimate_base(raw, cells, film_kind, TYPICAL_BASE_DENSITY[film_kind])
 
 
@@ -163,16 +163,17 @@ def _misfit(found: ChartFit) -> float:
     return found.misfit
 
 
-def _look_for_chart(raw: RawPicture, film_kind: FilmKind, base: FilmBase) -> QuadPx | None:
-    rough = convert(
-        raw, Recipe(half_size=True, border=Border.WHOLE), base=base, corners=None, film_kind=film_kind
-    ).positive.pixels_rgb
-    found = find_chart(_eight_bit(rough))
-    return None if found is None else found.scaled(2.0)
-
-
-def _eight_bit(pixels: np.ndarray) -> U8Array:
-    return np.ascontiguousarray((pixels >> 8).astype(np.uint8)[..., ::-1])
+def _look_for_chart(
+    raw: RawPicture, cells: Cells, corners: QuadPx | None, base: FilmBase, model: FilmModel
+) -> QuadPx | None:
+    """Corners of a chart, mosaic pixels: looked for in the frame first, since a black holder outshines all of it."""
+    for within in (corners, None) if corners is not None else (None,):
+        density = frame_density(cells, base, within)
+        density[cells.counts.min(axis=2) < _LEAST_LIGHT * raw.white] = np.nan
+        found = look_for_chart(density, model)
+        if found is not None:
+            return found.scaled(float(cells.cell_px))
+    return None
 
 
 def read_targets(paths: Sequence[Path]) -> list[Target]:

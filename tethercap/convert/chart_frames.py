@@ -6,6 +6,7 @@ import numpy as np
 from tethercap.convert.charts import CHART_EDITIONS, Patch, chart_patches, find_chart
 from tethercap.convert.exposure import LUMINANCE, PrintExposure, scene_light
 from tethercap.convert.film_model import FilmModel
+from tethercap.geometry import QuadPx
 from tethercap.pictures import F64Array, U8Array
 
 _FLAT = 0.05
@@ -40,13 +41,24 @@ def chart_densities(density: F64Array, model: FilmModel) -> F64Array | None:
     """
     if fields_alike(density) < _FEWEST_ALIKE:
         return None
-    rough = _rough_positive(np.nan_to_num(scene_light(density, model)))
-    quad = find_chart(rough)
+    quad = look_for_chart(density, model)
     if quad is None:
         return None
-    scale = density.shape[1] / rough.shape[1]
-    found = [_median_inside(density, Patch(patch.corners.scaled(scale))) for patch in chart_patches(quad)]
+    found = [_median_inside(density, patch) for patch in chart_patches(quad)]
     return np.array(found) if np.all(np.isfinite(found)) else None
+
+
+def look_for_chart(density: F64Array, model: FilmModel) -> QuadPx | None:
+    """Look for the 24-patch chart in a frame; parameters as in `chart_densities`.
+
+    Returns
+    -------
+    QuadPx or None
+        Corners of the patches' area, the dark skin patch's first, in cells; None where no chart is seen.
+    """
+    rough = _rough_positive(np.nan_to_num(scene_light(density, model)))
+    quad = find_chart(rough)
+    return None if quad is None else quad.scaled(density.shape[1] / rough.shape[1])
 
 
 def chart_exposure(patches: F64Array, model: FilmModel) -> PrintExposure | None:

@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tethercap.convert.cells import Cells, inside
+from tethercap.convert.cells import Cells, inside, measure_cells
+from tethercap.convert.flat_field import FlatField
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F64Array, RawPicture, ShotData
@@ -18,6 +19,8 @@ _SMOOTH = 0.12
 """Largest spread in a cell of clear film over its mean; grain and noise stay below, an edge does not."""
 _CLUSTER_DENSITY = 0.03
 _FEWEST_CELLS = 12
+_FINE_CELL_PX = 4
+"""Side of the cells that a rebate is looked at with where it is too narrow for the usual ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +88,22 @@ def measure_base(raw: RawPicture, cells: Cells, corners: QuadPx | None, film_kin
     red, green, blue = (float(count) for count in counts)
     how = "rebate" if corners is not None else "brightest film"
     return FilmBase((red, green, blue), True, spread, number, camera_exposure(raw.shot), how)
+
+
+def find_base(
+    raw: RawPicture, cells: Cells, corners: QuadPx | None, film_kind: FilmKind, flat: FlatField | None
+) -> FilmBase | None:
+    """Measure the clear base, with finer cells where the rebate that shows is narrow; parameters as in `measure_base`.
+
+    Parameters
+    ----------
+    flat : FlatField or None
+        What `cells` were measured with.
+    """
+    base = measure_base(raw, cells, corners, film_kind)
+    if base is not None or corners is None or not film_kind.is_negative:
+        return base
+    return measure_base(raw, measure_cells(raw, flat, _FINE_CELL_PX), corners, film_kind)
 
 
 def _rebate(cells: Cells, corners: QuadPx) -> np.ndarray:

@@ -19,7 +19,7 @@ from tethercap.convert.exposure import (
     settle_exposures,
     usual_gain_stops,
 )
-from tethercap.convert.film_base import FilmBase, camera_exposure, estimate_base, measure_base
+from tethercap.convert.film_base import FilmBase, camera_exposure, estimate_base, find_base
 from tethercap.convert.film_model import IDENTITY, LEAST_TRANSMITTANCE, NO_BOWS, FilmModel, Triple
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.neutral import estimate_neutral
@@ -151,7 +151,7 @@ def _base_for(
         return look.base.for_shot(raw.shot), ()
     if film_kind is FilmKind.SLIDE and look.flat is not None:
         return bare_light(look.flat, raw.shot), ()
-    measured = measure_base(raw, cells, corners, film_kind)
+    measured = find_base(raw, cells, corners, film_kind, look.flat)
     if measured is not None:
         return measured, ()
     estimate = estimate_base(raw, cells, film_kind, TYPICAL_BASE_DENSITY[film_kind])

@@ -10,7 +10,7 @@ from tethercap.convert.cells import Cells, inside, measure_cells
 from tethercap.convert.chart_frames import chart_densities, chart_exposure
 from tethercap.convert.charts import CHART_EDITIONS, GREY_PATCHES
 from tethercap.convert.exposure import PrintExposure, find_exposure, scene_light, settle_exposures
-from tethercap.convert.film_base import FilmBase, combine_bases, measure_base
+from tethercap.convert.film_base import FilmBase, combine_bases, find_base, measure_base
 from tethercap.convert.film_model import GREEN, FilmModel
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.neutral import estimate_neutral
@@ -67,7 +67,8 @@ def survey_frame(
     flat : FlatField, optional
     """
     cells = measure_cells(raw, flat, _SURVEY_CELL_PX)
-    base = measure_base(raw, cells, corners, film_kind)
+    # Where no rebate shows at all, what is clearest on the roll tells more than nothing does.
+    base = find_base(raw, cells, corners, film_kind, flat) or measure_base(raw, cells, None, film_kind)
     return FrameSurvey(base, _picture_counts(cells, corners), corners)
 
 

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from tests.unit.convert.film_shots import raw_of
-from tests.unit.image_files.dng_writer import write_dng
+from tests.unit.convert.film_shots import raw_of, shoot
+from tests.unit.image_files.dng_writer import BLACK, write_dng
 from tethercap.batch.calibration import Target, calibrate_on_chart, read_targets
 from tethercap.cli.convert import convert
 from tethercap.convert.charts import CHART_COLUMNS, CHART_EDITIONS
@@ -76,3 +76,18 @@ def test_a_chart_that_lies_otherwise_is_said(tmp_path: Path) -> None:
 def test_other_film_says_nothing_of_a_chart_that_fits(kind: FilmKind, tmp_path: Path) -> None:
     target, flat = slide_of(on_slide(tmp_path, 0.9 * CHART_EDITIONS[1]))
     assert not calibrate_on_chart(target, kind, None, flat).note
+
+
+def test_a_chart_is_found_in_a_black_holder(tmp_path: Path) -> None:
+    scene = np.full((480, 720, 3), 0.12)
+    scene[54:428, 78:644] = 0.03
+    for number, colour in enumerate(CHART_EDITIONS[0]):
+        top, left = (start + 92 * place for start, place in zip((66, 90), divmod(number, CHART_COLUMNS), strict=True))
+        scene[top : top + 82, left : left + 82] = colour
+    film = shoot(scene, rim_px=20).raw
+    counts = np.full((film.size.height_px + 120, film.size.width_px + 120, 3), 4.0)
+    counts[60:-60, 60:-60] = np.repeat((film.mosaic.astype(np.float64) - BLACK)[..., None], 3, axis=2)
+    write_dng(tmp_path / "chart.dng", raw_of(counts).mosaic)
+    model = calibrate_on_chart(Target(tmp_path / "chart.dng"), FilmKind.COLOUR_NEGATIVE, None, None)
+    assert model.source == "colour chart on the roll"
+    assert not model.note

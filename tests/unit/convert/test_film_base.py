@@ -1,9 +1,12 @@
+import dataclasses
+
 import numpy as np
 import pytest
 
 from tests.unit.convert.film_shots import BASE_COUNTS, Shot, colour_patches, raw_of, shoot
 from tethercap.convert.cells import measure_cells
-from tethercap.convert.film_base import FilmBase, combine_bases, estimate_base, measure_base
+from tethercap.convert.film_base import FilmBase, combine_bases, estimate_base, find_base, measure_base
+from tethercap.convert.roll_look import survey_frame
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import RawPicture, ShotData
@@ -67,6 +70,32 @@ def test_a_frame_without_any_rebate_gives_an_estimate_that_says_so() -> None:
     estimate = estimate_base(cut, measure_cells(cut), NEGATIVE, (0.25, 0.65, 0.95))
     assert not estimate.measured
     assert np.all(np.array(estimate.counts_rgb) <= BASE_COUNTS * 1.02)
+
+
+def in_holder(rim_px: int) -> Shot:
+    """The film with a rim of rebate around the frame, and a black holder around that."""
+    shot = film()
+    counts = np.full((*shot.raw.mosaic.shape, 3), 5.0)
+    shown = slice(110 - rim_px, rim_px - 110)
+    counts[shown, shown] = np.repeat((shot.raw.mosaic[shown, shown].astype(np.float64) - 512)[..., None], 3, axis=2)
+    return dataclasses.replace(shot, raw=raw_of(counts))
+
+
+@pytest.mark.parametrize("rim_px", [32, 90])
+def test_a_narrow_rebate_is_looked_at_closer(rim_px: int) -> None:
+    shot = in_holder(rim_px)
+    base = find_base(shot.raw, measure_cells(shot.raw), shot.corners, NEGATIVE, None)
+    assert base is not None
+    assert base.how == "rebate"
+    np.testing.assert_allclose(base.counts_rgb, BASE_COUNTS, rtol=0.01)
+
+
+def test_a_frame_of_a_roll_that_shows_no_rebate_tells_its_clearest_film() -> None:
+    shot = in_holder(0)
+    assert find_base(shot.raw, measure_cells(shot.raw), shot.corners, NEGATIVE, None) is None
+    survey = survey_frame(shot.raw, NEGATIVE, shot.corners)
+    assert survey.base is not None
+    assert survey.base.how == "brightest film"
 
 
 def test_a_slide_has_no_clear_rebate() -> None:
