@@ -40,6 +40,18 @@ def test_shift_is_sharpest_near_rest(x_px: float, within_px: float) -> None:
     assert shift.y_px == pytest.approx(0.0, abs=0.03)
 
 
+@pytest.mark.parametrize("x_px", [-0.6, 0.0, 0.6])
+def test_a_smooth_frame_that_comes_to_rest_does_not_seem_to_creep_on(x_px: float) -> None:
+    # Two sharp edges in clear base: from the pixel beside, half of the way back is all that their slope tells.
+    frame = np.full((SHAPE[0] * 4, SHAPE[1] * 4), 200, np.float32)
+    frame[180:520, 44:980] = 95
+    small = cv2.resize(frame, SHAPE[::-1], interpolation=cv2.INTER_AREA)
+    before, after = (
+        np.asarray(small + np.random.default_rng(seed).normal(0, 0.7, SHAPE), np.float32) for seed in (1, 2)
+    )
+    assert between(before, after, x_px).x_px == pytest.approx(0.0, abs=0.05)
+
+
 def test_brightness_is_not_movement() -> None:
     shift = between(view(0.0, seed=1), view(0.0, seed=2) * np.float32(0.8) + 5)
     assert abs(shift.x_px) < 0.02
