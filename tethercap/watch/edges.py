@@ -16,7 +16,7 @@ from tethercap.watch.judging import Hypothesis
 from tethercap.watch.perforations import PerforationRows
 from tethercap.watch.reduced import ReducedView, reduce_view
 from tethercap.watch.refine import SideFit
-from tethercap.watch.search import search
+from tethercap.watch.search import scales_by_short_edges, search
 from tethercap.watch.sighting import EdgeEvidence, FrameEdges, Reason, ReasonCode, Side
 from tethercap.watch.survey import Scale, Scene, inverted, perforations_in, survey, without_holes
 from tethercap.watch.within import likely_negative, likely_slide
@@ -175,22 +175,39 @@ def fit_likely(
 
 def _fit(look: _Look, film_kind: FilmKind | None) -> list[Fitted]:
     """Fit the edges at the most likely places."""
-    scene, rows = look.scene, look.rows
-    polarities = _polarities(film_kind, rows)
-    found = _search(look, polarities)
-    knows_scale = look.known is not None or rows is not None
+    polarities = _polarities(film_kind, look.rows)
+    fitted = _fit_found(look, polarities, _search(look, polarities))
+    weighed = _without_openings(_compared(fitted))
+    is_scaled = look.known is not None or look.rows is not None
+    if is_scaled or len(look.formats) > 1 or any(one.sure >= CLEAR for one in weighed):
+        return weighed
+    more = _fit_found(look, polarities, _search_by_short_edges(look, polarities))
+    return _without_openings(_compared(fitted + more))
+
+
+CLEAR = 0.75
+"""Confidence from which on the scale is not asked of the short edges alone."""
+
+
+_Place = tuple[Hypothesis, PerforationRows | None]
+"""Where a frame may be, and the perforations that tell where the strip's middle is."""
+
+
+def _fit_found(look: _Look, polarities: tuple[bool, ...], found: list[_Place]) -> list[Fitted]:
+    """Fit the edges at the best of the places found."""
+    knows_scale = look.known is not None or look.rows is not None
     fitted = []
     for inverse in (False, True):
         for hypothesis, own_rows in _different([one for one in found if one[0].inverted is inverse]):
-            fitted.extend(fit_place(look.pixels_bgr, scene, hypothesis, own_rows, knows_scale=knows_scale))
+            fitted.extend(fit_place(look.pixels_bgr, look.scene, hypothesis, own_rows, knows_scale=knows_scale))
     is_named = len(look.formats) == 1
     fitted = [
         replace(one, is_scaled=look.known is not None or one.strip_off_mm is not None, is_named=is_named)
         for one in fitted
     ]
     if len(polarities) > 1:
-        fitted = [_with_kind_doubted(one, scene.view, rows) for one in fitted]
-    return _without_openings(_compared(fitted))
+        fitted = [_with_kind_doubted(one, look.scene.view, look.rows) for one in fitted]
+    return fitted
 
 
 def _with_kind_doubted(fitted: Fitted, view: ReducedView, rows: PerforationRows | None) -> Fitted:
@@ -201,8 +218,8 @@ def _with_kind_doubted(fitted: Fitted, view: ReducedView, rows: PerforationRows 
     return replace(fitted, kind_sure=1.0 if fits_black_rows else likely_slide(view, fitted.corners))
 
 
-def _search(look: _Look, polarities: tuple[bool, ...]) -> list[tuple[Hypothesis, PerforationRows | None]]:
-    """List likely places, each with the perforations that tell where the strip's middle is.
+def _search(look: _Look, polarities: tuple[bool, ...]) -> list[_Place]:
+    """List likely places.
 
     Parameters
     ----------
@@ -212,7 +229,7 @@ def _search(look: _Look, polarities: tuple[bool, ...]) -> list[tuple[Hypothesis,
         True looks for a negative, False for a slide.
     """
     scene, formats, known, rows = look.scene, look.formats, look.known, look.rows
-    found: list[tuple[Hypothesis, PerforationRows | None]] = []
+    found: list[_Place] = []
     plain = [f for f in formats if rows is None or (f.perforations is None and rows.rows_seen < BOTH_ROWS)]
     for negative in polarities:
         likely = search(_as_negative(scene, negative), plain, Scale(known), None, negative=negative)
@@ -231,6 +248,17 @@ def _search(look: _Look, polarities: tuple[bool, ...]) -> list[tuple[Hypothesis,
             others = [f for f in perforated if f.id not in well]
             anywhere = search(_as_negative(scene, negative), others, scale, None, negative=negative)
             found.extend((h, None) for h in anywhere)
+    return found
+
+
+def _search_by_short_edges(look: _Look, polarities: tuple[bool, ...]) -> list[_Place]:
+    """List likely places where one long edge may be hidden, at the scales that the short edges tell."""
+    found: list[_Place] = []
+    for negative in polarities:
+        scene = _as_negative(look.scene, negative)
+        for px_per_mm in scales_by_short_edges(scene, look.formats[0]):
+            likely = search(scene, look.formats, Scale(px_per_mm), None, negative=negative)
+            found.extend((h, None) for h in likely)
     return found
 
 
@@ -304,7 +332,7 @@ WELL_PLACED = 2.5
 """Score of a place that needs no second search without what the perforations seem to say."""
 
 
-def _rank(one: tuple[Hypothesis, PerforationRows | None]) -> float:
+def _rank(one: _Place) -> float:
     """Sort by score; of formats with the same shape (36 x 24 and 84 x 56) the smaller film wins where nothing tells
     them apart.
     """
@@ -312,11 +340,9 @@ def _rank(one: tuple[Hypothesis, PerforationRows | None]) -> float:
     return -hypothesis.score + (0.0 if rows is not None else 0.002 * hypothesis.film_format.strip_width_mm)
 
 
-def _different(
-    found: list[tuple[Hypothesis, PerforationRows | None]],
-) -> list[tuple[Hypothesis, PerforationRows | None]]:
+def _different(found: list[_Place]) -> list[_Place]:
     """Keep the best few that differ from each other."""
-    chosen: list[tuple[Hypothesis, PerforationRows | None]] = []
+    chosen: list[_Place] = []
     for hypothesis, rows in sorted(found, key=_rank):
         if len(chosen) == REFINED:
             break

@@ -24,6 +24,12 @@ SHORT_PAIRS = 8
 """So many pairs of short edges are judged for each pair of long ones."""
 LONG_PAIRS = (12, 5, 4)
 """So many pairs of long edges are followed up in the likeliest direction and the ones after it."""
+SCALES, LEAST_PROMISE = 2, 0.85
+"""So many scales are tried that two short edges may tell; and how much must be seen of the two, in heights of the view
+(a panoramic frame fills half of it), less what they are off the middle."""
+LEAST_ALONG = 0.3
+"""Share of the view's width that a frame is long at least."""
+SAME_SCALE = 0.02
 STRIP_OFF_MM = 1.6
 """How far a frame's middle may be from the strip's: camera gates differ by some tenths, and a hidden part of a hole
 by more."""
@@ -68,6 +74,39 @@ def search(
                     same = [each for each in formats if (each.across_mm, each.size_tolerance_mm) == height]
                     found.extend(_follow_up(scene, between, same, px_per_mm, scale, negative))
     return sorted(found, key=lambda hypothesis: -hypothesis.score)
+
+
+def scales_by_short_edges(scene: Scene, film_format: FilmFormat) -> list[float]:
+    """Scales that make two lines across the film a frame's short edges, likeliest first.
+
+    Where the holder hides one of the long edges nothing else tells the scale.
+
+    Parameters
+    ----------
+    scene : Scene
+        Already inverted for a slide.
+    film_format : FilmFormat
+        Says how far apart they are.
+
+    Returns
+    -------
+    list of float
+        Small px per mm.
+    """
+    view = scene.view
+    columns, heights = segment_columns(view.pixels, ALONG_SEGMENTS)
+    slopes = _KEYSTONE_SLOPES - np.float32(scene.tilt)
+    support = support_map(steps(columns), heights, (view.height - 1) / 2, slopes)
+    lefts, rights = (
+        candidate_lines(support, slopes, sign, least=2 * LEAST_SUPPORT, most=4, likely=-scene.tilt) for sign in (-1, +1)
+    )
+    pairs = _pairs(lefts, rights, film_format.along_mm, film_format.size_tolerance_mm, Scale(None))
+    wide = [pair for pair in pairs if pair[2].at - pair[1].at > LEAST_ALONG * view.width]
+    scales: list[float] = []
+    for promise, px_per_mm in sorted(((_promise(pair, view), pair[3]) for pair in wide), reverse=True):
+        if promise > LEAST_PROMISE and all(abs(px_per_mm / other - 1) > SAME_SCALE for other in scales):
+            scales.append(px_per_mm)
+    return scales[:SCALES]
 
 
 def _is_same(line: Line, other: Line) -> bool:

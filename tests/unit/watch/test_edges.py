@@ -121,6 +121,22 @@ def test_hidden_edge_is_placed_by_size_and_said_to_be_inferred() -> None:
     assert np.abs(found.corners.as_array() - corners_at(1.0)).max() < 1.0
 
 
+@pytest.mark.parametrize("hidden", [Side.TOP, Side.BOTTOM])
+@pytest.mark.parametrize("cell_mm", [4, 12], ids=["some detail", "smooth"])
+def test_short_edges_tell_the_scale_where_the_holder_hides_a_long_one(hidden: Side, cell_mm: int) -> None:
+    # Perforations are hidden too: nothing else would tell it.
+    picture = film(1.0, 0.4, 0.3, cell_mm=cell_mm)
+    (_, top), (_, bottom) = corners_at(1.0, 0.4, 0.3)[[0, 2]].astype(int)
+    picture[: top + (9 if hidden is Side.TOP else -8)] = 2
+    picture[bottom + (-9 if hidden is Side.BOTTOM else 8) :] = 2
+    found = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE)
+    assert isinstance(found, FrameEdges)
+    assert {evidence.side for evidence in found.evidence if evidence.inferred} == {hidden}
+    assert np.abs(found.corners.as_array() - corners_at(1.0, 0.4, 0.3)).max() < 1.5
+    assert found.mm_per_px == pytest.approx(1 / PX_PER_MM, rel=0.002)
+    assert found.confidence > 0.75
+
+
 def test_film_that_lies_upright_is_found_too() -> None:
     picture = np.rot90(film(1.3, -0.6), -1)
     found = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1 / PX_PER_MM)
