@@ -87,3 +87,11 @@ def test_a_recording_of_which_nothing_can_be_read_is_an_error(tmp_path: Path) ->
 def test_a_folder_without_pictures_is_an_error(tmp_path: Path) -> None:
     assert isinstance(run(str(tmp_path)).exception, StorageError)
     assert isinstance(run(str(tmp_path / "none")).exception, StorageError)
+
+
+@pytest.mark.parametrize("option", ["--fps", "--shutter", "--scale"])
+@pytest.mark.parametrize("number", ["nan", "inf", "0", "-1"])
+def test_numbers_that_no_camera_has_are_refused(option: str, number: str, tmp_path: Path) -> None:
+    result = CliRunner().invoke(tethercap, ["replay", str(tmp_path), option, number])
+    assert result.exit_code == 2
+    assert option in result.output

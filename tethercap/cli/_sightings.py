@@ -1,5 +1,6 @@
 """What `inspect` and `replay` share: the options an operator would know, and a sighting as data and as a line."""
 
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
@@ -12,6 +13,20 @@ from tethercap.profile_files import load_film_format, load_film_formats
 from tethercap.watch.sighting import Sighting
 
 _Command = TypeVar("_Command", bound=Callable[..., object])
+
+
+class Positive(click.FloatRange):
+    """A finite number above 0; `nan` and `inf` are numbers to Python, too."""
+
+    def __init__(self) -> None:
+        super().__init__(min=0, min_open=True)
+
+    def convert(self, value: float, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Read it, or fail as click does."""
+        number = float(super().convert(value, param, ctx))
+        if not math.isfinite(number):
+            self.fail(f"{value} is not a finite number.", param, ctx)
+        return number
 
 
 def film_options(command: _Command) -> _Command:
@@ -28,7 +43,7 @@ def film_options(command: _Command) -> _Command:
         click.option(
             "--scale",
             "mm_per_px",
-            type=click.FloatRange(min=0, min_open=True),
+            type=Positive(),
             metavar="MM_PER_PX",
             help="Millimetres of film per pixel, to about 1 %; without it, found out.",
         ),

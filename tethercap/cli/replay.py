@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from tethercap.cli._progress import say
-from tethercap.cli._sightings import as_data, as_line, film_options, formats_for
+from tethercap.cli._sightings import Positive, as_data, as_line, film_options, formats_for
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.errors import StorageError, UnreadablePictureError
 from tethercap.film.formats import FilmFormat
@@ -28,14 +28,12 @@ _FORMAT_SURE_BY = 1.5
 
 @click.command()
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
-@click.option(
-    "--fps", default=30.0, show_default=True, type=click.FloatRange(min=0, min_open=True), help="Pictures per second."
-)
+@click.option("--fps", default=30.0, show_default=True, type=Positive(), help="Pictures per second.")
 @click.option(
     "--shutter",
     "shutter_s",
     default=1 / 30,
-    type=click.FloatRange(min=0, min_open=True),
+    type=Positive(),
     help="Shutter time to fire with, s.",
 )
 @film_options
