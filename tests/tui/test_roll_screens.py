@@ -256,6 +256,20 @@ async def test_a_damaged_raw_is_said_and_harms_nothing(roll: Roll) -> None:
         assert "!" in _text(app, "#levels")
 
 
+async def test_a_recipe_on_a_damaged_raw_says_so_and_what_is_asked_can_be_answered(roll: Roll) -> None:
+    raw = roll.path / "raw" / "invented-07_01.dng"
+    raw.write_bytes(raw.read_bytes()[:5000])
+    app = _app(lambda: ConvertScreen(roll))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: isinstance(pilot.app.screen, ConvertScreen) and "damaged" in _text(app, "#said"))
+        assert "opening" not in _text(app, "#top")
+        await pilot.press("a")
+        await pilot.pause()
+        keys = app.screen.query_one("#ask-keys")
+        assert keys.region.width >= len("y: yes   n or esc: no")
+        assert keys.region.right <= 80
+
+
 async def _converting(pilot: Pilot[int]) -> ConvertScreen:
     await until(pilot, lambda: isinstance(pilot.app.screen, ConvertScreen))
     screen = pilot.app.screen

@@ -400,7 +400,7 @@ class CaptureScreen(LiveScreen):
             return
         waiting = self.runner.snapshot().conversions_waiting
         if waiting:
-            question = f"{waiting} positives are still being made. Leave when they are done?"
+            question = f"{waiting} positives are still being made. Leave when done?"
             self.query_one(AskRow).ask_yes(question, then=self._stop)
         else:
             self._stop()

@@ -81,6 +81,8 @@ class ConvertScreen(PictureScreen):
         self.queue = ConvertQueue(roll, lambda state: self._on_queue(state))
         self._first = first
         self._opened: QuickFrame | None = None
+        self._cannot_show = ""
+        """Key of the frame in view, where it cannot be shown."""
         self._looks: dict[str, FrameLook] = {}
         """Frame number -> what the frame gets of its roll."""
         self._roll_looked = 0
@@ -188,8 +190,9 @@ class ConvertScreen(PictureScreen):
         """Show the look, and make another where recipe or frame changed meanwhile."""
         self._waits = False
         self.said = message.said
-        if message.pixels_bgr is not None:
-            self.query_one(StillView).show_picture(message.pixels_bgr, keep_window=True)
+        # Where there is none, another frame's picture must not stand for it.
+        self.query_one(StillView).show_picture(message.pixels_bgr, keep_window=True)
+        self._cannot_show = message.key if message.pixels_bgr is None else ""
         card = self.card
         if card is not None and (message.key != card.key or message.recipe != self.desk.recipe):
             self.look()
@@ -205,7 +208,8 @@ class ConvertScreen(PictureScreen):
         card = self.card
         frame = f"frame {card.key}" if card is not None else "no pictures yet"
         left = line(" ", Span(f"roll {self.roll.setup.id}", Role.STRONG), Span("   recipe on ", Role.FAINT), frame)
-        opening = card is not None and (self._opened is None or self._opened.key != card.key)
+        is_open = self._opened is not None and card is not None and self._opened.key == card.key
+        opening = card is not None and not is_open and card.key != self._cannot_show
         state = "opening …   " if opening else self._state_of_roll()
         right = line(Span(state, Role.BUSY), Span(f"{self.place + 1} of {len(self.cards)} ", Role.FAINT))
         self.query_one("#top", Rows).show([ends(left, right, width)])
@@ -286,7 +290,7 @@ class ConvertScreen(PictureScreen):
         frames = sum(card.frame.chosen is not None for card in self.cards)
         if not frames or self.queue.state.is_running or not self.keep():
             return
-        question = f"Make {frames} positives as the recipe says? Those that are there are made anew; changed ones kept."
+        question = f"Make all positives anew, {frames}? Changed ones are kept."
         self.query_one(AskRow).ask_yes(question, then=self._start)
 
     def _start(self) -> None:
