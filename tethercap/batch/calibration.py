@@ -151,11 +151,12 @@ def base_of(
     flat: FlatField | None,
 ) -> FilmBase:
     """Film base of one picture: the roll's at its exposure, else as the picture itself tells it."""
+    measured = find_base(raw, cells, corners, film_kind, flat)
     if base is not None:
-        return base.for_shot(raw.shot)
+        here = base.for_shot(raw.shot)
+        return here if measured is None else here.brighter(measured.copied_brighter(here))
     if film_kind is FilmKind.SLIDE and flat is not None:
         return bare_light(flat, raw.shot)
-    measured = find_base(raw, cells, corners, film_kind, flat)
     return measured or estimate_base(raw, cells, film_kind, TYPICAL_BASE_DENSITY[film_kind])
 
 

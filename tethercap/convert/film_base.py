@@ -19,6 +19,10 @@ _SMOOTH = 0.12
 """Largest spread in a cell of clear film over its mean; grain and noise stay below, an edge does not."""
 _CLUSTER_DENSITY = 0.03
 _FEWEST_CELLS = 12
+_LEAST_OVER_PICTURE, _CLEAR_PERCENTILE = 0.8, 98.0
+"""Least of the light through clear film over that through the clearest parts of the picture."""
+_OTHER_COLOUR_DENSITY = 0.03
+"""Most that the colours of one film's base may differ between pictures that were only copied at other exposures."""
 _FINE_CELL_PX = 4
 """Side of the cells that a rebate is looked at with where it is too narrow for the usual ones."""
 
@@ -47,6 +51,22 @@ class FilmBase:
         factor = exposure / self.camera_exposure
         red, green, blue = (count * factor for count in self.counts_rgb)
         return replace(self, counts_rgb=(red, green, blue), camera_exposure=exposure)
+
+    def brighter(self, log_level: float) -> "FilmBase":
+        """Give the base as a picture would show it that was copied brighter, log10."""
+        red, green, blue = (count * 10.0**log_level for count in self.counts_rgb)
+        return replace(self, counts_rgb=(red, green, blue))
+
+    def copied_brighter(self, roll: "FilmBase") -> float:
+        """How much brighter this picture was copied than a roll's base says, log10.
+
+        Only the rebate itself tells that, and only where the files do not say their exposures: it is 0 elsewhere, and
+        where the rebate is of another colour, for then it is not clear.
+        """
+        if self.how != "rebate" or self.camera_exposure is not None:
+            return 0.0
+        away = np.log10(np.array(self.counts_rgb) / np.array(roll.counts_rgb))
+        return float(away.mean()) if np.ptp(away) < _OTHER_COLOUR_DENSITY else 0.0
 
 
 def camera_exposure(shot: ShotData) -> float | None:
@@ -85,6 +105,8 @@ def measure_base(raw: RawPicture, cells: Cells, corners: QuadPx | None, film_kin
     if found is None:
         return None
     counts, spread, number = found
+    if corners is not None and not _outshines(counts, cells, corners):
+        return None
     red, green, blue = (float(count) for count in counts)
     how = "rebate" if corners is not None else "brightest film"
     return FilmBase((red, green, blue), True, spread, number, camera_exposure(raw.shot), how)
@@ -113,6 +135,14 @@ def _rebate(cells: Cells, corners: QuadPx) -> np.ndarray:
     within = inside(cells, corners, FAR_FROM_FRAME_MM * px_per_mm)
     # A cell that touches the picture is not rebate: the picture is grown by a cell more than `inside` asks for.
     return np.asarray(within & ~inside(cells, corners, near + cells.cell_px))
+
+
+def _outshines(counts: F64Array, cells: Cells, corners: QuadPx) -> bool:
+    """Say whether counts are as high as the picture's brightest: stray light on a holder is not, clear film is."""
+    shown = cells.counts[inside(cells, corners, -cells.cell_px) & ~cells.clipped]
+    if not len(shown):
+        return True
+    return bool(np.all(counts > _LEAST_OVER_PICTURE * np.percentile(shown, _CLEAR_PERCENTILE, axis=0)))
 
 
 def _is_bare_light(raw: RawPicture, cells: Cells, film_kind: FilmKind) -> np.ndarray:

@@ -99,7 +99,14 @@ def bases_along_roll(surveys: Sequence[FrameSurvey]) -> list[FilmBase] | None:
     of_roll = combine_bases(beside)
     own = [_own_or(survey.base, of_roll) for survey in surveys]
     reach = _DRIFT_FRAMES // 2
-    return [combine_bases(own[max(k - reach, 0) : k + reach + 1]) for k in range(len(own))]
+    around = [combine_bases(own[max(k - reach, 0) : k + reach + 1]) for k in range(len(own))]
+    return [base.brighter(_level(survey.base, of_roll)) for base, survey in zip(around, surveys, strict=True)]
+
+
+def _level(base: FilmBase | None, of_roll: FilmBase) -> float:
+    """Exposure at which a frame was copied over the roll's, log10, where its rebate is all that says so."""
+    level = 0.0 if base is None else base.copied_brighter(of_roll)
+    return level if abs(level) >= _DRIFT_DENSITY else 0.0
 
 
 def _own_or(base: FilmBase | None, of_roll: FilmBase) -> FilmBase:

@@ -6,7 +6,7 @@ import pytest
 from tests.unit.convert.film_shots import BASE_COUNTS, Shot, colour_patches, raw_of, shoot
 from tethercap.convert.cells import measure_cells
 from tethercap.convert.film_base import FilmBase, combine_bases, estimate_base, find_base, measure_base
-from tethercap.convert.roll_look import survey_frame
+from tethercap.convert.roll_look import FrameSurvey, bases_along_roll, survey_frame
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import RawPicture, ShotData
@@ -72,10 +72,10 @@ def test_a_frame_without_any_rebate_gives_an_estimate_that_says_so() -> None:
     assert np.all(np.array(estimate.counts_rgb) <= BASE_COUNTS * 1.02)
 
 
-def in_holder(rim_px: int) -> Shot:
-    """The film with a rim of rebate around the frame, and a black holder around that."""
+def in_holder(rim_px: int, stray: float = 5.0) -> Shot:
+    """The film with a rim of rebate around the frame, and a black holder around that, with some stray light on it."""
     shot = film()
-    counts = np.full((*shot.raw.mosaic.shape, 3), 5.0)
+    counts = np.full((*shot.raw.mosaic.shape, 3), stray)
     shown = slice(110 - rim_px, rim_px - 110)
     counts[shown, shown] = np.repeat((shot.raw.mosaic[shown, shown].astype(np.float64) - 512)[..., None], 3, axis=2)
     return dataclasses.replace(shot, raw=raw_of(counts))
@@ -96,6 +96,34 @@ def test_a_frame_of_a_roll_that_shows_no_rebate_tells_its_clearest_film() -> Non
     survey = survey_frame(shot.raw, NEGATIVE, shot.corners)
     assert survey.base is not None
     assert survey.base.how == "brightest film"
+
+
+def test_stray_light_on_the_holder_is_no_film() -> None:
+    shot = in_holder(0, stray=200.0)
+    assert find_base(shot.raw, measure_cells(shot.raw), shot.corners, NEGATIVE, None) is None
+
+
+def surveyed(base: FilmBase) -> FrameSurvey:
+    return FrameSurvey(base, np.zeros((1, 1, 3), np.float32), None)
+
+
+def test_frames_that_were_copied_at_other_exposures_keep_their_own_level() -> None:
+    levels = (1.0, 1.5, 0.7, 1.0, 1.0)
+    bases = [FilmBase((9000.0 * level, 6000.0 * level, 2600.0 * level), cells=10) for level in levels]
+    found = bases_along_roll([surveyed(base) for base in bases])
+    assert found is not None
+    for base, level in zip(found, levels, strict=True):
+        np.testing.assert_allclose(base.counts_rgb, BASE_COUNTS * level, rtol=0.01)
+
+
+@pytest.mark.parametrize(
+    "other", [FilmBase((9000.0, 4500.0, 1600.0)), FilmBase((4500.0, 3000.0, 1300.0), camera_exposure=0.01)]
+)
+def test_a_frame_whose_base_is_otherwise_gets_the_rolls(other: FilmBase) -> None:
+    usual = FilmBase((9000.0, 6000.0, 2600.0), camera_exposure=other.camera_exposure)
+    found = bases_along_roll([surveyed(usual), surveyed(usual), surveyed(other), surveyed(usual)])
+    assert found is not None
+    np.testing.assert_allclose(found[2].counts_rgb, BASE_COUNTS, rtol=0.01)
 
 
 def test_a_slide_has_no_clear_rebate() -> None:
