@@ -20,7 +20,7 @@ _BRIGHT_SHARE = 0.05
 """Share of a frame's cells that counts as bright."""
 _CELLS_PER_FRAME = 150
 _PAIRS_PER_FRAME = 300
-_WIDTHS = (0.40, 0.20, 0.12, 0.08, 0.055, 0.045)
+_WIDTHS = (0.40, 0.20, 0.12, 0.08, 0.055, 0.04, 0.03, 0.022)
 """Chroma, in density, that still counts as near grey: wide at first, so that the start need not be good."""
 _DIFFERENCE_WIDTH = 0.4
 """The same for differences, as a share of `_WIDTHS`."""

@@ -63,8 +63,8 @@ def test_it_is_what_the_roll_makes_of_the_frame_at_half_size(jobs: list[ProofJob
     expected = pixels((tmp_path / "p.jpg").read_bytes())
     for proof in (second, again):
         assert pixels(proof.jpeg).shape == expected.shape == (198, 298, 3)
-        # Edges differ more, since each is made smaller in its own way.
-        assert np.median(np.abs(pixels(proof.jpeg) - expected)) <= 1.0
+        # Edges differ more, since each is made smaller in its own way; and the first proof cannot be settled by a roll.
+        assert np.median(np.abs(pixels(proof.jpeg) - expected)) <= 2.0
 
 
 class Remembering(SerialExecutor):
