@@ -41,6 +41,8 @@ class PerforationRows:
     """Where the rows were seen, small px."""
     film_share: float = 0.5
     """Level of the film between the holes over that of the light in them: black film is a slide."""
+    is_exact: bool = False
+    """The strip's middle is told by the sides of the holes that face it, and not by as much as is seen of the holes."""
 
 
 def find_perforations(
@@ -89,7 +91,67 @@ def find_perforations(
     if best is None:
         return None
     rows = _with_measured_pitch(level, best[1], holes, middle_x)
-    return rows if px_per_mm is not None else _with_counted_pitch(level, rows, holes)
+    rows = rows if px_per_mm is not None else _with_counted_pitch(level, rows, holes)
+    return _with_measured_middle(level, rows, film_format.strip_width_mm, holes)
+
+
+def _with_measured_middle(
+    level: F32Array, rows: PerforationRows, strip_width_mm: float, holes: Perforations
+) -> PerforationRows:
+    """Take the strip's middle from the sides of the holes that face it: a holder often covers the others."""
+    half_px = (strip_width_mm / 2 - holes.edge_mm - holes.across_mm) * rows.px_per_mm
+    inward = [1 if row < rows.middle_y else -1 for row in rows.rows_y]
+    sides = [_inner_side(level, rows, row, way, holes) for row, way in zip(rows.rows_y, inward, strict=True)]
+    middles = [side + way * half_px for side, way in zip(sides, inward, strict=True) if side is not None]
+    if not middles or max(middles) - min(middles) > SIDES_APART_MM * rows.px_per_mm:
+        return rows
+    return replace(rows, middle_y=sum(middles) / len(middles), is_exact=True)
+
+
+def _inner_side(level: F32Array, rows: PerforationRows, row: float, inward: int, holes: Perforations) -> float | None:
+    """Where the holes of a row end towards the strip's middle, small px; None where that is not seen."""
+    height, width = level.shape
+    pitch_px = holes.pitch_mm * rows.px_per_mm
+    start = int(np.clip(round(row), 0, height - 1))
+    places = (width - 1) / 2 + _phase_at(level, rows, row, holes) + pitch_px * np.arange(-60, 61)
+    places = places[(places > pitch_px / 2) & (places < width - 1 - pitch_px / 2)]
+    across = level[start]
+    places = places[across[np.rint(places).astype(np.intp)] > LIT * float(np.percentile(level, 99.5))]
+    if len(places) < LEAST_SIDES:
+        return None
+    half = max(1, int(0.25 * holes.along_mm * rows.px_per_mm))
+    columns = np.rint(places[:, None] + np.arange(-half, half + 1)).astype(np.intp)
+    reach = round((0.5 * holes.across_mm + BEYOND_SIDE_MM) * rows.px_per_mm) + 2
+    stop = start + inward * reach
+    if not 0 <= stop < height:
+        return None
+    profile = level[start:stop:inward][:, columns.ravel()].mean(axis=1)
+    film = float(np.median(across[np.rint(places + pitch_px / 2).astype(np.intp)]))
+    half_way = (float(profile[0]) + film) / 2
+    below = np.flatnonzero(profile < half_way)
+    if len(below) == 0 or below[0] == 0 or film > FILM_LEVEL * profile[0]:
+        return None
+    last = int(below[0])
+    before, after = float(profile[last - 1]), float(profile[last])
+    return start + inward * (last - 1 + (before - half_way) / (before - after))
+
+
+def _phase_at(level: F32Array, rows: PerforationRows, row: float, holes: Perforations) -> float:
+    """Place of the hole of a row nearest the middle column, px from it: both rows need not be seen equally far."""
+    pitch_px = holes.pitch_mm * rows.px_per_mm
+    tall = max(3, int(0.7 * holes.across_mm * rows.px_per_mm))
+    tone = _harmonic(level, np.array([pitch_px], np.float32), (level.shape[1] - 1) / 2)[:, 0]
+    return _phase(tone, row, tall, pitch_px)
+
+
+SIDES_APART_MM = 0.5
+"""How far two rows may differ about the strip's middle."""
+LEAST_SIDES = 2
+"""So many holes must be seen to tell where they end."""
+BEYOND_SIDE_MM = 0.5
+"""How far beyond a whole hole's half its side is looked for: nearer than the frame."""
+FILM_LEVEL = 0.97
+"""Film between holes is darker than the light in them by so much at least."""
 
 
 def _with_measured_pitch(

@@ -30,9 +30,9 @@ SCALES, LEAST_PROMISE = 2, 0.85
 LEAST_ALONG = 0.3
 """Share of the view's width that a frame is long at least."""
 SAME_SCALE = 0.02
-STRIP_OFF_MM = 1.6
-"""How far a frame's middle may be from the strip's: camera gates differ by some tenths, and a hidden part of a hole
-by more."""
+STRIP_OFF_MM, EXACT_OFF_MM = 1.6, 1.0
+"""How far a frame's middle may be from the strip's: camera gates differ by some tenths, and where holes do not tell the
+strip's exactly, a hidden part of a hole by more."""
 
 
 def search(
@@ -123,10 +123,11 @@ def _long_pairs(
         candidate_lines(scene.support[near], SLOPES[near], sign, least=LEAST_SUPPORT, most=12, likely=tilt)
         for sign in (-1, +1)
     )
+    most_off_mm = EXACT_OFF_MM if rows is not None and rows.is_exact else STRIP_OFF_MM
     pairs = [
         pair
         for pair in _pairs(tops, bottoms, film_format.across_mm, film_format.size_tolerance_mm, scale)
-        if rows is None or abs((pair[1].at + pair[2].at) / 2 - rows.middle_y) < STRIP_OFF_MM * pair[3]
+        if rows is None or abs((pair[1].at + pair[2].at) / 2 - rows.middle_y) < most_off_mm * pair[3]
     ]
     return sorted(pairs, key=lambda pair: -pair[0])
 

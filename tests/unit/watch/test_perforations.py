@@ -23,6 +23,17 @@ def _perforated(film: float, hidden_mm: float = 0.0) -> npt.NDArray[np.float32]:
 
 
 @pytest.mark.parametrize("film", [170.0, 12.0], ids=["negative", "slide"])
+def test_the_strips_middle_is_told_by_the_sides_of_the_holes_that_face_it(film: float) -> None:
+    """A holder covers the outer half of the upper holes."""
+    level = _perforated(film)
+    level[: HEIGHT // 2 - round(14.3 * PX_PER_MM)] = 10.0
+    rows = find_perforations(level, FORMAT, 0.0, PX_PER_MM * 1.005)
+    assert rows is not None
+    assert rows.is_exact
+    assert rows.middle_y == pytest.approx((HEIGHT - 1) / 2, abs=0.1 * PX_PER_MM)
+
+
+@pytest.mark.parametrize("film", [170.0, 12.0], ids=["negative", "slide"])
 def test_the_film_between_the_holes_is_told(film: float) -> None:
     rows = find_perforations(_perforated(film), FORMAT, 0.0, None)
     assert rows is not None
