@@ -16,6 +16,7 @@ from tethercap.watch.judging import Hypothesis
 from tethercap.watch.perforations import PerforationRows
 from tethercap.watch.reduced import ReducedView, reduce_view
 from tethercap.watch.refine import SideFit
+from tethercap.watch.rivals import compared
 from tethercap.watch.search import scales_by_short_edges, search
 from tethercap.watch.sighting import EdgeEvidence, FrameEdges, Reason, ReasonCode, Side
 from tethercap.watch.survey import Scale, Scene, inverted, perforations_in, survey, without_holes
@@ -177,12 +178,12 @@ def _fit(look: _Look, film_kind: FilmKind | None) -> list[Fitted]:
     """Fit the edges at the most likely places."""
     polarities = _polarities(film_kind, look.rows)
     fitted = _fit_found(look, polarities, _search(look, polarities))
-    weighed = _without_openings(_compared(fitted))
+    weighed = _without_openings(compared(fitted))
     is_scaled = look.known is not None or look.rows is not None
     if is_scaled or len(look.formats) > 1 or any(one.sure >= CLEAR for one in weighed):
         return weighed
     more = _fit_found(look, polarities, _search_by_short_edges(look, polarities))
-    return _without_openings(_compared(fitted + more))
+    return _without_openings(compared(fitted + more))
 
 
 CLEAR = 0.75
@@ -195,18 +196,21 @@ _Place = tuple[Hypothesis, PerforationRows | None]
 
 def _fit_found(look: _Look, polarities: tuple[bool, ...], found: list[_Place]) -> list[Fitted]:
     """Fit the edges at the best of the places found."""
-    knows_scale = look.known is not None or look.rows is not None
+    rows = look.rows
+    knows_scale = look.known is not None or rows is not None
     fitted = []
     for inverse in (False, True):
         for hypothesis, own_rows in _different([one for one in found if one[0].inverted is inverse]):
-            fitted.extend(fit_place(look.pixels_bgr, look.scene, hypothesis, own_rows, knows_scale=knows_scale))
+            fitted.extend(
+                fit_place(look.pixels_bgr, look.scene, hypothesis, own_rows, knows_scale=knows_scale, in_view=rows)
+            )
     is_named = len(look.formats) == 1
     fitted = [
         replace(one, is_scaled=look.known is not None or one.strip_off_mm is not None, is_named=is_named)
         for one in fitted
     ]
     if len(polarities) > 1:
-        fitted = [_with_kind_doubted(one, look.scene.view, look.rows) for one in fitted]
+        fitted = [_with_kind_doubted(one, look.scene.view, rows) for one in fitted]
     return fitted
 
 
@@ -268,19 +272,6 @@ def _as_negative(scene: Scene, negative: bool) -> Scene:
 
 BOTH_ROWS = 2
 """Perforations along both edges are proof enough that the film has some."""
-ELSEWHERE = 0.05
-"""Places that differ by more than this share of the frame's length are two."""
-
-
-def _compared(fitted: list[Fitted]) -> list[Fitted]:
-    """Note for each place by how much another one of its kind is seen better."""
-    compared = []
-    for one in fitted:
-        apart = ELSEWHERE * one.hypothesis.film_format.along_mm * one.px_per_mm
-        of_kind = (o for o in fitted if o.hypothesis.inverted is one.hypothesis.inverted)
-        others = (o.seen_in_all for o in of_kind if np.abs(o.corners - one.corners).max() > apart)
-        compared.append(replace(one, outdone=max(others, default=0.0) - one.seen_in_all))
-    return compared
 
 
 def _without_openings(fitted: list[Fitted]) -> list[Fitted]:

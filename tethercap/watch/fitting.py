@@ -45,12 +45,20 @@ HOLES_SHARE, HOLES_IN_STEP, LEAST_HOLES = 0.5, 0.65, 3
 has so many holes at least."""
 SIZE_OFF = 0.015
 """How far a known scale and a camera's gate may be off together, beyond the format's own tolerance, as a share."""
+DOUBTFUL = 0.7
+"""Share of that from which on a frame is also looked for without either of two edges."""
 Touching = tuple[bool, bool, bool, bool]
 NOWHERE: Touching = (False, False, False, False)
 
 
 def fit_place(
-    pixels_bgr: U8Array, scene: Scene, hypothesis: Hypothesis, rows: PerforationRows | None, *, knows_scale: bool
+    pixels_bgr: U8Array,
+    scene: Scene,
+    hypothesis: Hypothesis,
+    rows: PerforationRows | None,
+    *,
+    knows_scale: bool,
+    in_view: PerforationRows | None = None,
 ) -> list[Fitted]:
     """Fit the edges near a hypothesis in the full picture.
 
@@ -66,6 +74,8 @@ def fit_place(
         Where the strip's middle is, if it is known.
     knows_scale : bool
         Whether the hypothesis' scale is known, and not only what makes the frame fit.
+    in_view : PerforationRows or None
+        Perforations that are seen, whether the place was found with them or not.
 
     Returns
     -------
@@ -76,7 +86,8 @@ def fit_place(
     place = _Place(pixels_bgr, scene.view.factor, hypothesis)
     sides = _fit_sides(place, place.corners())
     several = _without_misfits(place, sides) if knows_scale else [sides]
-    return [_described(place, scene, rows, *one) for one in several]
+    exact = in_view if in_view is not None and in_view.is_exact else None
+    return [_described(place, scene, rows, exact, *one) for one in several]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,28 +119,33 @@ def _described(
     place: _Place,
     scene: Scene,
     rows: PerforationRows | None,
+    exact: PerforationRows | None,
     corners: F32Array,
     fits: tuple[SideFit, ...],
     touching: Touching,
 ) -> Fitted:
     """Say how what was fitted lies on its strip and in the view."""
-    hypothesis, px_per_mm, (height, width) = place.hypothesis, place.px_per_mm, place.pixels_bgr.shape[:2]
-    strip_off_mm = None
-    if rows is not None:
-        middle_y = scene.view.to_full(rows.middle_y)
-        x, y = corners.mean(axis=0)
-        expected = middle_y + rows.slope * (x - (width - 1) / 2)
-        strip_off_mm = float((y - expected) / px_per_mm)
+    hypothesis, px_per_mm, height = place.hypothesis, place.px_per_mm, place.pixels_bgr.shape[0]
     found = replace(hypothesis, touching=touching)
     bases = [fit.outside for fit in fits if is_seen(fit)]
     base = np.mean(bases, axis=0) if bases else hypothesis.base
     middle_off = abs(float(corners[:, 1].mean()) - (height - 1) / 2)
     return Fitted(
-        found, corners, fits, px_per_mm, strip_off_mm,
+        found, corners, fits, px_per_mm, _strip_off_mm(place, scene, rows, corners),
+        exact_off_mm=_strip_off_mm(place, scene, exact, corners),
         light_inside=hypothesis.inverted and rows is None and shows_bare_light(scene.view, hypothesis),
         borders=borders_within(scene.view, corners, base, inverted=hypothesis.inverted),
         middle_off=middle_off / (hypothesis.film_format.across_mm * px_per_mm),
     )  # fmt: skip
+
+
+def _strip_off_mm(place: _Place, scene: Scene, rows: PerforationRows | None, corners: F32Array) -> float | None:
+    """How far the frame's middle lies off the strip's; None without perforations."""
+    if rows is None:
+        return None
+    x, y = corners.mean(axis=0)
+    expected = scene.view.to_full(rows.middle_y) + rows.slope * (x - (place.pixels_bgr.shape[1] - 1) / 2)
+    return float((y - expected) / place.px_per_mm)
 
 
 Sides = tuple[F32Array, tuple[SideFit, ...], Touching]
@@ -139,20 +155,23 @@ Sides = tuple[F32Array, tuple[SideFit, ...], Touching]
 def _without_misfits(place: _Place, found: Sides) -> list[Sides]:
     """Where two opposite edges do not lie as far apart as the frame is large, one of them is none: try without each."""
     corners, fits, _ = found
-    pair = _misfit(place, found)
+    pair = _misfit(place, found, DOUBTFUL)
     if pair is None:
         return [found]
     without = (_fit_sides(place, move_sides(corners, _lacking(fits, side), place.size_px)) for side in pair)
-    return [again for again in without if _misfit(place, again) is None]
+    fitting = [again for again in without if _misfit(place, again) is None]
+    return [found, *fitting] if _misfit(place, found) is None else fitting
 
 
-def _misfit(place: _Place, sides: Sides) -> tuple[int, int] | None:
-    """Two opposite edges that are both seen, and lie further apart or nearer than the frame is large."""
+def _misfit(place: _Place, sides: Sides, share: float = 1.0) -> tuple[int, int] | None:
+    """Two opposite edges that are both seen, and lie further apart or nearer than the frame is large, by more than a
+    share of what is possible.
+    """
     corners, fits, _ = sides
     tolerance_px = place.hypothesis.film_format.size_tolerance_mm * place.px_per_mm
     for pair, nominal_px in zip(((1, 3), (0, 2)), place.size_px, strict=True):
         off_px = abs(_extent(corners, pair) - nominal_px)
-        if all(is_seen(fits[side]) for side in pair) and off_px > tolerance_px + SIZE_OFF * nominal_px:
+        if all(is_seen(fits[side]) for side in pair) and off_px > share * (tolerance_px + SIZE_OFF * nominal_px):
             return pair
     return None
 
@@ -231,7 +250,7 @@ def _passes(place: _Place, corners: F32Array, touching: Touching) -> tuple[F32Ar
     corners = move_sides(corners, fits, size_px)
     for reach_mm, least_px in FINER:
         bases = _beside(bases, fits, touching)
-        reach_px = max(reach_mm * px_per_mm, least_px)
+        reach_px = np.maximum(_gate_reach(place, fits), np.float32(max(reach_mm * px_per_mm, least_px)))
         wide_px = _wide_reach(fits, touching)
         fits = fit(corners, bases, reach_px=reach_px, black=COARSE_BLACK)
         for _ in range(SETTLING):
@@ -244,6 +263,13 @@ def _passes(place: _Place, corners: F32Array, touching: Touching) -> tuple[F32Ar
                 break
         corners = move_sides(corners, fits, size_px)
     return corners, fits
+
+
+def _gate_reach(place: _Place, fits: tuple[SideFit, ...]) -> F32Array:
+    """How far off sides may be that are placed by the frame's size from the opposite one, px, shape (4,); others 0."""
+    tolerance_px = place.hypothesis.film_format.size_tolerance_mm * place.px_per_mm
+    placed = [not is_seen(fit) and is_seen(fits[side - 2]) for side, fit in enumerate(fits)]
+    return np.where(placed, np.float32(tolerance_px), np.float32(0))
 
 
 def without_rows_of_holes(fits: tuple[SideFit, ...], film_format: FilmFormat) -> tuple[SideFit, ...]:

@@ -59,6 +59,9 @@ the frame's edge."""
 ENOUGH_STEP = 10.0
 ENOUGH_NOISE = 5.0
 """So much of the noise, up to `ENOUGH_STEP` codes, is an edge, however much stronger ones there may be further in."""
+STEEPER, DIP, GLOW_REACH = 2.0, 0.6, 12
+"""A step goes on inwards, for so many samples at most, as long as it keeps so much of its size; it is followed where it
+gets so many times as steep."""
 FULL_WEIGHT = 14.0
 """Steps of more codes weigh no more: a faint edge seen all along goes before a strong one here and there."""
 LEAST_STEP = 3.5
@@ -213,8 +216,10 @@ def _fit(
         step[side], clear[side], best[side], least[side] = _between_pictures(
             before[side], after[side], bases[side], visible[side], float(least[side]), is_slide=black is not None
         )
+    first = best
+    best = np.where(either_way[:, None], first, _steepest(step, first))
     size = at(step, best)
-    usable = (size > least[:, None]) & at(clear, best) & visible
+    usable = (size > least[:, None]) & at(clear, first) & visible
     low = at(after, best)
     offset = (step_place(bands, best, window, inverted=black is not None) - across // 2) * step_px[:, None]
     u = ((np.arange(segments) + 0.5) / segments * 2 - 1).astype(np.float32)
@@ -224,7 +229,7 @@ def _fit(
     count = np.maximum(kept.sum(axis=1), 1)
     ragged = np.sqrt((residual * residual).sum(axis=1) / count)
     contrast = (size * kept).sum(axis=1) / count / noise
-    base_place = further[best]
+    base_place = further[first]
     outside = _outside(at(before, base_place), kept, at(like_side, base_place) | either_way[:, None])
     inside = (low * kept[..., None]).sum(axis=1) / count[:, None]
     spread_px = spread(grey, best, kept, window) * step_px if sampling.tells_spread else np.zeros_like(step_px)
@@ -287,6 +292,25 @@ def _outermost(step: F32Array, clear: BoolArray, across: int, noise: F32Array, w
     sure = np.minimum(np.maximum(ENOUGH_NOISE * noise, LEAST_STEP), ENOUGH_STEP)
     enough = np.minimum(np.float32(0.5) * weighted.max(axis=2), sure[:, None])
     return np.asarray((weighted >= enough[..., None]).argmax(axis=2), np.intp)
+
+
+def _steepest(step: F32Array, first: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
+    """Follow a step that gets ever steeper inwards to where it is steepest: in a glow about a dense picture, the flank.
+
+    Parameters
+    ----------
+    step : ndarray
+        Shape (sides, segments, places).
+    first : ndarray
+        Where each segment leaves the base, shape (sides, segments).
+    """
+    size = at(step, first)[..., None]
+    off = np.arange(step.shape[2]) - first[..., None]
+    within = (off >= 0) & (off <= GLOW_REACH)
+    dips = within & (step < np.float32(DIP) * size)
+    goes_on = within & ~np.logical_or.accumulate(dips, axis=2)
+    steepest = np.where(goes_on, step, np.float32(-1)).argmax(axis=2)
+    return np.asarray(np.where(at(step, steepest) > np.float32(STEEPER) * size[..., 0], steepest, first), np.intp)
 
 
 @cache

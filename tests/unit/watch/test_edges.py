@@ -10,11 +10,13 @@ from tethercap.film.kinds import FilmKind
 from tethercap.profile_files import load_film_format, load_film_formats
 from tethercap.watch.confidence import is_believable, is_seen
 from tethercap.watch.edges import NotSeen, find_frame_edges, fit_likely
-from tethercap.watch.fitting import without_rows_of_holes
+from tethercap.watch.fitting import fit_place, without_rows_of_holes
 from tethercap.watch.limits import Limits
 from tethercap.watch.reduced import reduce_view
 from tethercap.watch.refine import refine_sides
+from tethercap.watch.search import search
 from tethercap.watch.sighting import FrameEdges, Side
+from tethercap.watch.survey import Scale, survey
 from tethercap.watch.within import likely_negative, likely_slide
 
 NEGATIVE = FilmKind.COLOUR_NEGATIVE
@@ -261,6 +263,45 @@ def test_holes_little_brighter_than_the_base_are_no_edge() -> None:
     assert is_seen(fits[0])
     without = without_rows_of_holes(fits, FORMAT)
     assert [is_seen(fit) for fit in without] == [False, True, True, True]
+
+
+def test_a_glow_about_a_dense_picture_is_not_its_edge() -> None:
+    """Light spreads in the film: for half a millimetre outside the edge the base gets darker, then all at once."""
+    x = np.arange(SIZE[0], dtype=np.float32) - float(corners_at()[0, 0])
+    glow = np.interp(x, [-8, 0], [0, 0.4])
+    tones = np.where(x[:, None] < 0, np.array(ORANGE) * (1 - glow[:, None]), 30.0)
+    picture = np.tile(tones, (SIZE[1], 1, 1))
+    picture += np.random.default_rng(5).normal(0, 1.0, picture.shape)
+    bases = np.tile(np.array(ORANGE, np.float32), (4, 1))
+    fits = refine_sides(picture.astype(np.uint8), corners_at().astype(np.float32), bases, reach_px=6.0, inverted=False)
+    assert fits[3].seen_share > 0.9
+    assert abs(fits[3].shift) < 1.0
+
+
+def test_without_either_of_two_edges_a_frame_is_looked_for_that_hardly_fits() -> None:
+    """The lowest part of the frame is clear: what is seen of it is 0.8 mm too low, as much as a gate may hardly be."""
+    picture, bottom = film(), float(corners_at()[2, 1])
+    cleared = bottom - 0.8 * PX_PER_MM
+    picture[round(cleared) : round(bottom) + 2] = ORANGE
+    scene = survey(reduce_view(picture, PX_PER_MM))
+    likely = search(scene, (FORMAT,), Scale(PX_PER_MM / scene.view.factor), None, negative=True)
+    within = next(place for place in likely if abs(scene.view.to_full(place.bottom.at) - cleared) < 3)
+    found = fit_place(picture, scene, within, None, knows_scale=True)
+    assert [is_seen(one.fits[0]) and is_seen(one.fits[2]) for one in found].count(True) == 1
+    assert min(float(np.abs(one.corners - corners_at()).max()) for one in found) < 2.0
+
+
+def test_an_edge_placed_by_the_frames_size_is_found_where_the_gate_is_larger() -> None:
+    """Only a part of the lower edge shows, half a millimetre further out than the format says."""
+    picture = film()
+    bottom, far = round(float(corners_at()[2, 1])), round(0.5 * PX_PER_MM)
+    left, right = round(float(corners_at()[0, 0])), round(float(corners_at()[1, 0]))
+    picture[bottom - 3 * far : bottom + far, left:right] = ORANGE
+    picture[bottom - 3 * far : bottom + far, left + 40 : left + 240] = 80
+    found = find_frame_edges(picture, film_format=FORMAT, film_kind=NEGATIVE, mm_per_px=1 / PX_PER_MM)
+    assert isinstance(found, FrameEdges)
+    assert not found.evidence[2].inferred
+    assert abs(found.corners.as_array()[2, 1] - (corners_at()[2, 1] + far)) < 2.0
 
 
 def test_noise_makes_no_edges() -> None:
