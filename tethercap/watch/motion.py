@@ -70,7 +70,7 @@ class MotionMeter:
         self.repeated = False
         """The last picture was the one before again."""
         self.tone = 0.0
-        """Mean of the last picture, codes."""
+        """Mean of the last picture inside the opening, codes."""
 
     def copy_of_last(self) -> F32Array | None:
         """The last picture taken in, to compare later ones with."""
@@ -100,6 +100,7 @@ class MotionMeter:
             self._start(grey, at_s)
             return None
         self._before = OpenView.of(grey, self._opening(grey))
+        self.tone = float(self._before.rows.sum()) / self._before.rows.size
         shift = measure_shift(before, self._before, self._window, self._shift_px, was_lost=self.lost)
         if shift.repeated:
             self.repeated = True
@@ -118,7 +119,6 @@ class MotionMeter:
     def _opening(self, grey: F32Array) -> Opening:
         """Rows and columns inside the opening: what was lit lately, so that dense film beside bare light is too."""
         profiles = row_means(grey), column_means(grey)
-        self.tone = float(profiles[0].sum()) / profiles[0].size
         if self._lit is None:
             self._lit = profiles
         for lit, profile in zip(self._lit, profiles, strict=True):

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 from tethercap.watch.sighting import Motion
 
-RUNNING = 3
-"""So many pictures pass from fit to fit while film moves: what movement carries along is off by some hundredths of a
-millimetre a picture, and a smeared edge tells no more."""
+RUNNING = 2
+"""So many pictures pass from fit to fit while film moves: carried along by fast movement, which is measured on smeared
+pictures, a frame is off by a twentieth of the way."""
 COMING_TO_REST = 4
 """Film that has come to rest is fitted so many times, which averages the noise."""
 AWAITED, KEPT = 4, 8
@@ -22,11 +22,13 @@ class Refits:
     """Counts what happened since the last fit."""
 
     _at_rest: int = 0
+    _running: int = 0
     _since: int = 0
+    _went_mm: float = 0.0
     _tone: float = 0.0
 
     def are_due(
-        self, motion: Motion | None, drift_mm: float, tone: float, *, steady: bool, awaited: bool, fires: bool
+        self, motion: Motion | None, moved_mm: float, tone: float, *, steady: bool, awaited: bool, fires: bool
     ) -> bool:
         """Take in a picture.
 
@@ -34,8 +36,8 @@ class Refits:
         ----------
         motion : Motion or None
             Of the film, up to this picture.
-        drift_mm : float
-            How far it went since the last fit, where it rests.
+        moved_mm : float
+            How far it went along since the picture before.
         tone : float
             Mean of the view, codes.
         steady : bool
@@ -51,13 +53,14 @@ class Refits:
             Whether the frame is to be fitted in this picture.
         """
         self._since += 1
+        self._went_mm += moved_mm
         if motion is None or motion.still_for_s == 0:
-            self._at_rest = 0
-            return self._since >= RUNNING
-        self._at_rest += 1
+            self._at_rest, self._running = 0, self._running + 1
+            return self._running % RUNNING == 1
+        self._at_rest, self._running = self._at_rest + 1, 0
         if self._at_rest <= COMING_TO_REST or fires or not steady:
             return True
-        changed = abs(tone - self._tone) > OTHER_LIGHT * self._tone or abs(drift_mm) > DRIFT_MM
+        changed = abs(tone - self._tone) > OTHER_LIGHT * self._tone or abs(self._went_mm) > DRIFT_MM
         return changed or self._since >= (AWAITED if awaited else KEPT)
 
     @property
@@ -67,4 +70,4 @@ class Refits:
 
     def done(self, tone: float) -> None:
         """Note that it was fitted, or found anew, in this picture of such a mean tone."""
-        self._since, self._tone = 0, tone
+        self._since, self._went_mm, self._tone = 0, 0.0, tone

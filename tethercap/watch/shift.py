@@ -49,6 +49,16 @@ class OpenView:
         """Its texture: asked for with this picture and with the next one."""
         return _texture(self.film)
 
+    @cached_property
+    def rows(self) -> F32Array:
+        """Mean of each of its rows, shape (height,): asked for as often."""
+        return row_means(self.film)
+
+    def repeats(self, other: "OpenView") -> bool:
+        """Whether two whole pictures are the same; a single row of them tells most that are not."""
+        row = self.grey.shape[0] // 2
+        return np.array_equal(self.grey[row], other.grey[row]) and np.array_equal(self.grey, other.grey)
+
 
 @dataclass(frozen=True, slots=True)
 class Shift:
@@ -87,13 +97,12 @@ def measure_shift(
     Shift
         Positive x: the film moved to the right.
     """
-    change = cv2.norm(before.grey, after.grey, cv2.NORM_L1) / before.grey.size
-    if change == 0.0:
+    if after.repeats(before):
         return Shift(0.0, 0.0, 0.0, trusted=True, repeated=True)
     if was_lost and _is_featureless(after.texture):
         return NO_SHIFT
     before = before.through(after.opening)
-    gain = _row_gain(before.film, after.film)
+    gain = _row_gain(before.rows, after.rows)[:, None]
     # The texture is taken along rows, so that a gain for each row changes it as it does the picture.
     textures = before.texture, after.texture * gain
     best = _found(*textures, window, expected_x_px)
@@ -302,9 +311,9 @@ way."""
 
 
 def _row_gain(before: F32Array, after: F32Array) -> F32Array:
-    """Gain that gives every row of `after` the mean it had before, shape (height, 1): takes out bands of flicker."""
-    one, two = row_means(before)[:, None], row_means(after)[:, None]
-    return np.asarray(np.clip((one + 4.0) / (two + 4.0), 0.5, 2.0), np.float32)
+    """Gain that gives rows of some means the ones they had before, shape (height,): takes out bands of flicker."""
+    gain = (before + np.float32(4.0)) / (after + np.float32(4.0))
+    return np.asarray(np.minimum(np.maximum(gain, np.float32(0.5)), np.float32(2.0)))
 
 
 def row_means(grey: F32Array) -> F32Array:

@@ -152,7 +152,7 @@ class Watcher:
         still = motion is not None and motion.still
         track = None if self._meter.lost else self._track
         self._went_px = self._went_px[0] + moved[0], self._went_px[1] + moved[1]
-        fit_due = self._fit_due(frame, motion)
+        fit_due = self._fit_due(motion, moved[0] * self._scale(frame))
         if fit_due or not still:
             track = None if track is None else track.moved(*self._went_px)
             self._went_px = (0.0, 0.0)
@@ -179,14 +179,14 @@ class Watcher:
             self._lies_steady = True
         self._learn(speed)
 
-    def _fit_due(self, frame: LiveFrame, motion: Motion | None) -> bool:
+    def _fit_due(self, motion: Motion | None, moved_mm: float) -> bool:
         last = self._last
         awaited = self._another_lies_here is not False or self._reopened
         rests = motion is not None and motion.still_for_s >= self.limits.still_for_s
         accepted = last is not None and last.verdict.decision is Decision.ACCEPT and not last.ready
         return self._refits.are_due(
             motion,
-            self._went_px[0] * self._scale(frame),
+            moved_mm,
             self._meter.tone,
             steady=self._lies_steady,
             awaited=awaited,
@@ -208,7 +208,7 @@ class Watcher:
         """
         self._since_search = 0
         middle = (frame.size.width_px - 1) / 2
-        expected = self._grid.predict(self._meter.along_px * self._reducer.factor, middle)
+        expected = None if self._belies_grid() else self._grid.predict(self._moved_px, middle)
         again = None if expected is None else expected.seen_again(frame.pixels_bgr)
         if again is not None:
             self._track = again
@@ -236,6 +236,21 @@ class Watcher:
             self._take_over(found, best.hypothesis.inverted, best.hypothesis.base)
         self._track = found
 
+    @property
+    def _moved_px(self) -> float:
+        """All movement along so far, px of the live view."""
+        return self._meter.along_px * self._reducer.factor
+
+    def _belies_grid(self) -> bool:
+        """Whether a frame is followed that is seen well where the grid has none: fast movement adds up to a millimetre
+        or two too much.
+        """
+        track = self._track
+        if track is None or track.seen_sides() < 3:
+            return False
+        expected_x = self._grid.expected_x(self._moved_px, track.middle_x)
+        return expected_x is not None and abs(expected_x - track.middle_x) > AGREE_MM * track.px_per_mm
+
     def _take_over(self, found: Track, inverted: bool, base: F32Array) -> None:
         """Learn kind and scale from a frame that is seen well."""
         if self.film_kind is None:
@@ -248,7 +263,7 @@ class Watcher:
             self.mm_per_px = 0.5 * (along / found.size_px[0] + across / found.size_px[1])
 
     def _learn(self, speed: float) -> None:
-        track, moved_px = self._track, self._meter.along_px * self._reducer.factor
+        track, moved_px = self._track, self._moved_px
         self._grid_agrees = False
         if track is None:
             return

@@ -70,7 +70,10 @@ def test_a_scene_cut_is_not_trusted() -> None:
 
 def test_the_same_picture_again_says_nothing() -> None:
     picture = view(0.0)
-    assert between(picture, picture.copy()).repeated
+    other = picture.copy()
+    assert between(picture, other).repeated
+    other[0, 0] += 1
+    assert not between(picture, other).repeated
 
 
 def follow(
@@ -128,6 +131,20 @@ def test_a_cut_starts_anew() -> None:
     assert motion is not None
     assert meter.lost
     assert not motion.still
+
+
+def test_film_that_comes_into_bare_light_is_followed_again() -> None:
+    meter = MotionMeter()
+    for i in range(4):
+        light = np.full(SHAPE, 230, np.float32) + np.random.default_rng(i).normal(0, 0.5, SHAPE)
+        meter.update(light.astype(np.float32), i / 30, 0.15, 0.2)
+    lost = [meter.lost]
+    meter.update(view(0.0, seed=1), 4 / 30, 0.15, 0.2)
+    motion = meter.update(view(3.0, seed=2), 5 / 30, 0.15, 0.2)
+    lost.append(meter.lost)
+    assert motion is not None
+    assert lost == [True, False]
+    assert motion.along_mm_s == pytest.approx(3.0 * 0.15 * 30, rel=0.02)
 
 
 def test_bare_light_cannot_be_followed() -> None:

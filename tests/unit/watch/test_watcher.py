@@ -180,3 +180,14 @@ def test_an_empty_holder_is_no_film_though_the_last_frame_was_known() -> None:
     seen = [watcher.watch(LiveFrame(light + np.uint8(i % 2), (20 + i) / 30, 20 + i)) for i in range(6)]
     assert [s.film_present for s in seen] == [False] * 6
     assert not any(s.ready or s.edges for s in seen)
+
+
+def test_a_frame_that_is_seen_well_is_believed_against_a_grid_that_movement_added_up_wrong() -> None:
+    watcher = Watcher(FORMAT, film_kind=FilmKind.COLOUR_NEGATIVE, mm_per_px=1 / PX_PER_MM, shutter_s=1 / 60)
+    list(watch(REST, watcher))
+    believed = []
+    for off_mm in (0.0, 0.5, 2.0, -38.0, 2.0 - 38.0):
+        watcher._grid._film_x += off_mm * PX_PER_MM
+        believed.append(watcher._belies_grid())
+        watcher._grid._film_x -= off_mm * PX_PER_MM
+    assert believed == [False, False, True, False, True]
