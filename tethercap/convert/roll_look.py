@@ -35,6 +35,8 @@ _OTHER_LIGHT = 0.15
 """Log10 by which the greys of such a chart may be tinted where the roll's frames are neutral: daylight and lamps are
 further apart."""
 _LEAST_LIGHT = 1e-6
+_HOLDER_SHARE = 0.002
+"""Share of the full range below which no colour of a film's densest parts stays."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,13 +71,16 @@ def survey_frame(
     cells = measure_cells(raw, flat, _SURVEY_CELL_PX)
     # Where no rebate shows at all, what is clearest on the roll tells more than nothing does.
     base = find_base(raw, cells, corners, film_kind, flat) or measure_base(raw, cells, None, film_kind)
-    return FrameSurvey(base, _picture_counts(cells, corners), corners)
+    return FrameSurvey(base, _picture_counts(raw, cells, corners), corners)
 
 
-def _picture_counts(cells: Cells, corners: QuadPx | None) -> F32Array:
+def _picture_counts(raw: RawPicture, cells: Cells, corners: QuadPx | None) -> F32Array:
     kept = ~cells.clipped
     if corners is not None:
         kept &= inside(cells, corners, -cells.cell_px)
+    else:
+        # A holder around a frame that was not found would outshine all of it on the print.
+        kept &= cells.counts.max(axis=2) > _HOLDER_SHARE * raw.white
     counts = np.where(kept[..., None], cells.counts, np.float32(np.nan))
     return counts[::2, ::2] if counts.size > 3 * 40_000 else counts
 

@@ -126,6 +126,12 @@ def test_a_frame_whose_base_is_otherwise_gets_the_rolls(other: FilmBase) -> None
     np.testing.assert_allclose(found[2].counts_rgb, BASE_COUNTS, rtol=0.01)
 
 
+def test_a_holder_around_a_frame_that_was_not_found_is_left_out() -> None:
+    survey = survey_frame(in_holder(32).raw, NEGATIVE, None)
+    assert np.isnan(survey.counts[0, 0]).all()
+    assert np.isfinite(survey.counts).all(axis=2).mean() > 0.5
+
+
 def test_a_slide_has_no_clear_rebate() -> None:
     shot = film()
     assert measure_base(shot.raw, measure_cells(shot.raw), shot.corners, FilmKind.SLIDE) is None
