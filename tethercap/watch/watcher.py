@@ -144,7 +144,8 @@ class Watcher:
 
     def _scale(self, frame: LiveFrame) -> float:
         """Scale known so far, mm per px; a first guess is that the frame fills most of the view."""
-        return self.mm_per_px or self.film_format.along_mm / (0.85 * frame.size.width_px)
+        film, size = self.film_format, frame.size
+        return self.mm_per_px or max(film.along_mm / size.width_px, film.across_mm / size.height_px) / 0.85
 
     def _follow(self, frame: LiveFrame, motion: Motion | None, moved: tuple[float, float]) -> None:
         """Bring the track up to this picture, by the film's movement where it can, by searching where it must."""
@@ -258,9 +259,13 @@ class Watcher:
         self._learn_scale(found)
 
     def _learn_scale(self, found: Track) -> None:
-        if self.mm_per_px is None and all(share > 0.3 for share in found.seen_then):
-            along, across = self.film_format.along_mm, self.film_format.across_mm
-            self.mm_per_px = 0.5 * (along / found.size_px[0] + across / found.size_px[1])
+        top, right, bottom, left = (share > 0.3 for share in found.seen_then)
+        if self.mm_per_px is not None or not (left and right):
+            return
+        # A holder may hide a long edge in all frames of a roll: then the short ones tell it.
+        self.mm_per_px = self.film_format.along_mm / found.size_px[0]
+        if top and bottom:
+            self.mm_per_px = 0.5 * (self.mm_per_px + self.film_format.across_mm / found.size_px[1])
 
     def _learn(self, speed: float) -> None:
         track, moved_px = self._track, self._moved_px

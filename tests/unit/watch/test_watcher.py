@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from tests.unit.watch.pictures import FORMAT, PX_PER_MM, film
+from tests.unit.watch.pictures import FORMAT, PX_PER_MM, SIZE, corners_at, film
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import LiveFrame
 from tethercap.watch.sighting import Decision, ReasonCode, Sighting
@@ -191,3 +191,15 @@ def test_a_frame_that_is_seen_well_is_believed_against_a_grid_that_movement_adde
         believed.append(watcher._belies_grid())
         watcher._grid._film_x -= off_mm * PX_PER_MM
     assert believed == [False, False, True, False, True]
+
+
+def test_where_the_holder_hides_a_long_edge_a_shot_tells_the_scale_by_the_short_ones() -> None:
+    watcher = Watcher(FORMAT, film_kind=FilmKind.COLOUR_NEGATIVE)
+    top, bottom = corners_at(0.1)[[0, 2], 1].astype(int)
+    for number in range(6):
+        noise = np.random.default_rng(number).integers(-2, 3, (SIZE[1], SIZE[0], 3))
+        picture = np.clip(film(0.1, cell_mm=4) + noise, 0, 255).astype(np.uint8)
+        picture[: top + 9], picture[bottom + 8 :] = 2, 2
+        watcher.watch(LiveFrame(picture, number / 30, number))
+    watcher.shot_taken(6 / 30)
+    assert watcher.mm_per_px == pytest.approx(1 / PX_PER_MM, rel=0.003)
