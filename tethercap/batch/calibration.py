@@ -10,7 +10,7 @@ import numpy as np
 
 from tethercap.batch.find_frame import find_frame
 from tethercap.convert.calibrate import ChartFit, fit_cards, fit_chart, fit_slide_chart, whole_stops
-from tethercap.convert.cells import Cells, measure_cells
+from tethercap.convert.cells import HOLDER_SHARE, Cells, measure_cells
 from tethercap.convert.chart_frames import look_for_chart
 from tethercap.convert.charts import (
     CHART_EDITIONS,
@@ -39,8 +39,6 @@ _MOST_MISFIT = 7.0
 """The same for a negative's chart, whose colours the film never renders quite."""
 _ON_CHART = "colour chart on the roll"
 _CELL_PX = 8
-_LEAST_LIGHT = 0.002
-"""Share of the full range below which a cell shows the holder and no film."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +168,7 @@ def _look_for_chart(
     """Corners of a chart, mosaic pixels: looked for in the frame first, since a black holder outshines all of it."""
     for within in (corners, None) if corners is not None else (None,):
         density = frame_density(cells, base, within)
-        density[cells.counts.min(axis=2) < _LEAST_LIGHT * raw.white] = np.nan
+        density[cells.counts.min(axis=2) < HOLDER_SHARE * raw.white] = np.nan
         found = look_for_chart(density, model)
         if found is not None:
             return found.scaled(float(cells.cell_px))

@@ -11,6 +11,8 @@ from tethercap.pictures import F32Array, RawPicture
 
 CELL_PX = 16
 """Side of a cell, mosaic pixels: small beside a rebate, and 64 values of each colour quiet the noise."""
+HOLDER_SHARE = 0.002
+"""Share of the full range below which a cell shows a black holder: some light comes through the densest film."""
 
 _STRIP_PX = 256
 """Rows of the mosaic measured at once, so that they stay in the processor's cache."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tethercap.convert.calibrate import fit_chart
-from tethercap.convert.cells import Cells, inside, measure_cells
+from tethercap.convert.cells import HOLDER_SHARE, Cells, inside, measure_cells
 from tethercap.convert.chart_frames import chart_densities, chart_exposure
 from tethercap.convert.charts import CHART_EDITIONS, GREY_PATCHES
 from tethercap.convert.exposure import PrintExposure, find_exposure, scene_light, settle_exposures
@@ -35,8 +35,6 @@ _OTHER_LIGHT = 0.15
 """Log10 by which the greys of such a chart may be tinted where the roll's frames are neutral: daylight and lamps are
 further apart."""
 _LEAST_LIGHT = 1e-6
-_HOLDER_SHARE = 0.002
-"""Share of the full range below which no colour of a film's densest parts stays."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,7 +78,7 @@ def _picture_counts(raw: RawPicture, cells: Cells, corners: QuadPx | None) -> F3
         kept &= inside(cells, corners, -cells.cell_px)
     else:
         # A holder around a frame that was not found would outshine all of it on the print.
-        kept &= cells.counts.max(axis=2) > _HOLDER_SHARE * raw.white
+        kept &= cells.counts.max(axis=2) > HOLDER_SHARE * raw.white
     counts = np.where(kept[..., None], cells.counts, np.float32(np.nan))
     return counts[::2, ::2] if counts.size > 3 * 40_000 else counts
 

@@ -101,19 +101,27 @@ def _with_measured_middle(
     """Take the strip's middle from the sides of the holes that face it: a holder often covers the others."""
     half_px = (strip_width_mm / 2 - holes.edge_mm - holes.across_mm) * rows.px_per_mm
     inward = [1 if row < rows.middle_y else -1 for row in rows.rows_y]
-    sides = [_inner_side(level, rows, row, way, holes) for row, way in zip(rows.rows_y, inward, strict=True)]
+    pitch_px = np.array([holes.pitch_mm * rows.px_per_mm], np.float32)
+    tone = _harmonic(level, pitch_px, (level.shape[1] - 1) / 2)[:, 0]
+    sides = [_inner_side(level, tone, rows, row, way, holes) for row, way in zip(rows.rows_y, inward, strict=True)]
     middles = [side + way * half_px for side, way in zip(sides, inward, strict=True) if side is not None]
     if not middles or max(middles) - min(middles) > SIDES_APART_MM * rows.px_per_mm:
         return rows
     return replace(rows, middle_y=sum(middles) / len(middles), is_exact=True)
 
 
-def _inner_side(level: F32Array, rows: PerforationRows, row: float, inward: int, holes: Perforations) -> float | None:
-    """Where the holes of a row end towards the strip's middle, small px; None where that is not seen."""
+def _inner_side(
+    level: F32Array, tone: C64Array, rows: PerforationRows, row: float, inward: int, holes: Perforations
+) -> float | None:
+    """Where the holes of a row end towards the strip's middle, small px; None where that is not seen.
+
+    `tone` is the harmonic at the rows' pitch: each row has a phase of its own, as both need not be seen equally far.
+    """
     height, width = level.shape
     pitch_px = holes.pitch_mm * rows.px_per_mm
     start = int(np.clip(round(row), 0, height - 1))
-    places = (width - 1) / 2 + _phase_at(level, rows, row, holes) + pitch_px * np.arange(-60, 61)
+    tall = max(3, int(0.7 * holes.across_mm * rows.px_per_mm))
+    places = (width - 1) / 2 + _phase(tone, row, tall, pitch_px) + pitch_px * np.arange(-60, 61)
     places = places[(places > pitch_px / 2) & (places < width - 1 - pitch_px / 2)]
     across = level[start]
     places = places[across[np.rint(places).astype(np.intp)] > LIT * float(np.percentile(level, 99.5))]
@@ -134,14 +142,6 @@ def _inner_side(level: F32Array, rows: PerforationRows, row: float, inward: int,
     last = int(below[0])
     before, after = float(profile[last - 1]), float(profile[last])
     return start + inward * (last - 1 + (before - half_way) / (before - after))
-
-
-def _phase_at(level: F32Array, rows: PerforationRows, row: float, holes: Perforations) -> float:
-    """Place of the hole of a row nearest the middle column, px from it: both rows need not be seen equally far."""
-    pitch_px = holes.pitch_mm * rows.px_per_mm
-    tall = max(3, int(0.7 * holes.across_mm * rows.px_per_mm))
-    tone = _harmonic(level, np.array([pitch_px], np.float32), (level.shape[1] - 1) / 2)[:, 0]
-    return _phase(tone, row, tall, pitch_px)
 
 
 SIDES_APART_MM = 0.5
