@@ -13,6 +13,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from pathlib import Path
 
 import cv2
@@ -100,10 +101,10 @@ def print_speed(path: Path, flat: FlatField, rounds: int) -> None:
     cv2.setNumThreads(1)
     works: dict[str, Callable[[], object]] = {
         "AHD alone": lambda: ahd(path),
-        "whole, 1 thread": lambda: convert_file(job_for(path, flat, 1, Border.WHOLE)),
-        "whole, 2 threads": lambda: convert_file(job_for(path, flat, 2, Border.WHOLE)),
-        "squared, 2 threads": lambda: convert_file(job_for(path, flat, 2, Border.FRAME)),
-        "proof only": lambda: convert_file(proof_job(path, flat)),
+        "whole, 1 thread": partial(convert_file, job_for(path, flat, 1, Border.WHOLE)),
+        "whole, 2 threads": partial(convert_file, job_for(path, flat, 2, Border.WHOLE)),
+        "squared, 2 threads": partial(convert_file, job_for(path, flat, 2, Border.FRAME)),
+        "proof only": partial(convert_file, proof_job(path, flat)),
     }
     times: dict[str, list[tuple[float, float]]] = {name: [] for name in (*works, _IN_ONE_THREAD)}
     # The library reads this when it is loaded.
@@ -111,6 +112,9 @@ def print_speed(path: Path, flat: FlatField, rounds: int) -> None:
     with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as alone:
         for _ in range(rounds):
             for name, work in works.items():
+                # To throw an older file away costs as much as to write some of it.
+                for result in (path.with_suffix(".tif"), path.with_suffix(".jpg")):
+                    result.unlink(missing_ok=True)
                 times[name].append(timed_s(work))
             times[_IN_ONE_THREAD].append(alone.submit(timed_ahd, path).result())
     reference, in_one_thread = np.array(times["AHD alone"]), np.array(times[_IN_ONE_THREAD])

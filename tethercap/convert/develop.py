@@ -23,8 +23,11 @@ from tethercap.convert.printing import (
 )
 from tethercap.pictures import F32Array, RawPicture, U16Array
 
-BAND_ROWS, TILE_COLUMNS = 128, 1024
-"""Rows, and columns of them, worked at once: what is made of them stays in the processor's cache."""
+BAND_ROWS, TILE_COLUMNS = 256, 1024
+"""Rows, and columns of them, worked at once: what is made of them stays in the processor's cache, and is enough that
+threads seldom wait for each other between two passes over it."""
+LARGEST_BAND_PX = 2_000_000
+"""Wider pictures are worked in half as many rows, so that they take no more memory."""
 FLAT_CELLS = FLAT_CELL_PX // 2
 """Cells of the mosaic along a cell of the flat field."""
 FLAT_ROOM = 0.1
@@ -63,7 +66,7 @@ class Tray:
         self._raw, self._tables, self._flat = raw, tables, flat
         self._half_size, self._margin = half_size, 0 if half_size else MARGIN_CELLS
         height, width = even_sides(raw)
-        self._rows = min(BAND_ROWS, height)
+        self._rows = min(band_rows(width), height)
         self._columns = -(-width // -(-width // TILE_COLUMNS) // 2) * 2
         rows, columns = (side // 2 + 2 * self._margin for side in (self._rows, self._columns))
         self._planes = planes = Planes(rows, columns, raw.pattern, tables.bows, half_size=half_size)
@@ -155,6 +158,11 @@ class Tray:
         columns = slice(beside * scale, beside * scale + out.shape[1])
         for row in range(scale):
             self._printer.encode(row, rows, columns, out[row::scale])
+
+
+def band_rows(width_px: int) -> int:
+    """Rows of a picture so wide that are worked at once."""
+    return BAND_ROWS if BAND_ROWS * width_px <= LARGEST_BAND_PX else BAND_ROWS // 2
 
 
 def even_sides(raw: RawPicture) -> tuple[int, int]:

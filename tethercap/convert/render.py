@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from tethercap.convert.crop import resample_rows, source_rows
-from tethercap.convert.develop import BAND_ROWS, Tray, even_sides
+from tethercap.convert.develop import Tray, band_rows, even_sides
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.pipeline import ConversionPlan, RollLook, Step, plan_conversion
@@ -159,14 +159,14 @@ def _rows_at_once(plan: ConversionPlan, raw: RawPicture) -> int:
     """Rows of a band: what is developed for it is a whole number of tiles."""
     layout = plan.layout
     if layout.to_source is None:
-        return BAND_ROWS
+        return band_rows(raw.mosaic.shape[1])
     scale = 2 if plan.half_size else 1
     middle = layout.size.height_px // 2
     source = SizePx(*(side // scale for side in reversed(even_sides(raw))))
     top, bottom = source_rows(layout, middle, middle + FEWEST_SQUARED_ROWS, source)
     # Places are rounded to even rows, so that one band may need a few more than another.
     beside = bottom - top - FEWEST_SQUARED_ROWS + 4
-    tile = BAND_ROWS // scale
+    tile = band_rows(raw.mosaic.shape[1]) // scale
     return -(-(FEWEST_SQUARED_ROWS + beside) // tile) * tile - beside
 
 
