@@ -8,8 +8,10 @@ average") is not used: it takes the colour out of meadows and sunsets.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.least_squares import fit
@@ -32,6 +34,8 @@ _WEIGHT_OF_FRAME = 3.0
 _WEIGHT_OF_PAIRS = 4.0
 """The same for its differences, which tell the slopes."""
 _RED, _GREEN, _BLUE = 0, 1, 2
+_GRID = np.linspace(-0.5, 4.5, 251)
+"""Densities over base at which curves are worked out; between them they are straight within a fraction of the grain."""
 
 
 def estimate_neutral(frames: Sequence[F64Array], usual: UsualFilm) -> FilmModel:
@@ -49,13 +53,42 @@ def estimate_neutral(frames: Sequence[F64Array], usual: UsualFilm) -> FilmModel:
     FilmModel
         The usual one where there is nothing to go by.
     """
-    cells, steps = _observations(frames)
+    cells, pairs = _observations(frames)
     if len(cells) < _CELLS_PER_FRAME // 10:
         return usual.model()
+    seen = _Seen.of(cells, pairs)
     found = np.zeros(usual.curve_directions)
     for width in _WIDTHS:
-        found = _refit(cells, steps, usual, found, width)
+        found = _refit(seen, usual, found, width)
     return usual.model(found)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    """Cells and pairs as places on `_GRID`, so that a curve that is tried is worked out there alone."""
+
+    below: NDArray[np.intp]
+    """Number of the grid's place at or below each density, shape (3, cells + 2 * pairs)."""
+    share: F64Array
+    """How far it is on to the next."""
+    number_of_cells: int
+
+    @classmethod
+    def of(cls, cells: F64Array, pairs: F64Array) -> "_Seen":
+        density = np.concatenate([cells, pairs.reshape(-1, 3)]).T
+        place = (np.clip(density, _GRID[0], _GRID[-1]) - _GRID[0]) / (_GRID[1] - _GRID[0])
+        below = np.minimum(place.astype(np.intp), len(_GRID) - 2)
+        return cls(below, place - below, len(cells))
+
+    def chroma(self, model: FilmModel) -> tuple[F64Array, F64Array]:
+        """Chroma of the cells, shape (cells, 2), and by how much that of pairs differs, shape (pairs, 2)."""
+        equal = np.empty(self.share.shape)
+        for channel, (below, share) in enumerate(zip(self.below, self.share, strict=True)):
+            table = model.equalised(_GRID, channel)
+            equal[channel] = table[below] + share * np.diff(table)[below]
+        chroma = (equal[[_RED, _BLUE]] - equal[_GREEN]).T
+        pairs = chroma[self.number_of_cells :].reshape(-1, 2, 2)
+        return chroma[: self.number_of_cells], pairs[:, 1] - pairs[:, 0]
 
 
 def _observations(frames: Sequence[F64Array]) -> tuple[F64Array, F64Array]:
@@ -81,23 +114,16 @@ def _spread(rows: F64Array, number: int) -> F64Array:
     return rows[:: max(len(rows) // number, 1)][:number]
 
 
-def _chroma(density: F64Array, model: FilmModel) -> F64Array:
-    green = model.equalised(density[..., _GREEN], _GREEN)
-    return np.stack([model.equalised(density[..., k], k) - green for k in (_RED, _BLUE)], axis=-1)
-
-
-def _refit(cells: F64Array, pairs: F64Array, usual: UsualFilm, away: F64Array, width: float) -> F64Array:
-    model = usual.model(away)
+def _refit(seen: _Seen, usual: UsualFilm, away: F64Array, width: float) -> F64Array:
     narrow = width * _DIFFERENCE_WIDTH
-    chroma, differences = _chroma(cells, model) - _WARMTH, np.diff(_chroma(pairs, model), axis=1)[:, 0]
+    chroma, differences = seen.chroma(usual.model(away))
     of_cell, of_pair = _WEIGHT_OF_FRAME / _CELLS_PER_FRAME, _WEIGHT_OF_PAIRS / _PAIRS_PER_FRAME
-    cell_root = np.sqrt(of_cell) / width * np.exp(-0.25 * np.sum((chroma / width) ** 2, axis=1))
+    cell_root = np.sqrt(of_cell) / width * np.exp(-0.25 * np.sum(((chroma - _WARMTH) / width) ** 2, axis=1))
     pair_root = np.sqrt(of_pair) / narrow * np.exp(-0.25 * np.sum((differences / narrow) ** 2, axis=1))
 
     def residuals(trial: F64Array) -> F64Array:
-        candidate = usual.model(trial)
-        of_cells = (_chroma(cells, candidate) - _WARMTH) * cell_root[:, None]
-        of_pairs = np.diff(_chroma(pairs, candidate), axis=1)[:, 0] * pair_root[:, None]
-        return np.concatenate([of_cells.ravel(), of_pairs.ravel(), trial])
+        of_cells, of_pairs = seen.chroma(usual.model(trial))
+        weighted = ((of_cells - _WARMTH) * cell_root[:, None]).ravel(), (of_pairs * pair_root[:, None]).ravel()
+        return np.concatenate([*weighted, trial])
 
     return fit(residuals, away, rounds=4)

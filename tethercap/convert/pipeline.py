@@ -199,17 +199,19 @@ def make_tables(
     with_flat: bool,
 ) -> DevelopTables:
     """Work out all tables of one picture."""
-    grid = density_at(np.arange(LUT_SIZE))
-    equalise = np.stack([model.equalised(grid, channel) for channel in range(3)]).astype(np.float32)
     printing = make_print_tables(model, exposure, recipe, film_kind)
     counts = np.empty((2, 2, LUT_SIZE), np.uint16 if with_flat else np.float32)
     for place, channel in np.ndenumerate(raw.pattern):
         transmittance = (np.arange(LUT_SIZE) - raw.black[place]) / base.counts_rgb[channel]
         density = -np.log10(np.maximum(transmittance, LEAST_TRANSMITTANCE))
         counts[place] = density_index(density + FLAT_ROOM) if with_flat else model.equalised(density, int(channel))
+    equalise = None
+    if with_flat:
+        grid = density_at(np.arange(LUT_SIZE))
+        equalise = np.stack([model.equalised(grid, channel) for channel in range(3)]).astype(np.float32)
     straight = model.density_bows == NO_BOWS
     bows = None if straight else bows_before(np.array(model.density_matrix), np.array(model.density_bows))
-    return DevelopTables(counts, equalise if with_flat else None, bows, printing)
+    return DevelopTables(counts, equalise, bows, printing)
 
 
 def make_print_tables(model: FilmModel, exposure: PrintExposure, recipe: Recipe, film_kind: FilmKind) -> PrintTables:
