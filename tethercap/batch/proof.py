@@ -68,7 +68,7 @@ class PresentLook:
     base: FilmBase
     model: FilmModel
     exposures: tuple[PrintExposure, ...] = ()
-    """What frames of it tell of their own, each by itself; none where there were too few."""
+    """What frames of it tell of their own, each by itself; none of a slide's."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -120,7 +120,7 @@ def make_proof(job: ProofJob) -> Proof:
         corners = wanted.cut_by or (job.seen.corners_in(raw.size) if job.seen is not None else None)
         survey = survey_frame(raw, wanted.film_kind, corners)
         usual = usual_film(wanted.film_kind, raw, job.look.base if job.look is not None else survey.base)
-        present = job.look or present_look([*(frame.survey for frame in job.before), survey], usual)
+        present = job.look or _look_with(job.before, survey, usual)
         frame_look, chart = _look_of(survey, present, usual, raw)
         given = frame_look.given_to(wanted)
         look = RollLook(
@@ -157,10 +157,23 @@ def _look_of(
     return FrameLook(base, look.model, exposure, survey.corners), chart
 
 
-def present_look(surveys: Sequence[FrameSurvey], usual: UsualFilm) -> PresentLook | None:
-    """Tell base and model of a roll from few of its frames, in the film's order; None where none showed clear film."""
+def _look_with(before: Sequence[ProvenFrame], survey: FrameSurvey, usual: UsualFilm) -> PresentLook | None:
+    """Tell a look by few frames and by the one that is to be shown with it; None where none showed clear film."""
+    surveys = [*(frame.survey for frame in before), survey]
     bases = bases_along_roll(surveys)
-    return None if bases is None else PresentLook(bases[-1], neutral_of_roll(surveys, bases, usual))
+    if bases is None:
+        return None
+    model = neutral_of_roll(surveys, bases, usual)
+    return PresentLook(bases[-1], model, _exposures_of(before, bases[:-1], model))
+
+
+def _exposures_of(
+    frames: Sequence[ProvenFrame], bases: Sequence[FilmBase], model: FilmModel
+) -> tuple[PrintExposure, ...]:
+    if not model.film_kind.is_negative:
+        return ()
+    known = zip(frames, bases, strict=True)
+    return tuple(own_exposure(frame.survey, base, frame.chart, model) for frame, base in known)
 
 
 def tell_look(frames: Sequence[ProvenFrame], usual: UsualFilm, measured: FilmModel | None = None) -> PresentLook | None:
@@ -186,12 +199,7 @@ def tell_look(frames: Sequence[ProvenFrame], usual: UsualFilm, measured: FilmMod
     model = measured or neutral_of_roll(surveys, bases, usual)
     if measured is None and model.film_kind is FilmKind.COLOUR_NEGATIVE:
         model = model_by_chart((frame.chart for frame in frames), model, usual)
-    if not model.film_kind.is_negative:
-        return PresentLook(bases[-1], model)
-    known = zip(frames, bases, strict=True)
-    return PresentLook(
-        bases[-1], model, tuple(own_exposure(frame.survey, base, frame.chart, model) for frame, base in known)
-    )
+    return PresentLook(bases[-1], model, _exposures_of(frames, bases, model))
 
 
 class Prover:

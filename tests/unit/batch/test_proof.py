@@ -52,7 +52,7 @@ def pixels(jpeg: bytes) -> np.ndarray:
 def test_it_is_what_the_roll_makes_of_the_frame_at_half_size(jobs: list[ProofJob], tmp_path: Path) -> None:
     first = make_proof(jobs[0])
     second = make_proof(replace(jobs[1], before=(first.frame,)))
-    look = tell_look([first.frame, second.frame], second.usual)
+    look = tell_look([first.frame], second.usual)
     again = make_proof(replace(jobs[1], look=look))
     wanted = [
         replace(job.conversion, corners=job.seen.corners.scaled(1 / SEEN_SCALE)) for job in jobs if job.seen is not None
@@ -61,13 +61,13 @@ def test_it_is_what_the_roll_makes_of_the_frame_at_half_size(jobs: list[ProofJob
     positive = replace(of_roll, proof_path=tmp_path / "p.jpg")
     convert_file(positive)
     expected = pixels((tmp_path / "p.jpg").read_bytes())
-    for proof in (second, again):
+    # Edges differ, since each is made smaller in its own way; and one frame does not tell all that two do.
+    for proof, tone, all_in_all in ((second, 0.3, 3.5), (again, 2.0, 4.5)):
         assert pixels(proof.jpeg).shape == expected.shape == (198, 298, 3)
-        # Edges differ more, since each is made smaller in its own way; and the first proof cannot be settled by a roll.
         apart = pixels(proof.jpeg) - expected
         assert np.median(np.abs(apart)) <= 2.0
-        assert np.abs(apart).mean() < 4.5
-        assert np.abs(apart.mean(axis=(0, 1))).max() < 2.0
+        assert np.abs(apart).mean() < all_in_all
+        assert np.abs(apart.mean(axis=(0, 1))).max() < tone
 
 
 class Remembering(SerialExecutor):
