@@ -124,6 +124,15 @@ def test_two_half_frames_become_two_positives(tmp_path: Path) -> None:
         assert np.abs(found - wanted.as_array()).max() < 4
 
 
+def test_a_raw_without_a_pair_is_told_and_the_others_are_made(tmp_path: Path) -> None:
+    pair = write_dng(tmp_path / "pair.dng", half_frame_pair().raw.mosaic, black=(600,) * 4)
+    one = write_counts(tmp_path / "one.dng", colour_patches(3, side=100) * 3000)
+    result = run(one, pair, *NEGATIVE, "--pairs", "left-first", "--out", tmp_path / "out")
+    assert result.return_value == 1
+    assert "Two frames side by side were not found in one.dng" in " ".join(result.stderr.split())
+    assert sorted(each.name for each in (tmp_path / "out").iterdir()) == ["pair.tif", "pairA.tif"]
+
+
 def test_second_halves_in_a_roll_get_the_number_with_an_a(tmp_path: Path) -> None:
     content = write_dng(tmp_path / "a.dng", half_frame_pair().raw.mosaic, black=(600,) * 4).read_bytes()
     setup = rolls.setup(film_format="135-36x24")

@@ -12,7 +12,7 @@ from tethercap.batch.job import ConversionJob
 from tethercap.batch.pools import death_told
 from tethercap.batch.roll_jobs import half_job
 from tethercap.cli._rolls import Item
-from tethercap.errors import RollExistsError
+from tethercap.errors import ConversionError, PictureError, RollExistsError, TethercapError
 from tethercap.roll.metadata import positive_properties
 
 
@@ -106,13 +106,17 @@ def _renamed(job: ConversionJob, ending: str) -> ConversionJob:
     )
 
 
-def paired_items(items: Sequence[Item], pool: Executor, *, is_right_first: bool) -> list[Item]:
+Unpaired = tuple[ConversionJob, TethercapError]
+"""A RAW in which two frames were not found, and why."""
+
+
+def paired_items(items: Sequence[Item], pool: Executor, *, is_right_first: bool) -> tuple[list[Item], list[Unpaired]]:
     """Make two items of each, one for each of the two frames in it: 7 and 7A in a roll, NAME and NAMEA of files.
 
     Raises
     ------
     TethercapError
-        If two frames are not found in one of them, or a roll has a frame of the second number already.
+        If a roll has a frame of the second number already.
     """
     # Those that were cut before are cut anew.
     items = [item for item in items if item.roll_job is None or not item.roll_job.is_second]
@@ -120,13 +124,22 @@ def paired_items(items: Sequence[Item], pool: Executor, *, is_right_first: bool)
     if any(item.roll_job is not None for item in items):
         # A roll that was captured two frames at a time says the format of the camera's view, not of the frames.
         formats = [HALF_FRAME] * len(items)
-    kinds = [item.job.film_kind for item in items]
+    jobs = [item.job for item in items]
     paired: list[Item] = []
+    unpaired: list[Unpaired] = []
     with death_told("pairs of frames were looked for"):
-        found = pool.map(find_pair_in_file, [item.job.raw_path for item in items], kinds, formats)
+        found = [
+            pool.submit(find_pair_in_file, job.raw_path, job.film_kind, film_format)
+            for job, film_format in zip(jobs, formats, strict=True)
+        ]
         for item, pair in zip(items, found, strict=True):
-            paired += _two_of(item, pair, is_right_first=is_right_first)
-    return paired
+            try:
+                two = pair.result()
+            except (ConversionError, PictureError) as error:
+                unpaired.append((item.job, error))
+                continue
+            paired += _two_of(item, two, is_right_first=is_right_first)
+    return paired, unpaired
 
 
 def _two_of(item: Item, pair: FoundPair, *, is_right_first: bool) -> list[Item]:

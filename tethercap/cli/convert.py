@@ -25,7 +25,7 @@ from tethercap.cli._convert_say import say_done, say_failed
 from tethercap.cli._greedy import GreedyCommand
 from tethercap.cli._progress import count_bar, say
 from tethercap.cli._rolls import Item, Wanted, expand_sources
-from tethercap.cli._several import merged_items, paired_items, stitched_items
+from tethercap.cli._several import Unpaired, merged_items, paired_items, stitched_items
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.convert.archive import ArchiveKind
 from tethercap.convert.flat_field import FlatField, measure_flat_field
@@ -150,7 +150,9 @@ def convert(
         said = {**choices, "kind": kind}
         threads = 1 if jobs > 1 or choices["cluster"] else 2
         items = [_as_chosen(item, said, field, threads=threads) for item in items]
-        items = _several(items, pool, wanted, choices)
+        items, unpaired = _several(items, pool, wanted, choices)
+        for job, error in unpaired:
+            say_failed(job, error, as_json=as_json)
         places.update(place for item in items if item.roll_job is None for place in places_of(item.job))
         sweep(places)
         work = share_frame([item.job for item in items], pool)
@@ -163,7 +165,7 @@ def convert(
                 )
         work = with_still_dust(work, pool, frame_long_mm=frame_long_mm)
         chosen = [(item, job) for item, job in zip(items, work, strict=True) if item.is_wanted(wanted.frames)]
-        is_done = _convert_all(chosen, pool, keeps=not choices["replaces"], as_json=as_json)
+        is_done = _convert_all(chosen, pool, keeps=not choices["replaces"], as_json=as_json) and not unpaired
     return ExitCode.DONE if is_done else ExitCode.FOUND
 
 
@@ -189,7 +191,9 @@ def _frame_ranges(text: str | None) -> tuple[tuple[FrameId, FrameId], ...]:
         raise click.BadParameter(str(error), param_hint="--frames") from error
 
 
-def _several(items: list[Item], pool: Executor, wanted: Wanted, choices: dict[str, Any]) -> list[Item]:
+def _several(
+    items: list[Item], pool: Executor, wanted: Wanted, choices: dict[str, Any]
+) -> tuple[list[Item], list[Unpaired]]:
     """Put together what is one frame, and take apart what is two; frames that are not wanted stay as they are."""
     chosen = [item for item in items if item.is_wanted(wanted.frames)]
     others = [item for item in items if not item.is_wanted(wanted.frames)]
@@ -199,9 +203,10 @@ def _several(items: list[Item], pool: Executor, wanted: Wanted, choices: dict[st
         chosen = stitched_items(chosen, choices["each"])
     if choices["merge"]:
         chosen = merged_items(chosen, choices["each"])
+    unpaired: list[Unpaired] = []
     if choices["pairs"]:
-        chosen = paired_items(chosen, pool, is_right_first=choices["pairs"] == "right-first")
-    return [*others, *chosen]
+        chosen, unpaired = paired_items(chosen, pool, is_right_first=choices["pairs"] == "right-first")
+    return [*others, *chosen], unpaired
 
 
 def _as_chosen(item: Item, choices: dict[str, Any], flat: FlatField | None, *, threads: int) -> Item:
