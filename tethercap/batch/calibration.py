@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from tethercap.batch.find_frame import find_frame
-from tethercap.convert.calibrate import ChartFit, fit_cards, fit_chart, fit_slide_chart, whole_stops
+from tethercap.convert.calibrate import Cards, ChartFit, Measured, fit_cards, fit_chart, fit_slide_chart, whole_stops
 from tethercap.convert.cells import HOLDER_SHARE, Cells, measure_cells
 from tethercap.convert.chart_frames import look_for_chart
 from tethercap.convert.charts import (
@@ -56,7 +56,7 @@ class Target:
 
 def calibrate_on_cards(
     targets: Sequence[Target], film_kind: FilmKind, base: FilmBase | None, flat: FlatField | None
-) -> FilmModel:
+) -> Measured:
     """Measure the neutral on grey cards.
 
     Parameters
@@ -90,10 +90,12 @@ def calibrate_on_cards(
     exposures = whole_stops(density, usual.model())
     if len(known) == len(stops) and len(known) > 1:
         exposures = np.log10(_CARD_REFLECTANCE) + np.array(known) * np.log10(2.0)
-    return dataclasses.replace(fit_cards(density, exposures, usual), source=f"grey card, {len(rows)} exposures")
+    cards = Cards(density, exposures)
+    model = dataclasses.replace(fit_cards(cards, usual), source=f"grey card, {len(rows)} exposures")
+    return Measured(model, usual, cards=cards)
 
 
-def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | None, flat: FlatField | None) -> FilmModel:
+def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | None, flat: FlatField | None) -> Measured:
     """Measure curves and matrices on a colour chart.
 
     Raises
@@ -121,10 +123,11 @@ def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | Non
     if film_kind is FilmKind.BW_NEGATIVE:
         # Only brightness is on the film: the grey row tells its curve.
         greys = chart_linear_srgb()[GREY_PATCHES].mean(axis=1)
-        return dataclasses.replace(fit_cards(density[GREY_PATCHES], np.log10(greys), usual), source=_ON_CHART)
+        cards = Cards(density[GREY_PATCHES], np.log10(greys))
+        return Measured(dataclasses.replace(fit_cards(cards, usual), source=_ON_CHART))
     fit_one = fit_slide_chart if film_kind is FilmKind.SLIDE else fit_chart
     best = min((fit_one(density, edition, GREY_PATCHES, usual) for edition in CHART_EDITIONS), key=_misfit)
-    return _believed(best, usual.model(), target.raw_path)
+    return Measured(_believed(best, usual.model(), target.raw_path), usual, chart=density)
 
 
 def _believed(found: ChartFit, usual: FilmModel, path: Path) -> FilmModel:

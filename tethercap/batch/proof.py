@@ -13,6 +13,7 @@ from tethercap.batch.job import ConversionJob
 from tethercap.batch.sturdy import SturdyPool
 from tethercap.batch.together import FrameLook
 from tethercap.batch.work import frame_long_mm
+from tethercap.convert.calibrate import Measured
 from tethercap.convert.exposure import PrintExposure, settle_exposures
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
@@ -198,7 +199,7 @@ def tell_look(frames: Sequence[ProvenFrame], usual: UsualFilm, measured: FilmMod
         return None
     model = measured or neutral_of_roll(surveys, bases, usual)
     if measured is None and model.film_kind is FilmKind.COLOUR_NEGATIVE:
-        model = model_by_chart((frame.chart for frame in frames), model, usual)
+        model = model_by_chart((frame.chart for frame in frames), Measured(model, usual))
     return PresentLook(bases[-1], model, _exposures_of(frames, bases, model))
 
 

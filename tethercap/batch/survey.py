@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tethercap.batch.find_frame import SharedFrame, find_frame
+from tethercap.convert.calibrate import Measured
 from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase, combine_bases
 from tethercap.convert.film_model import FilmModel
@@ -80,7 +81,7 @@ def survey_roll(
     jobs: Sequence[SurveyJob],
     pool: Executor,
     *,
-    calibrate: Callable[[FilmBase | None], FilmModel] | None = None,
+    calibrate: Callable[[FilmBase | None], Measured] | None = None,
     uses_chart: bool = True,
     on_done: Callable[[], None] = lambda: None,
 ) -> RollSurvey:
@@ -94,7 +95,7 @@ def survey_roll(
     calibrate : callable, optional
         Takes the roll's base and measures its model on cards or a chart. None tells the neutral from the frames.
     uses_chart : bool
-        Without `calibrate`, measure the model on a colour chart, if one is among the frames of a colour negative.
+        Measure the model of a colour negative on the colour charts that are among the frames as well.
     on_done : callable
         Called after each frame.
 
@@ -112,17 +113,17 @@ def survey_roll(
     if isinstance(seen[0], TethercapError) and not surveys:
         raise seen[0]
     bases = bases_along_roll(surveys)
-    usual = None
     if calibrate is not None:
-        model = calibrate(combine_bases(bases) if bases else None)
+        measured = calibrate(combine_bases(bases) if bases else None)
     else:
         first = next(job for place, job in enumerate(jobs) if place not in left_out)
         usual = usual_film(first.film_kind, read_raw(first.raw_path), bases[0] if bases else None, first.flat)
-        model = usual.model() if bases is None else neutral_of_roll(surveys, bases, usual)
+        measured = Measured(usual.model() if bases is None else neutral_of_roll(surveys, bases, usual), usual)
+    model = measured.model
     if bases is None or not model.film_kind.is_negative:
         return RollSurvey(tuple(surveys), None if bases is None else tuple(bases), model, None, left_out)
     charts = charts_of_roll(surveys, bases, model)
-    if usual is not None and uses_chart and model.film_kind is FilmKind.COLOUR_NEGATIVE:
-        model = model_by_chart(charts, model, usual)
+    if uses_chart and model.film_kind is FilmKind.COLOUR_NEGATIVE:
+        model = model_by_chart(charts, measured)
     exposures = exposures_of_roll(surveys, bases, charts, model)
     return RollSurvey(tuple(surveys), tuple(bases), model, tuple(exposures), left_out)

@@ -15,6 +15,7 @@ from tethercap.batch.pools import SerialExecutor, death_told, stand_back
 from tethercap.batch.sturdy import SturdyPool
 from tethercap.batch.survey import SurveyJob, survey_roll
 from tethercap.batch.work import convert_file
+from tethercap.convert.calibrate import Measured
 from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
@@ -23,8 +24,8 @@ from tethercap.errors import ConversionError, TethercapError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 
-Calibration = Callable[[FilmBase | None], FilmModel]
-"""Takes the roll's film base and measures its model on a card or chart."""
+Calibration = Callable[[FilmBase | None], Measured]
+"""Takes the roll's film base and measures its film on a card or chart."""
 
 
 _FEWEST_FILES, _MOST_SEEN = 3, 6
@@ -85,7 +86,7 @@ def look_at_roll(
     calibration : callable, optional
         Gives for a kind of film the function that measures its model, where there is a card or chart for it.
     uses_chart : bool
-        Where there is none, measure the model on a chart that is found among the frames.
+        Measure the model on charts that are found among the frames as well.
     on_done : callable
         Called after each picture that was looked at.
 

@@ -28,6 +28,7 @@ from tethercap.cli._rolls import Item, Wanted, expand_sources
 from tethercap.cli._several import Unpaired, merged_items, paired_items, stitched_items
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.convert.archive import ArchiveKind
+from tethercap.convert.calibrate import Measured
 from tethercap.convert.flat_field import FlatField, measure_flat_field
 from tethercap.convert.recipe import Border, Dust, Recipe
 from tethercap.errors import RollNameError, TethercapError
@@ -313,9 +314,9 @@ def _calibration(
     flat: FlatField | None,
     film_kind: FilmKind,
 ) -> Calibration | None:
-    """Make the function that measures the roll's model on its target, chart or cards, where there are any."""
+    """Make the function that measures the roll's film on its target, chart or cards, where there are any."""
     if target is not None and film_kind is FilmKind.SLIDE:
-        return lambda base: calibrate_on_target(target, flat, base)
+        return lambda base: Measured(calibrate_on_target(target, flat, base))
     if target is not None:
         say(f"The target is for slides; it is not used for this {film_kind.value.replace('-', ' ')}.")
     if film_kind is FilmKind.SLIDE and cards:

@@ -5,7 +5,7 @@ usual than that asks for.
 """
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +25,8 @@ _EXPOSURE_NOISE = 0.012
 """Of a shutter and of a curve that the model follows only nearly, log10 of exposure."""
 _EXPOSURE_DOUBT = 0.3
 """How far from normal the target may have been exposed, log10."""
+_BRACKET_DOUBT = 1.0
+"""How much more or less than the first picture of a chart the further ones may have been exposed, log10."""
 _COLOUR_NOISE = 1.5
 """CIE L*a*b* that the best model is off on colours; chroma counts less where there is much of it."""
 _SLIDE_NOISE = 0.6
@@ -42,26 +44,43 @@ class ChartFit:
     """Mean distance of the patches, CIE L*a*b* with chroma weighed."""
 
 
-def fit_cards(density: F64Array, log_exposure: F64Array | None, usual: UsualFilm) -> FilmModel:
-    """Fit a film to greys.
+@dataclass(frozen=True, slots=True, eq=False)
+class Cards:
+    """Greys on a roll."""
 
-    Parameters
-    ----------
-    density : ndarray
-        Shape (n, 3), density over base as the camera sees it, n >= 1.
-    log_exposure : ndarray or None
-        Shape (n,), log10 of scene exposure, right but for a common shift; None where the distances are not known.
-    usual : UsualFilm
-    """
+    density: F64Array
+    """Shape (n, 3), density over base as the camera sees it, n >= 1."""
+    log_exposure: F64Array | None = None
+    """Shape (n,), log10 of scene exposure, right but for a common shift; None where the distances are not known."""
+
+    def misfit(self, model: FilmModel, shift: float) -> F64Array:
+        """How far they are from grey and from their exposures, which are all off by `shift`, in standard deviations."""
+        equal = np.stack([model.equalised(self.density[:, channel], channel) for channel in range(3)], axis=1)
+        colour = (equal[:, [0, 2]] - equal[:, [GREEN]]).ravel() / _DENSITY_NOISE
+        if self.log_exposure is None:
+            return np.asarray(colour)
+        seen = np.log10(np.maximum(model.exposure(equal[:, GREEN]), 1e-6))
+        return np.concatenate([colour, (seen - self.log_exposure - shift) / _EXPOSURE_NOISE])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measured:
+    """What targets told of a roll's film."""
+
+    model: FilmModel
+    usual: UsualFilm | None = None
+    """What is usual for the film on its rig; None where nothing more can be told of it."""
+    chart: F64Array | None = None
+    """Density over base of the colour chart's patches, shape (24, 3)."""
+    cards: Cards | None = None
+
+
+def fit_cards(cards: Cards, usual: UsualFilm) -> FilmModel:
+    """Fit a film to greys."""
 
     def residuals(parameters: F64Array) -> F64Array:
-        model = usual.model(parameters[1:])
-        equal = np.stack([model.equalised(density[:, channel], channel) for channel in range(3)], axis=1)
-        misfit = [(equal[:, [0, 2]] - equal[:, [GREEN]]).ravel() / _DENSITY_NOISE]
-        if log_exposure is not None:
-            seen = np.log10(np.maximum(model.exposure(equal[:, GREEN]), 1e-6))
-            misfit.append((seen - log_exposure - _EXPOSURE_DOUBT * parameters[0]) / _EXPOSURE_NOISE)
-        return np.concatenate([*misfit, parameters])
+        misfit = cards.misfit(usual.model(parameters[1:]), _EXPOSURE_DOUBT * parameters[0])
+        return np.concatenate([misfit, parameters])
 
     return usual.model(fit(residuals, np.zeros(1 + usual.curve_directions))[1:])
 
@@ -95,7 +114,15 @@ def whole_stops(density: F64Array, usual: FilmModel) -> F64Array | None:
     return np.asarray(np.median(rough) + placed * np.log10(2.0))
 
 
-def fit_chart(density: F64Array, linear_srgb: F64Array, greys: npt.NDArray[np.intp], usual: UsualFilm) -> ChartFit:
+def fit_chart(
+    density: F64Array,
+    linear_srgb: F64Array,
+    greys: npt.NDArray[np.intp],
+    usual: UsualFilm,
+    *,
+    further: Sequence[F64Array] = (),
+    cards: Cards | None = None,
+) -> ChartFit:
     """Fit a film to a colour chart on the roll.
 
     Parameters
@@ -107,14 +134,35 @@ def fit_chart(density: F64Array, linear_srgb: F64Array, greys: npt.NDArray[np.in
     greys : ndarray
         Indices of the grey patches.
     usual : UsualFilm
+    further : sequence of ndarray
+        The same of more pictures of the chart, exposed in any other way: they tell the curves farther on.
+    cards : Cards, optional
+        Greys on the same roll.
     """
+    pictures, number = [density, *further], 2 + len(further)
+
+    def exposures(parameters: F64Array) -> list[float]:
+        first = _EXPOSURE_DOUBT * float(parameters[0])
+        return [first, *(first + _BRACKET_DOUBT * float(more) for more in parameters[1 : number - 1])]
 
     def seen(parameters: F64Array) -> F64Array:
-        light = scene_light(density, usual.model(parameters[1:]))
-        return np.asarray(light * 10.0 ** (-_EXPOSURE_DOUBT * parameters[0]))
+        model = usual.model(parameters[number:])
+        shifts = exposures(parameters)
+        lights = [10.0**-shift * scene_light(each, model) for each, shift in zip(pictures, shifts, strict=True)]
+        return np.array(lights)
 
-    found, misfit = _fit_colours(seen, linear_srgb, greys, 1 + usual.spread.shape[1])
-    return ChartFit(dataclasses.replace(usual.model(found[1:]), source="colour chart"), misfit)
+    def of_cards(parameters: F64Array) -> F64Array:
+        if cards is None:
+            return np.empty(0)
+        return cards.misfit(usual.model(parameters[number:]), _EXPOSURE_DOUBT * float(parameters[number - 1]))
+
+    start = np.zeros(number + usual.spread.shape[1])
+    brightness = [
+        np.median(np.log10(np.maximum(scene_light(each, usual.model())[:, GREEN], 1e-6))) for each in pictures
+    ]
+    start[1 : number - 1] = (np.array(brightness[1:]) - brightness[0]) / _BRACKET_DOUBT
+    found, misfit = _fit_colours(seen, linear_srgb, greys, start, besides=of_cards)
+    return ChartFit(dataclasses.replace(usual.model(found[number:]), source="colour chart"), misfit)
 
 
 def fit_slide_chart(
@@ -131,20 +179,29 @@ def fit_slide_chart(
     def seen(parameters: F64Array) -> F64Array:
         return level(parameters) * scene_light(density, usual.model(parameters[1:]))
 
-    found, misfit = _fit_colours(seen, linear_srgb, greys, 1 + usual.spread.shape[1], _SLIDE_NOISE)
+    found, misfit = _fit_colours(seen, linear_srgb, greys, np.zeros(1 + usual.spread.shape[1]), _SLIDE_NOISE)
     model = usual.model(found[1:])
     matrix = as_matrix(level(found) * np.array(model.light_matrix))
     return ChartFit(dataclasses.replace(model, light_matrix=matrix, source="colour chart"), misfit)
+
+
+def _nothing(_parameters: F64Array) -> F64Array:
+    return np.empty(0)
 
 
 def _fit_colours(
     seen: Callable[[F64Array], F64Array],
     linear_srgb: F64Array,
     greys: npt.NDArray[np.intp],
-    number: int,
+    start: F64Array,
     noise: float = _COLOUR_NOISE,
+    *,
+    besides: Callable[[F64Array], F64Array] = _nothing,
 ) -> tuple[F64Array, float]:
-    """Find the parameters, standard deviations from the usual, that explain a chart best; and how well they do."""
+    """Find the parameters, standard deviations from the usual, that explain a chart best; and how well they do.
+
+    `besides` gives what else there is to explain, in standard deviations.
+    """
     wanted = _lab(linear_srgb)
     weight = 1.0 / (1.0 + 0.045 * np.hypot(wanted[:, 1], wanted[:, 2]))
     weights = np.stack([np.ones_like(weight), weight, weight], axis=1)
@@ -155,10 +212,10 @@ def _fit_colours(
         return np.asarray((_lab(seen(parameters)) - wanted) * weights)
 
     def residuals(parameters: F64Array) -> F64Array:
-        return np.concatenate([(distances(parameters) * trust).ravel(), parameters])
+        return np.concatenate([(distances(parameters) * trust).ravel(), besides(parameters), parameters])
 
-    found = fit(residuals, np.zeros(number), rounds=40)
-    return found, float(np.linalg.norm(distances(found), axis=1).mean())
+    found = fit(residuals, start, rounds=40)
+    return found, float(np.linalg.norm(distances(found), axis=-1).mean())
 
 
 def _lab(linear_srgb: F64Array) -> F64Array:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tethercap.convert.calibrate import fit_chart
+from tethercap.convert.calibrate import Cards, ChartFit, Measured, fit_chart
 from tethercap.convert.cells import HOLDER_SHARE, Cells, inside, measure_cells
 from tethercap.convert.chart_frames import chart_densities, chart_exposure
 from tethercap.convert.charts import CHART_EDITIONS, GREY_PATCHES
@@ -34,6 +34,8 @@ _MOST_CHART_MISFIT = 4.0
 _OTHER_LIGHT = 0.15
 """Log10 by which the greys of such a chart may be tinted where the roll's frames are neutral: daylight and lamps are
 further apart."""
+_MOST_CHARTS = 6
+"""Pictures of the chart that the film is measured on."""
 _LEAST_LIGHT = 1e-6
 
 
@@ -183,34 +185,55 @@ def neutral_of_roll(surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], u
     return estimate_neutral([survey.density(base) for survey, base in chosen], usual)
 
 
-def model_by_chart(charts: Iterable[Chart | None], rough: FilmModel, usual: UsualFilm) -> FilmModel:
-    """Measure the film on the colour chart in one of the roll's frames; of several that exposed in the middle.
+def model_by_chart(charts: Iterable[Chart | None], measured: Measured) -> FilmModel:
+    """Measure the film on the colour chart in some of the roll's frames, all of them together.
 
     Parameters
     ----------
     charts : iterable
         Those of some frames, None where a frame shows none.
-    rough : FilmModel
-        What the frames tell.
-    usual : UsualFilm
-        What is usual for the film on its rig.
+    measured : Measured
+        What is known without them: by the frames' neutral, by cards, or by a chart that somebody named.
 
     Returns
     -------
     FilmModel
-        `rough` where there is no chart, or none that the film could have made in the light of the other frames.
+        That of `measured` where there is no chart, or none that the film could have made in the light of the frames.
     """
+    rough, usual = measured.model, measured.usual
     seen = sorted((chart for chart in charts if chart is not None), key=lambda chart: float(chart[:, GREEN].mean()))
-    if not seen:
+    if not seen or usual is None:
         return rough
-    middle = seen[len(seen) // 2]
-    fits = [fit_chart(middle, edition, GREY_PATCHES, usual) for edition in CHART_EDITIONS]
-    best = min(fits, key=lambda one: one.misfit)
-    if best.misfit > _MOST_CHART_MISFIT:
+    first = measured.chart
+    if first is None:
+        # Of several that which is exposed in the middle: it is where the film is known best.
+        first = seen.pop(len(seen) // 2)
+        best = _best_fit(first, (), usual, measured.cards)
+        if best.misfit > _MOST_CHART_MISFIT:
+            return rough
+        if _cast_of_greys(first, rough) > _OTHER_LIGHT:
+            return replace(
+                rough, note="A colour chart on the roll was lit otherwise than most frames, and was not used."
+            )
+        rough = replace(best.model, source=CHART_ON_ROLL)
+    further = [chart for chart in seen if _is_lit_as(chart, rough)]
+    if not further:
         return rough
-    if _cast_of_greys(middle, rough) > _OTHER_LIGHT:
-        return replace(rough, note="A colour chart on the roll was lit otherwise than most frames, and was not used.")
-    return replace(best.model, source=CHART_ON_ROLL)
+    further = further[:: -(-len(further) // (_MOST_CHARTS - 1))]
+    together = _best_fit(first, further, usual, measured.cards)
+    if together.misfit > _MOST_CHART_MISFIT:
+        return rough
+    return replace(together.model, source=rough.source, note=rough.note)
+
+
+def _best_fit(first: Chart, further: Sequence[Chart], usual: UsualFilm, cards: Cards | None) -> ChartFit:
+    fits = (fit_chart(first, one, GREY_PATCHES, usual, further=further, cards=cards) for one in CHART_EDITIONS)
+    return min(fits, key=lambda one: one.misfit)
+
+
+def _is_lit_as(chart: Chart, model: FilmModel) -> bool:
+    """Say whether it is a chart, and one in the light of that which the model was measured on."""
+    return chart_exposure(chart, model) is not None and _cast_of_greys(chart, model) <= _OTHER_LIGHT
 
 
 def _cast_of_greys(chart: Chart, model: FilmModel) -> float:

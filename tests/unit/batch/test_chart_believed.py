@@ -45,14 +45,14 @@ def slide_of(said: Path) -> tuple[Target, FlatField]:
 
 def test_a_target_on_a_slide_is_believed(tmp_path: Path) -> None:
     target, flat = slide_of(on_slide(tmp_path, 0.9 * CHART_EDITIONS[0]))
-    model = calibrate_on_chart(target, FilmKind.SLIDE, None, flat)
+    model = calibrate_on_chart(target, FilmKind.SLIDE, None, flat).model
     assert model.source == "colour chart on the roll"
     assert not model.note
 
 
 def test_a_chart_that_was_photographed_is_not_and_that_is_said(tmp_path: Path) -> None:
     target, flat = slide_of(on_slide(tmp_path, np.clip(CHART_EDITIONS[0], 0.004, None) ** 1.7))
-    model = calibrate_on_chart(target, FilmKind.SLIDE, None, flat)
+    model = calibrate_on_chart(target, FilmKind.SLIDE, None, flat).model
     assert "colour chart" not in model.source
     assert "chart.dng" in model.note
     assert "was not used" in model.note
@@ -68,14 +68,14 @@ def test_it_is_said_with_every_picture(tmp_path: Path) -> None:
 
 def test_a_chart_that_lies_otherwise_is_said(tmp_path: Path) -> None:
     target, flat = slide_of(on_slide(tmp_path, CHART_EDITIONS[0][::-1]))
-    model = calibrate_on_chart(target, FilmKind.COLOUR_NEGATIVE, None, flat)
+    model = calibrate_on_chart(target, FilmKind.COLOUR_NEGATIVE, None, flat).model
     assert "24 patches" in model.note
 
 
 @pytest.mark.parametrize("kind", [FilmKind.SLIDE, FilmKind.BW_NEGATIVE])
 def test_other_film_says_nothing_of_a_chart_that_fits(kind: FilmKind, tmp_path: Path) -> None:
     target, flat = slide_of(on_slide(tmp_path, 0.9 * CHART_EDITIONS[1]))
-    assert not calibrate_on_chart(target, kind, None, flat).note
+    assert not calibrate_on_chart(target, kind, None, flat).model.note
 
 
 def test_a_chart_is_found_in_a_black_holder(tmp_path: Path) -> None:
@@ -88,6 +88,6 @@ def test_a_chart_is_found_in_a_black_holder(tmp_path: Path) -> None:
     counts = np.full((film.size.height_px + 120, film.size.width_px + 120, 3), 4.0)
     counts[60:-60, 60:-60] = np.repeat((film.mosaic.astype(np.float64) - BLACK)[..., None], 3, axis=2)
     write_dng(tmp_path / "chart.dng", raw_of(counts).mosaic)
-    model = calibrate_on_chart(Target(tmp_path / "chart.dng"), FilmKind.COLOUR_NEGATIVE, None, None)
+    model = calibrate_on_chart(Target(tmp_path / "chart.dng"), FilmKind.COLOUR_NEGATIVE, None, None).model
     assert model.source == "colour chart on the roll"
     assert not model.note

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from tests.unit.convert.film_shots import density_of
-from tethercap.convert.calibrate import fit_cards, fit_chart, fit_slide_chart, whole_stops
+from tethercap.convert.calibrate import Cards, fit_cards, fit_chart, fit_slide_chart, whole_stops
 from tethercap.convert.charts import CHART_EDITIONS, GREY_PATCHES, chart_linear_srgb
 from tethercap.convert.exposure import scene_light
 from tethercap.convert.film_model import FilmModel
@@ -19,7 +19,7 @@ def grey(log_exposure: np.ndarray) -> np.ndarray:
 
 def test_cards_at_known_exposures_tell_the_curves() -> None:
     x = np.log10(0.18) + np.array([-1, 1, 3]) * np.log10(2.0)
-    model = fit_cards(grey(x), x, USUAL)
+    model = fit_cards(Cards(grey(x), x), USUAL)
     levels = np.geomspace(0.05, 2.0, 20)
     light = scene_light(grey(np.log10(levels)), model)
     # Brightness is told but for one factor; greys come out grey.
@@ -28,7 +28,7 @@ def test_cards_at_known_exposures_tell_the_curves() -> None:
 
 def test_cards_at_unknown_exposures_tell_the_neutral() -> None:
     density = grey(np.log10([0.09, 0.36, 1.44]))
-    model = fit_cards(density, None, USUAL)
+    model = fit_cards(Cards(density), USUAL)
     equal = np.stack([model.equalised(density[:, k], k) for k in range(3)], axis=1)
     assert np.abs(equal - equal[:, [1]]).max() < 0.012
 
@@ -55,6 +55,31 @@ def test_a_chart_tells_curves_and_matrices_and_its_own_edition(edition: int) -> 
     assert fits[edition].misfit < fits[1 - edition].misfit
     light = scene_light(density, fits[edition].model)
     assert np.abs(light / light[18].mean() * chart[18].mean() - chart).mean() < 0.02
+
+
+def test_more_pictures_of_a_chart_or_cards_tell_the_curves_farther_on() -> None:
+    chart = CHART_EDITIONS[0]
+    normal, less, more, *cards = (
+        _with_shoulder(density_of(light, TRUTH)) for light in (chart, chart / 2, chart * 8, np.full((1, 3), 0.18 * 8))
+    )
+    greys = Cards(np.concatenate(cards))
+    alone = fit_chart(normal, chart, GREY_PATCHES, USUAL)
+    together = fit_chart(normal, chart, GREY_PATCHES, USUAL, further=[less, more])
+    with_cards = fit_chart(normal, chart, GREY_PATCHES, USUAL, cards=greys)
+    off, off_together = (_off_greys(more, fitted.model) for fitted in (alone, together))
+    assert off_together < 0.5 * off
+    cast, cast_with_cards = (np.abs(greys.misfit(fitted.model, 0.0)).max() for fitted in (alone, with_cards))
+    assert cast_with_cards < 0.5 * cast
+
+
+def _with_shoulder(density: np.ndarray) -> np.ndarray:
+    return np.asarray(density * (1.0 - np.array([0.04, 0.0, 0.07]) * density))
+
+
+def _off_greys(density: np.ndarray, model: FilmModel) -> float:
+    """How far the greys of a chart are off in tone and colour, log10 of light, one level for all."""
+    off = np.log10(scene_light(density[GREY_PATCHES], model) / CHART_EDITIONS[0][GREY_PATCHES])
+    return float(np.abs(off - np.median(off)).max())
 
 
 def test_charts_made_later_differ_a_little_from_older_ones() -> None:

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from tests.unit.convert.film_shots import BASE_COUNTS, PLAIN, density_of
+from tethercap.convert.calibrate import Measured
 from tethercap.convert.chart_frames import chart_densities, chart_exposure, fields_alike
 from tethercap.convert.charts import CHART_COLUMNS, CHART_ROWS, chart_linear_srgb
 from tethercap.convert.exposure import scene_light
@@ -57,18 +58,18 @@ def test_a_chart_among_the_frames_tells_the_film() -> None:
     rough = dataclasses.replace(PLAIN, source="frames")
     charts = charts_of_roll(surveys, [base] * 4, rough)
     assert [chart is None for chart in charts] == [True, False, False, False]
-    model = model_by_chart(charts, rough, usual)
+    model = model_by_chart(charts, Measured(rough, usual))
     assert model.source != rough.source
     chart = chart_linear_srgb()
     light = scene_light(density_of(chart), model)
     assert np.abs(light / light[18].mean() * chart[18].mean() - chart).mean() < 0.02
-    assert model_by_chart([None, None], rough, usual) is rough
+    assert model_by_chart([None, None], Measured(rough, usual)) is rough
 
 
 def test_a_chart_in_other_light_than_the_frames_is_not_used_and_that_is_said() -> None:
     base, usual = FilmBase(tuple(BASE_COUNTS.tolist())), usual_film(FilmKind.COLOUR_NEGATIVE)
     by_a_lamp = survey_of(chart_scene() * np.array([1.5, 1.0, 0.55]))
-    model = model_by_chart(charts_of_roll([by_a_lamp], [base], PLAIN), PLAIN, usual)
+    model = model_by_chart(charts_of_roll([by_a_lamp], [base], PLAIN), Measured(PLAIN, usual))
     assert "lit otherwise" in model.note
     assert dataclasses.replace(model, note="") == PLAIN
 
