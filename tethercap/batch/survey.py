@@ -122,7 +122,7 @@ def survey_roll(
     model = measured.model
     if bases is None or not model.film_kind.is_negative:
         return RollSurvey(tuple(surveys), None if bases is None else tuple(bases), model, None, left_out)
-    charts = charts_of_roll(surveys, bases, model)
+    charts = charts_of_roll(surveys, bases, model, has_chart=measured.chart is not None)
     if uses_chart and model.film_kind is FilmKind.COLOUR_NEGATIVE:
         model = model_by_chart(charts, measured)
     exposures = exposures_of_roll(surveys, bases, charts, model)

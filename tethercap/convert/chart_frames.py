@@ -11,7 +11,7 @@ from tethercap.pictures import F64Array, U8Array
 
 _FLAT = 0.05
 """Most that two neighbouring cells of a patch differ, density."""
-_FEWEST_CELLS, _LEAST_SHARE = 4, 1 / 600
+_FEWEST_CELLS, _LEAST_SHARE = 6, 1 / 1500
 """Least cells, and least share of all cells, that a patch covers."""
 _FEWEST_ALIKE = 14
 """Flat fields of nearly one size from which on it is worth looking for a chart, which takes a tenth of a second."""
@@ -24,7 +24,7 @@ _DARKEST = 0.02
 _DOUBT_STOPS = 0.05
 
 
-def chart_densities(density: F64Array, model: FilmModel) -> F64Array | None:
+def chart_densities(density: F64Array, model: FilmModel, *, is_likely: bool = False) -> F64Array | None:
     """Find the 24-patch chart in a frame and measure it.
 
     Parameters
@@ -33,13 +33,15 @@ def chart_densities(density: F64Array, model: FilmModel) -> F64Array | None:
         Shape (rows, columns, 3), density over base of the frame's cells; NaN outside the picture.
     model : FilmModel
         The roll's; it need be right only roughly.
+    is_likely : bool
+        Look also where no flat fields catch the eye, as those of a small or a noisy chart may not.
 
     Returns
     -------
     ndarray or None
         Shape (24, 3), median density of each patch; None where no chart is seen.
     """
-    if fields_alike(density) < _FEWEST_ALIKE:
+    if not is_likely and fields_alike(density) < _FEWEST_ALIKE:
         return None
     quad = look_for_chart(density, model)
     if quad is None:

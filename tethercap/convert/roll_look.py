@@ -124,7 +124,9 @@ def _own_or(base: FilmBase | None, of_roll: FilmBase) -> FilmBase:
     return base if away < _DRIFT_DENSITY else of_roll
 
 
-def charts_of_roll(surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], model: FilmModel) -> list[Chart | None]:
+def charts_of_roll(
+    surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], model: FilmModel, *, has_chart: bool = False
+) -> list[Chart | None]:
     """Look for a colour chart in each frame.
 
     Parameters
@@ -133,13 +135,23 @@ def charts_of_roll(surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], mo
         One of each for every frame.
     model : FilmModel
         The roll's, right enough for a chart to be found.
+    has_chart : bool
+        A chart is known to be on the roll, so that there may be more of it.
 
     Returns
     -------
     list
         As many as frames; None where no chart is seen.
     """
-    return [chart_densities(survey.density(base), model) for survey, base in zip(surveys, bases, strict=True)]
+    densities = [survey.density(base) for survey, base in zip(surveys, bases, strict=True)]
+    charts = [chart_densities(density, model) for density in densities]
+    if not has_chart and not any(chart is not None for chart in charts):
+        return charts
+    # Who photographs a chart does so at several exposures: it is worth a closer look at the others.
+    return [
+        chart_densities(density, model, is_likely=True) if chart is None else chart
+        for chart, density in zip(charts, densities, strict=True)
+    ]
 
 
 def exposures_of_roll(
