@@ -10,7 +10,7 @@ import numpy as np
 
 from tethercap.batch.find_frame import find_frame
 from tethercap.convert.calibrate import Cards, ChartFit, Measured, fit_cards, fit_chart, fit_slide_chart, whole_stops
-from tethercap.convert.cells import HOLDER_SHARE, Cells, measure_cells
+from tethercap.convert.cells import Cells, measure_cells, shows_film
 from tethercap.convert.chart_frames import look_for_chart
 from tethercap.convert.charts import (
     CHART_EDITIONS,
@@ -171,7 +171,7 @@ def _look_for_chart(
     """Corners of a chart, mosaic pixels: looked for in the frame first, since a black holder outshines all of it."""
     for within in (corners, None) if corners is not None else (None,):
         density = frame_density(cells, base, within)
-        density[cells.counts.min(axis=2) < HOLDER_SHARE * raw.white] = np.nan
+        density[~shows_film(cells, raw.white)] = np.nan
         found = look_for_chart(density, model)
         if found is not None:
             return found.scaled(float(cells.cell_px))

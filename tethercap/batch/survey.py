@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tethercap.batch.find_frame import SharedFrame, find_frame
@@ -16,6 +16,7 @@ from tethercap.convert.roll_look import (
     bases_along_roll,
     charts_of_roll,
     exposures_of_roll,
+    frames_that_agree,
     model_by_chart,
     neutral_of_roll,
     survey_frame,
@@ -77,6 +78,24 @@ def _survey_or_trouble(job: SurveyJob) -> FrameSurvey | TethercapError:
         return error
 
 
+def _with_frames_that_agree(
+    jobs: Sequence[SurveyJob], seen: Sequence[FrameSurvey | TethercapError], pool: Executor
+) -> list[FrameSurvey | TethercapError]:
+    """Look again, as a whole, at pictures where something was taken for a frame that is none beside the others."""
+    places = [place for place, each in enumerate(seen) if isinstance(each, FrameSurvey)]
+    frames = [each.corners for each in seen if isinstance(each, FrameSurvey)]
+    again = [
+        place
+        for place, quad, agrees in zip(places, frames, frames_that_agree(frames), strict=True)
+        if quad is not None and not agrees and jobs[place].corners is None
+    ]
+    settled = list(seen)
+    whole = [replace(jobs[place], find_frame=False) for place in again]
+    for place, survey_or_trouble in zip(again, pool.map(_survey_or_trouble, whole), strict=True):
+        settled[place] = survey_or_trouble
+    return settled
+
+
 def survey_roll(
     jobs: Sequence[SurveyJob],
     pool: Executor,
@@ -108,6 +127,7 @@ def survey_roll(
     for survey_or_trouble in pool.map(_survey_or_trouble, jobs):
         seen.append(survey_or_trouble)
         on_done()
+    seen = _with_frames_that_agree(jobs, seen, pool)
     surveys = [each for each in seen if isinstance(each, FrameSurvey)]
     left_out = frozenset(place for place, each in enumerate(seen) if isinstance(each, TethercapError))
     if isinstance(seen[0], TethercapError) and not surveys:

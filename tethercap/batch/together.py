@@ -121,7 +121,11 @@ def look_at_roll(
 
 
 def share_frame(
-    jobs: Sequence[ConversionJob], pool: Executor, *, on_done: Callable[[], None] = lambda: None
+    jobs: Sequence[ConversionJob],
+    pool: Executor,
+    *,
+    for_look: bool = False,
+    on_done: Callable[[], None] = lambda: None,
 ) -> list[ConversionJob]:
     """Let the jobs whose frames are to be found agree on format and scale first: that is surer, and quicker.
 
@@ -130,11 +134,17 @@ def share_frame(
     jobs : sequence of ConversionJob
         In the film's order; each kind of film is a set of its own.
     pool : Executor
+    for_look : bool
+        The frames are wanted for the roll's look too, so that pictures which are kept whole ask as well.
     on_done : callable
         Called after each picture that was looked at.
     """
     agreed: dict[tuple[FilmKind, str | None], SharedFrame | None] = {}
-    asking = [job for job in jobs if job.find_frame and job.cut_by is None and job.recipe.border is not Border.WHOLE]
+    asking = [
+        job
+        for job in jobs
+        if job.find_frame and job.cut_by is None and (for_look or job.recipe.border is not Border.WHOLE)
+    ]
     for kind, format_id in dict.fromkeys((job.film_kind, job.format_id) for job in asking):
         paths = [job.raw_path for job in asking if (job.film_kind, job.format_id) == (kind, format_id)]
         if len(paths) < _FEWEST_FILES:

@@ -156,9 +156,9 @@ def convert(
             say_failed(job, error, as_json=as_json)
         places.update(place for item in items if item.roll_job is None for place in places_of(item.job))
         sweep(places)
-        work = share_frame([item.job for item in items], pool)
-        together = roll_together or cards or charts or target
-        if together or any(item.roll_job for item in items):
+        together = bool(roll_together or cards or charts or target) or any(item.roll_job for item in items)
+        work = share_frame([item.job for item in items], pool, for_look=together)
+        if together:
             with count_bar("Looking at the roll", len(work)) as advance:
                 calibration = partial(_calibration, cards, charts, target, field)
                 work = share_look(

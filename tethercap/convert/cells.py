@@ -13,6 +13,11 @@ CELL_PX = 16
 """Side of a cell, mosaic pixels: small beside a rebate, and 64 values of each colour quiet the noise."""
 HOLDER_SHARE = 0.002
 """Share of the full range below which a cell shows a black holder: some light comes through the densest film."""
+_STRAY_SHARE, _OVER_STRAY = 0.05, 2.5
+"""Most light that lens and film scatter onto a black holder, as a share of the mean of all cells; and how much more
+than it film lets through beside it."""
+_OPENING_SHARE, _BESIDE_SHARE = 0.9, 0.05
+"""Least share of a holder's opening, and most of what is around it, that is brighter than stray light."""
 
 _STRIP_PX = 256
 """Rows of the mosaic measured at once, so that they stay in the processor's cache."""
@@ -97,6 +102,41 @@ def _unevenness(flat: FlatField, rows: int, columns: int, cell_px: int) -> F32Ar
     factor = FLAT_CELL_PX / cell_px
     density = cv2.resize(flat.density, None, fx=factor, fy=factor, interpolation=cv2.INTER_LINEAR)
     return np.asarray(10.0 ** density[:rows, :columns], np.float32)
+
+
+def shows_film(cells: Cells, white: float) -> np.ndarray:
+    """Say which cells show film, or light, rather than a black holder that stray light may lie on.
+
+    Parameters
+    ----------
+    cells : Cells
+    white : float
+        Saturation, raw counts.
+
+    Returns
+    -------
+    ndarray
+        Shape (rows, columns), bool.
+    """
+    brightest = cells.counts.max(axis=2)
+    shown = brightest > HOLDER_SHARE * white
+    rim = np.concatenate([brightest[0], brightest[-1], brightest[:, 0], brightest[:, -1]])
+    stray = float(np.median(rim))
+    if stray > _STRAY_SHARE * brightest.mean():
+        return np.asarray(shown)
+    lit = brightest > _OVER_STRAY * stray
+    rows, columns = (np.flatnonzero(lit.mean(axis=axis) > 0.5 * lit.mean(axis=axis).max()) for axis in (1, 0))
+    # Cells at the edge of the opening show some of the holder.
+    opening = np.zeros_like(lit)
+    opening[rows[0] + 1 : rows[-1], columns[0] + 1 : columns[-1]] = True
+    beside = np.zeros_like(lit)
+    beside[max(rows[0] - 1, 0) : rows[-1] + 2, max(columns[0] - 1, 0) : columns[-1] + 2] = True
+    is_holder = _share(lit, opening) > _OPENING_SHARE and _share(lit, ~beside) < _BESIDE_SHARE
+    return np.asarray(shown & opening if is_holder else shown)
+
+
+def _share(marked: np.ndarray, among: np.ndarray) -> float:
+    return float(marked[among].mean()) if among.any() else 0.0
 
 
 def inside(cells: Cells, corners: QuadPx, grow_px: float) -> np.ndarray:

@@ -23,6 +23,9 @@ _LEAST_OVER_PICTURE, _CLEAR_PERCENTILE = 0.8, 98.0
 """Least of the light through clear film over that through the clearest parts of the picture."""
 _OTHER_COLOUR_DENSITY = 0.03
 """Most that the colours of one film's base may differ between pictures that were only copied at other exposures."""
+_OVER_MASKED, _NEAR_BARE = 0.75, 0.1
+"""More of the light than the base of masked film lets through; and how near the light is what shows it bare, as a share
+of it, where film has no mask."""
 _FINE_CELL_PX = 4
 """Side of the cells that a rebate is looked at with where it is too narrow for the usual ones."""
 
@@ -45,7 +48,10 @@ class FilmBase:
 
     def for_shot(self, shot: ShotData) -> "FilmBase":
         """Give the base as a picture taken at another camera exposure would show it."""
-        exposure = camera_exposure(shot)
+        return self.at_exposure(camera_exposure(shot))
+
+    def at_exposure(self, exposure: float | None) -> "FilmBase":
+        """Give the base at another camera exposure, time · ISO / f-number²; the same where one of them is not known."""
         if exposure is None or self.camera_exposure is None:
             return self
         factor = exposure / self.camera_exposure
@@ -76,7 +82,9 @@ def camera_exposure(shot: ShotData) -> float | None:
     return shot.exposure_s * shot.iso / shot.f_number**2
 
 
-def measure_base(raw: RawPicture, cells: Cells, corners: QuadPx | None, film_kind: FilmKind) -> FilmBase | None:
+def measure_base(
+    raw: RawPicture, cells: Cells, corners: QuadPx | None, film_kind: FilmKind, flat: FlatField | None = None
+) -> FilmBase | None:
     """Measure the clear base of a negative.
 
     Parameters
@@ -89,6 +97,8 @@ def measure_base(raw: RawPicture, cells: Cells, corners: QuadPx | None, film_kin
         the brightest film anywhere is taken, which is clear film only if some shows.
     film_kind : FilmKind
         A slide has no clear rebate; the answer is None then.
+    flat : FlatField, optional
+        What `cells` were measured with; it tells what colour bare light has.
 
     Returns
     -------
@@ -98,10 +108,13 @@ def measure_base(raw: RawPicture, cells: Cells, corners: QuadPx | None, film_kin
     if not film_kind.is_negative:
         return None
     usable = (cells.roughness < _SMOOTH) & ~cells.clipped & (cells.counts.min(axis=2) > 0.002 * raw.white)
-    usable &= ~_is_bare_light(raw, cells, film_kind)
+    usable &= ~_is_bare_light(raw, cells, film_kind, flat)
     if corners is not None:
-        usable &= _rebate(cells, corners)
-    found = _brightest_cluster(cells.counts[usable])
+        found = _brightest_cluster(cells.counts[usable & _rebate(cells, corners)])
+    else:
+        # A sliver of rebate along one side is little beside the whole picture, but not beside its rim.
+        some = [_brightest_cluster(cells.counts[chosen]) for chosen in (usable, usable & _rim(usable))]
+        found = max((each for each in some if each is not None), key=_log_level, default=None)
     if found is None:
         return None
     counts, spread, number = found
@@ -122,10 +135,10 @@ def find_base(
     flat : FlatField or None
         What `cells` were measured with.
     """
-    base = measure_base(raw, cells, corners, film_kind)
+    base = measure_base(raw, cells, corners, film_kind, flat)
     if base is not None or corners is None or not film_kind.is_negative:
         return base
-    return measure_base(raw, measure_cells(raw, flat, _FINE_CELL_PX), corners, film_kind)
+    return measure_base(raw, measure_cells(raw, flat, _FINE_CELL_PX), corners, film_kind, flat)
 
 
 def _rebate(cells: Cells, corners: QuadPx) -> np.ndarray:
@@ -137,6 +150,16 @@ def _rebate(cells: Cells, corners: QuadPx) -> np.ndarray:
     return np.asarray(within & ~inside(cells, corners, near + cells.cell_px))
 
 
+def _rim(usable: np.ndarray) -> np.ndarray:
+    rim = np.ones_like(usable)
+    rim[1:-1, 1:-1] = False
+    return rim
+
+
+def _log_level(cluster: tuple[F64Array, float, int]) -> float:
+    return float(np.log10(cluster[0]).mean())
+
+
 def _outshines(counts: F64Array, cells: Cells, corners: QuadPx) -> bool:
     """Say whether counts are as high as the picture's brightest: stray light on a holder is not, clear film is."""
     shown = cells.counts[inside(cells, corners, -cells.cell_px) & ~cells.clipped]
@@ -145,14 +168,25 @@ def _outshines(counts: F64Array, cells: Cells, corners: QuadPx) -> bool:
     return bool(np.all(counts > _LEAST_OVER_PICTURE * np.percentile(shown, _CLEAR_PERCENTILE, axis=0)))
 
 
-def _is_bare_light(raw: RawPicture, cells: Cells, film_kind: FilmKind) -> np.ndarray:
-    """Cells that show the light without film: as neutral as the file's own white, where the film's mask is orange."""
+def _is_bare_light(raw: RawPicture, cells: Cells, film_kind: FilmKind, flat: FlatField | None) -> np.ndarray:
+    """Cells that show the light without film: as bright as it, and as neutral where the film's mask is orange."""
+    known = None if flat is None else _light_at(raw.shot, flat)
+    level = None if known is None else cells.counts.mean(axis=2) / known.mean()
     if film_kind is not FilmKind.COLOUR_NEGATIVE:
-        return np.zeros(cells.roughness.shape, np.bool_)
-    balanced = cells.counts * raw.daylight_multipliers.astype(np.float32)
+        if level is None:
+            return np.zeros(cells.roughness.shape, np.bool_)
+        return np.asarray(np.abs(level - 1.0) < _NEAR_BARE)
+    neutral = raw.daylight_multipliers if flat is None else flat.light_counts[1] / flat.light_counts
+    balanced = cells.counts * neutral.astype(np.float32)
     green = np.maximum(balanced[..., 1], 1.0)
-    bright = green > 0.5 * np.percentile(green, 99)
+    bright = green > 0.5 * np.percentile(green, 99) if level is None else level > _OVER_MASKED
     return np.asarray(bright & (balanced[..., 0] < 1.35 * green) & (balanced[..., 2] > 0.75 * green))
+
+
+def _light_at(shot: ShotData, flat: FlatField) -> F64Array | None:
+    """Counts of the bare light at a picture's camera exposure; None where one of the two is not known."""
+    here, there = camera_exposure(shot), camera_exposure(flat.shot)
+    return None if here is None or there is None else flat.light_counts * (here / there)
 
 
 def _brightest_cluster(counts: np.ndarray) -> tuple[F64Array, float, int] | None:
@@ -198,6 +232,26 @@ def combine_bases(bases: Sequence[FilmBase]) -> FilmBase:
         reference,
         bases[0].how,
     )
+
+
+def clearest_base(bases: Sequence[FilmBase], fewest: int) -> FilmBase:
+    """Join what frames of a roll took for clear film: the brightest that some of them agree on.
+
+    Film that was exposed is darker than clear film, whatever it shows, so that a wrong one is mostly the darker one.
+
+    Parameters
+    ----------
+    bases : sequence of FilmBase
+        At least one.
+    fewest : int
+        So many have to agree; where no so many do, the brightest is taken.
+    """
+    reference = next((base.camera_exposure for base in bases if base.camera_exposure), None)
+    density = -np.log10(np.array([_at_exposure(base, reference) for base in bases]))
+    alike = np.abs(density[:, None] - density).max(axis=2) < 2 * _CLUSTER_DENSITY
+    agreed = alike.sum(axis=1) >= fewest
+    brightest = int(np.argmin(np.where(agreed | ~agreed.any(), density.mean(axis=1), np.inf)))
+    return combine_bases([base for base, near in zip(bases, alike[brightest], strict=True) if near])
 
 
 def _at_exposure(base: FilmBase, reference: float | None) -> tuple[float, float, float]:

@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tethercap.convert.calibrate import Cards, ChartFit, Measured, fit_chart
-from tethercap.convert.cells import HOLDER_SHARE, Cells, inside, measure_cells
+from tethercap.convert.cells import Cells, inside, measure_cells, shows_film
 from tethercap.convert.chart_frames import chart_densities, chart_exposure
 from tethercap.convert.charts import CHART_EDITIONS, GREY_PATCHES
 from tethercap.convert.exposure import PrintExposure, find_exposure, scene_light, settle_exposures
-from tethercap.convert.film_base import FilmBase, combine_bases, find_base, measure_base
+from tethercap.convert.film_base import FilmBase, camera_exposure, clearest_base, combine_bases, find_base, measure_base
 from tethercap.convert.film_model import GREEN, FilmModel
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.neutral import estimate_neutral
@@ -29,6 +29,12 @@ _MOST_FRAMES = 72
 _DRIFT_DENSITY = 0.04
 """Furthest a frame's own base may lie from the roll's and still be followed."""
 _DRIFT_FRAMES = 5
+_AGREEING_PART = 5
+"""One in so many frames has to show the same base for it to be the roll's."""
+_SAME_SIZE = 0.03
+"""By how much the sides of found frames may differ on one roll, as a share: the rig stays as it is."""
+_FEWEST_TO_AGREE, _FRAMES_FOR_ONE = 4, 4
+"""Rolls of so many frames are held to agree on their size, which one in so many frames has to have."""
 _MOST_CHART_MISFIT = 4.0
 """CIE L*a*b* that a chart nobody pointed at may be off its colours; real ones are off by one or two."""
 _OTHER_LIGHT = 0.15
@@ -49,6 +55,8 @@ class FrameSurvey:
     """Counts over black of the cells, shape (rows, columns, 3), float32; NaN outside the picture and where clipped."""
     corners: QuadPx | None
     """The picture on the film, mosaic pixels."""
+    camera_exposure: float | None = None
+    """Time · ISO / f-number² it was copied with; None where the file does not say."""
 
     def density(self, base: FilmBase) -> F64Array:
         """Density over a base, shape (rows, columns, 3)."""
@@ -70,8 +78,8 @@ def survey_frame(
     """
     cells = measure_cells(raw, flat, _SURVEY_CELL_PX)
     # Where no rebate shows at all, what is clearest on the roll tells more than nothing does.
-    base = find_base(raw, cells, corners, film_kind, flat) or measure_base(raw, cells, None, film_kind)
-    return FrameSurvey(base, _picture_counts(raw, cells, corners), corners)
+    base = find_base(raw, cells, corners, film_kind, flat) or measure_base(raw, cells, None, film_kind, flat)
+    return FrameSurvey(base, _picture_counts(raw, cells, corners), corners, camera_exposure(raw.shot))
 
 
 def _picture_counts(raw: RawPicture, cells: Cells, corners: QuadPx | None) -> F32Array:
@@ -80,9 +88,40 @@ def _picture_counts(raw: RawPicture, cells: Cells, corners: QuadPx | None) -> F3
         kept &= inside(cells, corners, -cells.cell_px)
     else:
         # A holder around a frame that was not found would outshine all of it on the print.
-        kept &= cells.counts.max(axis=2) > HOLDER_SHARE * raw.white
+        kept &= shows_film(cells, raw.white)
     counts = np.where(kept[..., None], cells.counts, np.float32(np.nan))
     return counts[::2, ::2] if counts.size > 3 * 40_000 else counts
+
+
+def frames_that_agree(found: Sequence[QuadPx | None]) -> list[bool]:
+    """Say which of a roll's found frames are as large as most are; others are no frames, but what was in the picture.
+
+    Parameters
+    ----------
+    found : sequence of QuadPx or None
+        Corners of each frame in its picture, all from one rig; None where no frame was found.
+
+    Returns
+    -------
+    list of bool
+        As many; False too where there is no frame. Of a roll of a few frames all are believed.
+    """
+    if len(found) < _FEWEST_TO_AGREE:
+        return [quad is not None for quad in found]
+    sides = np.log([_sides(quad) if quad is not None else (np.nan, np.nan) for quad in found])
+    alike = np.abs(sides[:, None] - sides).max(axis=2) < _SAME_SIZE
+    support = alike.sum(axis=1)
+    if support.max() < max(2, len(found) / _FRAMES_FOR_ONE):
+        return [False] * len(found)
+    return [bool(near) for near in alike[int(np.argmax(support))]]
+
+
+def _sides(quad: QuadPx) -> tuple[float, float]:
+    """Mean length of a frame's long and of its short sides, px."""
+    points = quad.as_array()
+    first, second, third, fourth = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
+    short, long = sorted((float(first + third) / 2, float(second + fourth) / 2))
+    return long, short
 
 
 def bases_along_roll(surveys: Sequence[FrameSurvey]) -> list[FilmBase] | None:
@@ -91,7 +130,7 @@ def bases_along_roll(surveys: Sequence[FrameSurvey]) -> list[FilmBase] | None:
     Returns
     -------
     list of FilmBase or None
-        As many as frames; None where no frame showed clear film.
+        As many as frames, each at its frame's camera exposure; None where no frame showed clear film.
     """
     measured = [survey.base for survey in surveys if survey.base is not None]
     beside = [base for base in measured if base.how == "rebate"]
@@ -99,13 +138,16 @@ def bases_along_roll(surveys: Sequence[FrameSurvey]) -> list[FilmBase] | None:
         return None
     if not beside:
         # No frame was found on the film: the clearest part of the whole roll is the nearest to clear film there is.
-        clearest = sorted(measured, key=lambda base: sum(base.counts_rgb))[-max(len(measured) // 5, 1) :]
-        return [combine_bases(clearest)] * len(surveys)
-    of_roll = combine_bases(beside)
+        clearest = clearest_base(measured, 1)
+        return [clearest.at_exposure(survey.camera_exposure) for survey in surveys]
+    of_roll = clearest_base(beside, max(2, len(beside) // _AGREEING_PART))
     own = [_own_or(survey.base, of_roll) for survey in surveys]
     reach = _DRIFT_FRAMES // 2
     around = [combine_bases(own[max(k - reach, 0) : k + reach + 1]) for k in range(len(own))]
-    return [base.brighter(_level(survey.base, of_roll)) for base, survey in zip(around, surveys, strict=True)]
+    return [
+        base.brighter(_level(survey.base, of_roll)).at_exposure(survey.camera_exposure)
+        for base, survey in zip(around, surveys, strict=True)
+    ]
 
 
 def _level(base: FilmBase | None, of_roll: FilmBase) -> float:

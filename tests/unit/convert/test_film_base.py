@@ -6,7 +6,8 @@ import pytest
 from tests.unit.convert.film_shots import BASE_COUNTS, Shot, colour_patches, raw_of, shoot
 from tethercap.convert.cells import measure_cells
 from tethercap.convert.film_base import FilmBase, combine_bases, estimate_base, find_base, measure_base
-from tethercap.convert.roll_look import FrameSurvey, bases_along_roll, survey_frame
+from tethercap.convert.flat_field import FlatField
+from tethercap.convert.roll_look import FrameSurvey, bases_along_roll, frames_that_agree, survey_frame
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import RawPicture, ShotData
@@ -149,3 +150,55 @@ def test_the_base_follows_the_copying_exposure() -> None:
     half = base.for_shot(ShotData(exposure_s=1 / 60, f_number=8.0, iso=100))
     np.testing.assert_allclose(half.counts_rgb, [4500.0, 3000.0, 1300.0])
     assert base.for_shot(ShotData()) == base
+
+
+def test_a_sliver_of_rebate_along_one_side_is_the_base() -> None:
+    shot = film()
+    counts = np.repeat((shot.raw.mosaic[110:-110, 94:-110].astype(np.float64) - 512)[..., None], 3, axis=2)
+    raw = raw_of(counts * np.where(np.arange(counts.shape[1]) < 16, 1.0, 0.8)[None, :, None])
+    base = measure_base(raw, measure_cells(raw), None, NEGATIVE)
+    assert base is not None
+    np.testing.assert_allclose(base.counts_rgb, BASE_COUNTS, rtol=0.02)
+
+
+@pytest.mark.parametrize(("exposed", "is_film"), [(1.0, True), (1.6, False)])
+def test_a_base_as_neutral_as_the_light_is_told_from_it_by_how_bright_it_is(exposed: float, is_film: bool) -> None:
+    shot = ShotData(exposure_s=1 / 30, f_number=8.0, iso=100)
+    light = np.array([12000.0, 9000.0, 5000.0])
+    flat = FlatField(np.zeros((16, 16, 3), np.float32), (512, 512), light, shot)
+    raw = dataclasses.replace(raw_of(np.broadcast_to(light * 0.55 * exposed, (512, 512, 3))), shot=shot)
+    assert (measure_base(raw, measure_cells(raw, flat), None, NEGATIVE, flat) is not None) is is_film
+
+
+def test_the_rolls_base_is_the_clearest_that_frames_agree_on() -> None:
+    clear, wrong = (9000.0, 6000.0, 2600.0), [(7000.0 - 900 * k, 4600.0 - 700 * k, 1900.0 - 300 * k) for k in range(4)]
+    found = bases_along_roll([surveyed(FilmBase(counts, camera_exposure=0.05)) for counts in [*wrong, clear, clear]])
+    assert found is not None
+    np.testing.assert_allclose(found[0].counts_rgb, clear, rtol=0.01)
+
+
+@pytest.mark.parametrize("how", ["rebate", "brightest film"])
+def test_frames_get_the_base_at_their_own_camera_exposure(how: str) -> None:
+    bases = [FilmBase((9000.0 * k, 6000.0 * k, 2600.0 * k), camera_exposure=0.05 * k, how=how) for k in (1.0, 2.0)]
+    surveys = [FrameSurvey(base, np.zeros((1, 1, 3), np.float32), None, base.camera_exposure) for base in bases]
+    found = bases_along_roll(surveys)
+    assert found is not None
+    for base, own in zip(found, bases, strict=True):
+        np.testing.assert_allclose(base.counts_rgb, own.counts_rgb, rtol=0.01)
+
+
+def quad(width_px: float, height_px: float) -> QuadPx:
+    return QuadPx.from_array(50 + np.array([[0, 0], [width_px, 0], [width_px, height_px], [0, height_px]], np.float64))
+
+
+def test_what_is_no_frame_beside_the_others_is_told() -> None:
+    frames = [quad(1500, 1000), quad(700, 690), None, quad(1000, 1505), quad(1490, 1004)]
+    assert frames_that_agree(frames) == [True, False, False, True, True]
+    assert frames_that_agree([quad(1500, 1000), quad(700, 690), quad(900, 300), None]) == [False] * 4
+    assert frames_that_agree([quad(1500, 1000), quad(700, 690)]) == [True, True]
+
+
+def test_a_holder_is_left_out_though_stray_light_lies_on_it() -> None:
+    survey = survey_frame(in_holder(0, stray=80.0).raw, NEGATIVE, None)
+    assert np.isnan(survey.counts[:6]).all()
+    assert np.isfinite(survey.counts[8:-8, 8:-8]).mean() > 0.95
