@@ -6,18 +6,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tethercap.convert.film_model import GREEN, FilmModel
+from tethercap.film.kinds import FilmKind
 from tethercap.pictures import F64Array
 
 END_PERCENTILE = 99.9
 """Brightest share of a frame, by its strongest channel, that is taken for its end; specks are left above it."""
-END_STOPS, END_PER_RANGE, END_PER_SPARKLE = -0.65, 0.36, -0.77
+END_STOPS, END_PER_RANGE, END_PER_SPARKLE = -0.29, 0.17, -0.85
 """Where that end lies on the print, stops from its full light: at the first of these in a picture without contrast, up
 by the second for each stop that its middle lies lower, down by the third for each stop that its brightest hundredth
 stays under it. A finished photograph lets its strongest channel just reach full light, however dark the rest, if it has
-two stops of contrast; one without (a wall, fur, fog) is kept nearer to the middle. Fitted for the least absolute
-error to 69 open photographs on drawn films (``python -m tests.quality.fit_exposure``). Photographs that are left out of
-the fit are off by 0.24 stops in the mean on other films with a chart on the roll."""
-_FULL_RANGE_STOPS, _MOST_SPARKLE_STOPS = 2.0, 1.0
+two stops of contrast; one without (a wall, fur, fog) is kept nearer to the middle. Fitted for the least absolute error
+to 207 open photographs on drawn films (``python -m tests.quality.fit_exposure``). Photographs that are left out of the
+fit are off by 0.26 stops in the mean on other films with a chart on the roll. What else a picture tells by itself (its
+shadows, its colours, contrast in small, where its light lies) brings that to 0.25 at best."""
+_FULL_RANGE_STOPS, _MOST_SPARKLE_STOPS = 2.0, 0.5
+GREY_END_STOPS = -0.21
+"""How much lower that end lies on black-and-white film: what just reaches full light in one channel is darker as grey.
+Fitted in the same way to silver images of those photographs."""
 _BRIGHT_PERCENTILE, _SPARKLE_PERCENTILE = 90.0, 99.0
 _MOST_OVER_BRIGHT_STOPS, _LAMP_OVER_BRIGHT_STOPS = 3.0, 1.5
 """Furthest the end lies over the brightest tenth (all but one of those photographs stay below). What lies further is a
@@ -28,9 +33,22 @@ _DOUBT_STOPS, _DOUBT_FLAT_STOPS, _DOUBT_NIGHT_STOPS = 0.27, 0.35, 0.6
 """Doubt of the gain: of most pictures, of those without contrast, and at night or with lamps or the sun in them."""
 _ALIKE_STOPS = 0.15
 """Least that exposures on a roll are taken to differ."""
-_SAME_SETTING_STOPS, _OF_ROLL = 0.1, 0.5
-"""How far pictures of one setting differ in the exposure of their prints, and how likely it is that a frame was exposed
-as the roll is rather than just like one of its other frames. Common practice, no source."""
+_SAME_SETTING_STOPS = 0.05
+"""How far pictures of one setting differ in the exposure of their prints."""
+_OF_ROLL, _WHOLE_STOPS_APART, _AS_ANOTHER = 0.5, 0.25, 0.25
+"""How likely it is, before a frame is looked at, that it was exposed as the roll is, whole stops from one of its other
+frames, as shutters and apertures go in steps, or just as that one. Common practice, no source. On rolls drawn of
+photographs and errors as they are, frames come nearer so whether they were exposed in whole stops, in half ones, at
+random or all alike, with a chart on the roll and without."""
+_OFTEN, _OFTEN_SHARE, _SELDOM_SHARE = 0.8, 0.6, 1.9
+"""Most errors are smaller than the doubt says, a few far larger: how many are, and by how much both differ from it."""
+_LEAST_DOUBT_STOPS, _SUREST_STOPS = 0.02, 0.2
+"""Doubt that there always is, and that below which one frame tells others no more than another: a setting that is known
+need not be theirs."""
+_STEPS_PER_STOP, _REACH_STOPS = 25, 6
+"""Places at which a frame's exposure is tried, and how far from what it tells by itself."""
+_OFF_ROLL = 0.5
+"""Variance, in stops, by which settings whole stops apart lie further from the roll's middle."""
 _FEWEST_FRAMES = 4
 """Frames from which on their spread says how far they differ; before that a stop is assumed."""
 USUAL_GAIN_STOPS = -5.3
@@ -102,6 +120,8 @@ def find_exposure(density: F64Array, model: FilmModel, *, black_point: float = 1
     light = scene_light(cells[:: max(len(cells) // _CELLS, 1)], model)
     end = bright_end(light)
     printed_stops = END_STOPS + END_PER_RANGE * end.contrast_stops + END_PER_SPARKLE * end.sparkle_stops
+    if model.film_kind is FilmKind.BW_NEGATIVE:
+        printed_stops += GREY_END_STOPS
     lowest = np.log2(float(model.exposure(_LOWEST_WHITE_DENSITY)))
     gain = 2.0 ** float(printed_stops - max(end.stops, lowest))
     darkest = gain * float(np.percentile(light.max(axis=1), 0.5))
@@ -146,12 +166,12 @@ def usual_gain_stops(model: FilmModel) -> float:
 
 
 def settle_exposures(found: Sequence[PrintExposure], model: FilmModel) -> list[PrintExposure]:
-    """Let the frames of a roll steady each other: a roll is mostly exposed alike, or part of it is.
+    """Let the frames of a roll steady each other: a roll is mostly exposed alike, or part of it is, or in whole stops.
 
-    A frame's gain is drawn by as much as its own is in doubt: to the roll's, against how far the frames truly differ
-    (what is left of their spread when the doubts are taken out), and to those of single frames that are near it, the
-    surest most (of a chart it is known), since many pictures are taken with one setting in one light. It is the mean of
-    what the frame tells and what is likely before it is looked at. A bracketed roll keeps its differences.
+    What a frame tells is weighed against what is likely before it is looked at: that it lies where the roll does, as
+    far as frames truly differ (what is left of their spread when the doubts are taken out); that it has the setting of
+    one of the others; or one that is whole stops from that. It is given the middle of what is likely then, by which
+    prints are least off in the mean. A bracketed roll keeps its differences.
 
     Parameters
     ----------
@@ -160,24 +180,62 @@ def settle_exposures(found: Sequence[PrintExposure], model: FilmModel) -> list[P
     model : FilmModel
         The one they were found with.
     """
-    usual = usual_gain_stops(model)
     stops = np.log2([exposure.gain for exposure in found])
-    doubts = np.array([exposure.doubt_stops for exposure in found])
+    doubts = np.maximum([exposure.doubt_stops for exposure in found], _LEAST_DOUBT_STOPS)
     weights = 1.0 / (doubts**2 + 0.5)
-    of_roll = float((stops @ weights + usual) / (weights.sum() + 1.0))
+    of_roll = float((stops @ weights + usual_gain_stops(model)) / (weights.sum() + 1.0))
     differ = max(float(np.var(stops)) - float(np.mean(doubts**2)), _ALIKE_STOPS**2)
     if len(found) < _FEWEST_FRAMES:
         differ = 1.0
-    # One row for the roll and for each frame: where a setting lies, how far its frames differ, how likely it is.
-    middles, spreads = np.append(of_roll, stops), np.append(differ, doubts**2 + _SAME_SETTING_STOPS**2)
-    likely = np.repeat(np.append(_OF_ROLL, 1.0 / spreads[1:])[:, None], len(found), axis=1)
-    np.fill_diagonal(likely[1:], 0.0)
-    likely[1:] *= (1.0 - _OF_ROLL) / np.maximum(likely[1:].sum(axis=0), _LEAST_LIGHT)
-    both = spreads[:, None] + doubts**2
-    likely *= np.exp(-0.5 * (stops - middles[:, None]) ** 2 / both) / np.sqrt(both)
-    drawn = (middles[:, None] * doubts**2 + stops * spreads[:, None]) / both
-    settled = (likely * drawn).sum(axis=0) / likely.sum(axis=0)
+    away = np.arange(-_REACH_STOPS * _STEPS_PER_STOP, _REACH_STOPS * _STEPS_PER_STOP + 1) / _STEPS_PER_STOP
+    places = stops[:, None] + away
+    likely = _OF_ROLL * _normal(places - of_roll, differ)
+    if len(found) > 1:
+        same, whole = _as_others(stops, doubts, away)
+        likely += _AS_ANOTHER * same + _WHOLE_STOPS_APART * whole * _normal(places - of_roll, differ + _OFF_ROLL)
+    after = likely * _errors(away, doubts[:, None])
+    below = np.cumsum(after, axis=1) - 0.5 * after
+    middles = 0.5 * after.sum(axis=1)
+    settled = [
+        stop + float(np.interp(middle, sums, away)) for stop, middle, sums in zip(stops, middles, below, strict=True)
+    ]
     return [replace(exposure, gain=float(2.0**stop)) for exposure, stop in zip(found, settled, strict=True)]
+
+
+def _as_others(stops: F64Array, doubts: F64Array, away: F64Array) -> tuple[F64Array, F64Array]:
+    """How likely the settings of the other frames make each place around a frame, and settings whole stops from them.
+
+    Returns
+    -------
+    tuple of ndarray
+        Each of shape (frames, places), per stop.
+    """
+    first = np.floor(stops.min()) - _REACH_STOPS
+    grid = first + np.arange((int(np.ceil(stops.max() - first)) + _REACH_STOPS) * _STEPS_PER_STOP) / _STEPS_PER_STOP
+    weights = 1.0 / (doubts**2 + _SUREST_STOPS**2)
+    of_all = np.zeros(len(grid))
+    for stop, doubt, weight in zip(stops, doubts, weights, strict=True):
+        of_all += weight * _errors(grid - stop, doubt, _SAME_SETTING_STOPS)
+    places = stops[:, None] + away
+    own = weights[:, None] * _errors(away, doubts[:, None], _SAME_SETTING_STOPS)
+    same = np.interp(places, grid, of_all) - own
+    # One stop on from the last place is the first again.
+    steps = np.append(of_all.reshape(-1, _STEPS_PER_STOP).sum(axis=0), of_all[::_STEPS_PER_STOP].sum())
+    own_steps = own[:, :-1].reshape(len(stops), -1, _STEPS_PER_STOP).sum(axis=1)
+    whole = np.interp(places % 1.0, np.arange(_STEPS_PER_STOP + 1) / _STEPS_PER_STOP, steps)
+    whole -= np.pad(np.tile(own_steps, 2 * _REACH_STOPS), ((0, 0), (0, 1)), mode="wrap")
+    others = (weights.sum() - weights)[:, None]
+    return np.maximum(same, 0.0) / others, np.maximum(whole, 0.0) / others
+
+
+def _errors(away: F64Array, doubt: F64Array, further: float = 0.0) -> F64Array:
+    """How likely errors are, per stop, where there is some doubt and what is sought may differ itself."""
+    near, far = ((share * doubt) ** 2 + further**2 for share in (_OFTEN_SHARE, _SELDOM_SHARE))
+    return _OFTEN * _normal(away, near) + (1.0 - _OFTEN) * _normal(away, far)
+
+
+def _normal(away: F64Array, variance: F64Array | float) -> F64Array:
+    return np.asarray(np.exp(-0.5 * away**2 / variance) / np.sqrt(2.0 * np.pi * variance))
 
 
 def find_slide_exposure(light: F64Array) -> PrintExposure:
