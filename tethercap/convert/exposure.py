@@ -38,8 +38,9 @@ _SAME_SETTING_STOPS = 0.05
 _OF_ROLL, _WHOLE_STOPS_APART, _AS_ANOTHER = 0.5, 0.25, 0.25
 """How likely it is, before a frame is looked at, that it was exposed as the roll is, whole stops from one of its other
 frames, as shutters and apertures go in steps, or just as that one. Common practice, no source. On rolls drawn of
-photographs and errors as they are, frames come nearer so whether they were exposed in whole stops, in half ones, at
-random or all alike, with a chart on the roll and without."""
+photographs with their errors prints are less off so than by the roll's middle and single frames alone, whether frames
+were exposed in whole stops, in half ones, at random or all alike; not, though, where a chart was bracketed in whole
+stops and the other frames were exposed at random."""
 _OFTEN, _OFTEN_SHARE, _SELDOM_SHARE = 0.8, 0.6, 1.9
 """Most errors are smaller than the doubt says, a few far larger: how many are, and by how much both differ from it."""
 _LEAST_DOUBT_STOPS, _SUREST_STOPS = 0.02, 0.2
