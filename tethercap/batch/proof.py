@@ -199,7 +199,8 @@ def tell_look(frames: Sequence[ProvenFrame], usual: UsualFilm, measured: FilmMod
         return None
     model = measured or neutral_of_roll(surveys, bases, usual)
     if measured is None and model.film_kind is FilmKind.COLOUR_NEGATIVE:
-        model = model_by_chart((frame.chart for frame in frames), Measured(model, usual))
+        densities = [survey.density(base) for survey, base in zip(surveys, bases, strict=True)]
+        model = model_by_chart((frame.chart for frame in frames), Measured(model, usual), densities)
     return PresentLook(bases[-1], model, _exposures_of(frames, bases, model))
 
 

@@ -144,6 +144,7 @@ def survey_roll(
         return RollSurvey(tuple(surveys), None if bases is None else tuple(bases), model, None, left_out)
     charts = charts_of_roll(surveys, bases, model, has_chart=measured.chart is not None)
     if uses_chart and model.film_kind is FilmKind.COLOUR_NEGATIVE:
-        model = model_by_chart(charts, measured)
+        densities = [survey.density(base) for survey, base in zip(surveys, bases, strict=True)]
+        model = model_by_chart(charts, measured, densities)
     exposures = exposures_of_roll(surveys, bases, charts, model)
     return RollSurvey(tuple(surveys), tuple(bases), model, tuple(exposures), left_out)

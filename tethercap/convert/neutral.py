@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tethercap.convert.exposure import scene_light
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.least_squares import fit
 from tethercap.convert.usual_film import UsualFilm
@@ -20,6 +21,9 @@ from tethercap.pictures import F64Array
 
 _BRIGHT_SHARE = 0.05
 """Share of a frame's cells that counts as bright."""
+_FAINT = 0.04
+"""Density below which a cell tells no colour."""
+_LEAST_LIGHT = 1e-6
 _CELLS_PER_FRAME = 150
 _PAIRS_PER_FRAME = 300
 _WIDTHS = (0.40, 0.20, 0.12, 0.08, 0.055, 0.04, 0.03, 0.022)
@@ -63,6 +67,37 @@ def estimate_neutral(frames: Sequence[F64Array], usual: UsualFilm) -> FilmModel:
     return usual.model(found)
 
 
+def cast_of_brights(frames: Sequence[F64Array], model: FilmModel) -> float:
+    """How far what is bright in a roll's frames is from grey, mostly, if a model were right.
+
+    Parameters
+    ----------
+    frames : sequence of ndarray
+        As in `estimate_neutral`.
+    model : FilmModel
+
+    Returns
+    -------
+    float
+        log10 of the light of red or blue over green's, the larger; infinite where nothing is to be seen.
+    """
+    casts = []
+    for frame in frames:
+        usable = _usable(frame)
+        if usable.any():
+            light = np.maximum(scene_light(frame[_bright(frame, usable)], model), _LEAST_LIGHT)
+            casts.append(np.median(np.log10(light[:, [_RED, _BLUE]] / light[:, [_GREEN]]), axis=0))
+    return float(np.abs(np.median(casts, axis=0)).max()) if casts else np.inf
+
+
+def _usable(frame: F64Array) -> np.ndarray:
+    return np.asarray(np.all(np.isfinite(frame), axis=2) & (frame[..., _GREEN] > _FAINT))
+
+
+def _bright(frame: F64Array, usable: np.ndarray) -> np.ndarray:
+    return np.asarray(usable & (frame[..., _GREEN] >= np.quantile(frame[usable][:, _GREEN], 1.0 - _BRIGHT_SHARE)))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Seen:
     """Cells and pairs as places on `_GRID`, so that a curve that is tried is worked out there alone."""
@@ -95,11 +130,10 @@ def _observations(frames: Sequence[F64Array]) -> tuple[F64Array, F64Array]:
     """Take bright cells, shape (n, 3), and pairs of neighbours, shape (m, 2, 3), spread evenly over the frames."""
     cells, pairs = [], []
     for frame in frames:
-        usable = np.all(np.isfinite(frame), axis=2) & (frame[..., _GREEN] > 0.04)
+        usable = _usable(frame)
         if not usable.any():
             continue
-        bright = usable & (frame[..., _GREEN] >= np.quantile(frame[usable][:, _GREEN], 1.0 - _BRIGHT_SHARE))
-        cells.append(_spread(frame[bright], _CELLS_PER_FRAME))
+        cells.append(_spread(frame[_bright(frame, usable)], _CELLS_PER_FRAME))
         both = usable[:, :-1] & usable[:, 1:]
         neighbours = np.stack([frame[:, :-1][both], frame[:, 1:][both]], axis=1)
         strong = np.abs(neighbours[:, 0, _GREEN] - neighbours[:, 1, _GREEN]) > 0.03

@@ -13,7 +13,7 @@ from tethercap.convert.exposure import PrintExposure, find_exposure, scene_light
 from tethercap.convert.film_base import FilmBase, camera_exposure, clearest_base, combine_bases, find_base, measure_base
 from tethercap.convert.film_model import GREEN, FilmModel
 from tethercap.convert.flat_field import FlatField
-from tethercap.convert.neutral import estimate_neutral
+from tethercap.convert.neutral import cast_of_brights, estimate_neutral
 from tethercap.convert.usual_film import UsualFilm
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
@@ -239,7 +239,7 @@ def neutral_of_roll(surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], u
     return estimate_neutral([survey.density(base) for survey, base in chosen], usual)
 
 
-def model_by_chart(charts: Iterable[Chart | None], measured: Measured) -> FilmModel:
+def model_by_chart(charts: Iterable[Chart | None], measured: Measured, frames: Sequence[F64Array] = ()) -> FilmModel:
     """Measure the film on the colour chart in some of the roll's frames, all of them together.
 
     Parameters
@@ -248,6 +248,8 @@ def model_by_chart(charts: Iterable[Chart | None], measured: Measured) -> FilmMo
         Those of some frames, None where a frame shows none.
     measured : Measured
         What is known without them: by the frames' neutral, by cards, or by a chart that somebody named.
+    frames : sequence of ndarray
+        Density over base of frames' cells, shape (rows, columns, 3), whose light the chart is held against.
 
     Returns
     -------
@@ -265,7 +267,9 @@ def model_by_chart(charts: Iterable[Chart | None], measured: Measured) -> FilmMo
         best = _best_fit(first, (), usual, measured.cards)
         if best.misfit > _MOST_CHART_MISFIT:
             return rough
-        if _cast_of_greys(first, rough) > _OTHER_LIGHT:
+        # The chart's greys are grey by what the frames tell, or what is bright in the frames by what the chart tells:
+        # one of them is enough, since frames tell an odd film wrongly, and have nothing grey in them now and then.
+        if min(_cast_of_greys(first, rough), cast_of_brights(frames, best.model)) > _OTHER_LIGHT:
             return replace(
                 rough, note="A colour chart on the roll was lit otherwise than most frames, and was not used."
             )

@@ -85,6 +85,18 @@ def test_a_chart_in_other_light_than_the_frames_is_not_used_and_that_is_said() -
     assert dataclasses.replace(model, note="") == PLAIN
 
 
+def test_a_chart_is_used_where_only_the_guess_of_the_film_was_wrong() -> None:
+    base, usual = FilmBase(tuple(BASE_COUNTS.tolist())), usual_film(FilmKind.COLOUR_NEGATIVE)
+    walls = np.repeat(np.geomspace(0.1, 0.9, 80)[None, :, None], 60, axis=0).repeat(3, axis=2)
+    frames = [survey_of(chart_scene()), survey_of(walls), survey_of(walls[:, ::-1])]
+    red, green, blue = PLAIN.speed
+    odd = dataclasses.replace(PLAIN, speed=(red + 0.25, green, blue - 0.25), source="frames")
+    charts = charts_of_roll(frames, [base] * 3, PLAIN)
+    assert "lit otherwise" in model_by_chart(charts, Measured(odd, usual)).note
+    found = model_by_chart(charts, Measured(odd, usual), [survey.density(base) for survey in frames])
+    assert found.source != odd.source
+
+
 def test_leaves_are_not_looked_at_twice() -> None:
     leaves = np.random.default_rng(1).uniform(0.05, 0.8, (60, 90, 1)) * np.array([0.25, 0.4, 0.08])
     assert fields_alike(density_of(leaves)) < 3
