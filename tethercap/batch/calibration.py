@@ -87,7 +87,7 @@ def calibrate_on_cards(
         stops.append(target.stops)
     density = np.array(rows)
     known = [stop for stop in stops if stop is not None]
-    exposures = whole_stops(density, usual.model())
+    exposures = whole_stops(density, usual)
     if len(known) == len(stops) and len(known) > 1:
         exposures = np.log10(_CARD_REFLECTANCE) + np.array(known) * np.log10(2.0)
     cards = Cards(density, exposures)

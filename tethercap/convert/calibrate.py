@@ -16,10 +16,15 @@ from tethercap.convert.exposure import scene_light
 from tethercap.convert.film_model import GREEN, FilmModel
 from tethercap.convert.least_squares import fit
 from tethercap.convert.usual_film import UsualFilm, as_matrix
+from tethercap.film.kinds import FilmKind
 from tethercap.pictures import ColourSpace, F64Array
 
 _STEP_DOUBT = 0.35
 """Stops that the distance of two greys may be from a whole number."""
+_MOST_PACE = 1.7
+_MOST_SURPRISE, _LEAD = 16.0, 4.0
+"""Furthest that greys and film together may be from what is usual for a bracket to be believed, and by how much any
+other has to be further, squares of standard deviations."""
 _DENSITY_NOISE = 0.004
 _EXPOSURE_NOISE = 0.012
 """Of a shutter and of a curve that the model follows only nearly, log10 of exposure."""
@@ -56,10 +61,13 @@ class Cards:
     def misfit(self, model: FilmModel, shift: float) -> F64Array:
         """How far they are from grey and from their exposures, which are all off by `shift`, in standard deviations."""
         equal = np.stack([model.equalised(self.density[:, channel], channel) for channel in range(3)], axis=1)
-        colour = (equal[:, [0, 2]] - equal[:, [GREEN]]).ravel() / _DENSITY_NOISE
+        colour, grey = (equal[:, [0, 2]] - equal[:, [GREEN]]).ravel() / _DENSITY_NOISE, equal[:, GREEN]
+        if model.film_kind is FilmKind.BW_NEGATIVE:
+            # Silver is not quite neutral, which is no matter to a grey picture.
+            colour, grey = np.zeros(0), equal.mean(axis=1)
         if self.log_exposure is None:
             return np.asarray(colour)
-        seen = np.log10(np.maximum(model.exposure(equal[:, GREEN]), 1e-6))
+        seen = np.log10(np.maximum(model.exposure(grey), 1e-6))
         return np.concatenate([colour, (seen - self.log_exposure - shift) / _EXPOSURE_NOISE])
 
 
@@ -77,41 +85,61 @@ class Measured:
 
 def fit_cards(cards: Cards, usual: UsualFilm) -> FilmModel:
     """Fit a film to greys."""
+    return _likeliest(cards, usual)[0]
+
+
+def _likeliest(cards: Cards, usual: UsualFilm) -> tuple[FilmModel, float]:
+    """The film that explains greys best, and how surprising both together are, squares of standard deviations."""
 
     def residuals(parameters: F64Array) -> F64Array:
         misfit = cards.misfit(usual.model(parameters[1:]), _EXPOSURE_DOUBT * parameters[0])
         return np.concatenate([misfit, parameters])
 
-    return usual.model(fit(residuals, np.zeros(1 + usual.curve_directions))[1:])
+    found = fit(residuals, np.zeros(1 + usual.curve_directions))
+    rest = residuals(found)
+    return usual.model(found[1:]), float(rest @ rest)
 
 
-def whole_stops(density: F64Array, usual: FilmModel) -> F64Array | None:
+def whole_stops(density: F64Array, usual: UsualFilm) -> F64Array | None:
     """Tell how many stops apart bracketed greys were exposed; brackets go in whole stops.
+
+    One stop apart on a steep film looks much like two on a flat one. So each likely bracket is tried, and the one is
+    taken that asks for the least unusual film.
 
     Parameters
     ----------
     density : ndarray
         Shape (n, 3), density over base of one grey at different exposures.
-    usual : FilmModel
-        Its slopes are off by a tenth at most, which leaves one, two and three stops apart.
+    usual : UsualFilm
 
     Returns
     -------
     ndarray or None
-        Shape (n,), log10 of exposure, whole stops apart; None where they are all alike or do not fit whole stops.
+        Shape (n,), log10 of exposure, whole stops apart; None where they are all alike, do not fit whole stops, or fit
+        two brackets nearly as well.
     """
-    rough = np.log10(np.maximum(usual.exposure(usual.equalised(density[:, GREEN], GREEN)), 1e-9))
-    stops = (rough - rough[np.argsort(rough)[len(rough) // 2]]) / np.log10(2.0)
+    model = usual.model()
+    rough = np.log10(np.maximum(model.exposure(model.equalised(density[:, GREEN], GREEN)), 1e-9))
+    order = np.argsort(rough)
     # The steps are counted from one to the next, so that a slope that is off does not add up.
-    order = np.argsort(stops)
-    steps = np.diff(stops[order])
-    whole = np.rint(steps)
-    if whole.sum() < 1 or np.abs(steps - whole).max() > _STEP_DOUBT:
+    steps = np.diff(rough[order]) / np.log10(2.0)
+    tried = []
+    for whole in _likely_brackets(steps):
+        counted = np.concatenate([[0.0], np.cumsum(whole)])
+        exposures = np.empty_like(rough)
+        exposures[order] = np.median(rough) + (counted - counted[len(order) // 2]) * np.log10(2.0)
+        tried.append((_likeliest(Cards(density, exposures), usual)[1], exposures))
+    tried.sort(key=lambda one: one[0])
+    if not tried or tried[0][0] > _MOST_SURPRISE or (len(tried) > 1 and tried[1][0] - tried[0][0] < _LEAD):
         return None
-    counted = np.concatenate([[0.0], np.cumsum(whole)])
-    placed = np.empty_like(stops)
-    placed[order] = counted - counted[len(order) // 2]
-    return np.asarray(np.median(rough) + placed * np.log10(2.0))
+    return tried[0][1]
+
+
+def _likely_brackets(steps: F64Array) -> set[tuple[float, ...]]:
+    """Steps in whole stops that greys may be apart, if the film's slope is up to a half off."""
+    paced = [steps / pace for pace in np.geomspace(1 / _MOST_PACE, _MOST_PACE, 25)]
+    fitting = [one for one in paced if len(one) and np.abs(one - np.rint(one)).max() <= _STEP_DOUBT]
+    return {tuple(float(step) for step in np.rint(one)) for one in fitting if np.rint(one).any()}
 
 
 def fit_chart(

@@ -5,7 +5,7 @@ from tests.unit.convert.film_shots import density_of
 from tethercap.convert.calibrate import Cards, fit_cards, fit_chart, fit_slide_chart, whole_stops
 from tethercap.convert.charts import CHART_EDITIONS, GREY_PATCHES, chart_linear_srgb
 from tethercap.convert.exposure import scene_light
-from tethercap.convert.film_model import FilmModel
+from tethercap.convert.film_model import FilmModel, curve
 from tethercap.convert.usual_film import as_matrix, matrix_from, usual_film
 from tethercap.film.kinds import FilmKind
 
@@ -35,14 +35,31 @@ def test_cards_at_unknown_exposures_tell_the_neutral() -> None:
 
 @pytest.mark.parametrize("stops", [[-1, 1, 3], [3, -1, 1], [0, 1, 2, 3], [0, 0, 2]])
 def test_a_brackets_steps_are_told_from_its_densities(stops: list[int]) -> None:
-    found = whole_stops(grey(np.log10(0.18) + np.array(stops) * np.log10(2.0)), USUAL.model())
+    found = whole_stops(grey(np.log10(0.18) + np.array(stops) * np.log10(2.0)), USUAL)
     assert found is not None
     np.testing.assert_allclose((found - found[0]) / np.log10(2.0), np.array(stops) - stops[0], atol=1e-9)
 
 
-@pytest.mark.parametrize("stops", [[1.0], [1.0, 1.0], [0.0, 1.5, 3.0]])
+def test_two_stops_on_a_flat_film_are_not_taken_for_one_and_a_half() -> None:
+    x = np.log10(0.18) + np.array([-1, 1, 3]) * np.log10(2.0)
+    flat = FilmModel(gamma=(0.47, 0.54, 0.58), speed=(-1.35, -1.40, -1.40), toe=0.2)
+    density = density_of(np.repeat(10.0 ** x[:, None], 3, axis=1), flat)
+    found = whole_stops(density, USUAL)
+    assert found is not None
+    np.testing.assert_allclose(np.diff(found), 2.0 * np.log10(2.0), atol=1e-9)
+
+
+def test_silver_that_is_not_neutral_does_not_bend_a_black_and_white_films_curve() -> None:
+    x = np.log10(np.geomspace(0.03, 0.9, 6))
+    density = curve(x, 0.64, -1.3, 0.2)[:, None] * np.array([0.97, 1.0, 1.04])
+    model = fit_cards(Cards(density, x), usual_film(FilmKind.BW_NEGATIVE))
+    read = np.log10(model.exposure(np.stack([model.equalised(density[:, k], k) for k in range(3)]).mean(axis=0)))
+    np.testing.assert_allclose(read - read.mean(), x - x.mean(), atol=0.02)
+
+
+@pytest.mark.parametrize("stops", [[1.0], [1.0, 1.0], [0.0, 1.5, 2.5]])
 def test_no_steps_are_told_where_there_are_none(stops: list[float]) -> None:
-    assert whole_stops(grey(np.log10(0.18) + np.array(stops) * np.log10(2.0)), USUAL.model()) is None
+    assert whole_stops(grey(np.log10(0.18) + np.array(stops) * np.log10(2.0)), USUAL) is None
 
 
 @pytest.mark.parametrize("edition", [0, 1])
