@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -17,6 +17,7 @@ import cv2
 import numpy as np
 
 from tests.quality import colours, film, shots, spectra
+from tests.quality.coupled import draw_coupled_case
 from tests.quality.drawn import Case, draw_case
 from tests.quality.spectra import F64, Stock
 from tethercap.batch.calibration import Target, calibrate_on_cards, calibrate_on_chart
@@ -210,9 +211,9 @@ FEW = tuple(
 """Each stock once."""
 
 
-def held_out(number: int) -> tuple[Case, ...]:
+def held_out(number: int, draw: Callable[[int], Case] = draw_case) -> tuple[Case, ...]:
     """Drawn stocks on drawn rigs; those that the usual film is fitted to have higher seeds."""
-    return tuple(draw_case(seed) for seed in range(1, number + 1))
+    return tuple(draw(seed) for seed in range(1, number + 1))
 
 
 def table(cases: Sequence[Case]) -> None:
@@ -248,8 +249,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--few", action="store_true", help="each stock of the check once")
     parser.add_argument("--held-out", type=int, default=0, metavar="N", help="N drawn stocks on drawn rigs instead")
+    parser.add_argument("--coupled", action="store_true", help="those are of the second family")
     options = parser.parse_args()
-    table(held_out(options.held_out) if options.held_out else FEW if options.few else CASES)
+    draw = draw_coupled_case if options.coupled else draw_case
+    table(held_out(options.held_out, draw) if options.held_out else FEW if options.few else CASES)
 
 
 if __name__ == "__main__":

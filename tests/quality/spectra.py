@@ -11,6 +11,7 @@ from __future__ import annotations
 import warnings
 from dataclasses import dataclass, field, replace
 from functools import cache
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -109,6 +110,14 @@ class StockSpectra:
     """Density of the base, shape (n,)."""
 
 
+class Curves(Protocol):
+    """From light to dye."""
+
+    def amounts(self, log_exposure: F64) -> F64:
+        """Dye of the three layers, shape (..., 3), of log10 exposures alike."""
+        ...
+
+
 @dataclass(frozen=True)
 class Emulsions:
     """Curves of layers that hold several emulsions each."""
@@ -161,7 +170,7 @@ class Stock:
     seed: int = field(default=0, compare=False)
     spectra: StockSpectra | None = field(default=None, compare=False)
     """Instead of layers, dyes and base by their numbers."""
-    emulsions: Emulsions | None = None
+    emulsions: Curves | None = None
     """Instead of curves by gamma, toe, speed and shoulder."""
 
 

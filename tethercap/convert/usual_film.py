@@ -3,7 +3,8 @@
 All numbers of a film model are taken together as one normal distribution, so that whatever is measured - cards, a
 chart, the frames of a roll - moves also what goes along with it: a film with a steep red curve tends to have the others
 steep, and so on. Its middle follows what is known about the rig: how far the camera's channels overlap (from the
-matrix in the RAW file), and where they sit on the film's base (from its density over the bare light).
+matrix in the RAW file), where they sit on the film's base (from its density over the bare light), and the panel's
+colour (from the bare light against daylight).
 
 The distributions are those of invented films, panels and cameras, drawn by tests/quality (`python -m
 tests.quality.fit_usual` and `tests.quality.fit_slides`), which keeps others apart for judging. They are no measurement
@@ -88,7 +89,7 @@ def usual_film(
     camera = _camera_figures(raw)
     if film_kind is FilmKind.SLIDE:
         return usual_of_slide(np.concatenate([camera, _panel_figures(raw, flat)]))
-    return usual_of_negative(np.concatenate([camera, _base_figures(raw, base, flat)]))
+    return usual_of_negative(np.concatenate([camera, _base_figures(base, flat), _panel_figures(raw, flat)]))
 
 
 def usual_of_negative(figures: F64Array) -> UsualFilm:
@@ -97,8 +98,8 @@ def usual_of_negative(figures: F64Array) -> UsualFilm:
     Parameters
     ----------
     figures : ndarray
-        Shape (8,): the camera's matrix off the diagonal (6), the base's density in red and blue less green (2); NaN
-        where they are not known.
+        Shape (10,): the camera's matrix off the diagonal (6), the base's density in red and blue less green (2), the
+        panel's colour against daylight, log10 in red and blue less green (2); NaN where they are not known.
     """
     away = _standard(figures, np.array(FEATURES), np.array(FEATURES_COVARIANCE))
     return UsualFilm(FilmKind.COLOUR_NEGATIVE, np.array(MIDDLE) + away @ np.array(PER_FEATURE), np.array(SPREAD))
@@ -138,7 +139,7 @@ def _standard(figures: F64Array, features: F64Array, covariance: F64Array) -> F6
     scale = np.sqrt(np.diag(covariance))
     away = (figures - features) / scale
     known = np.isfinite(away)
-    for group in (slice(0, 6), slice(6, 8)):
+    for group in (slice(0, 6), slice(6, 8), slice(8, 10)):
         known[group] &= bool(np.all(np.abs(away[group]) < _NO_RIG))
     filled = np.where(known, np.clip(away, -_FURTHEST, _FURTHEST), 0.0)
     return _filled(filled, known, covariance / np.outer(scale, scale))
@@ -162,7 +163,7 @@ def _camera_figures(raw: RawPicture | None) -> F64Array:
     return _free_of(matrix / matrix.sum(axis=1, keepdims=True))
 
 
-def _base_figures(raw: RawPicture | None, base: FilmBase | None, flat: FlatField | None) -> F64Array:
+def _base_figures(base: FilmBase | None, flat: FlatField | None) -> F64Array:
     """Density of the base over the bare light, red and blue less green; NaN where one of them is not known.
 
     Only differences, since the light is mostly photographed at another exposure than the film.
