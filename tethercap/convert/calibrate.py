@@ -22,7 +22,7 @@ from tethercap.pictures import ColourSpace, F64Array
 _STEP_DOUBT = 0.35
 """Stops that the distance of two greys may be from a whole number."""
 _MOST_PACE = 1.7
-_MOST_SURPRISE, _LEAD = 16.0, 3.0
+_MOST_SURPRISE, _LEAD = 16.0, 2.0
 """Furthest that greys and film together may be from what is usual for a bracket to be believed, and by how much any
 other has to be further, squares of standard deviations."""
 _DENSITY_NOISE = 0.004
