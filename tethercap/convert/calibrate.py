@@ -37,6 +37,7 @@ _COLOUR_NOISE = 1.5
 _SLIDE_NOISE = 0.6
 """The same for slides, whose own colours are measured with nothing in between."""
 _GREY_WEIGHT = 2.0
+_LEAST_LIGHT = 1e-6
 _TO_XYZ, _WHITE_XYZ = spaces.rgb_to_xyz(ColourSpace.SRGB), spaces.xyz_of(spaces.D65_XY)
 
 
@@ -193,6 +194,21 @@ def fit_chart(
     return ChartFit(dataclasses.replace(usual.model(found[number:]), source="colour chart"), misfit)
 
 
+def chart_misfit(density: F64Array, linear_srgb: F64Array, model: FilmModel) -> float:
+    """How far a chart comes out from its own colours with a film that is known, as in `ChartFit.misfit`.
+
+    Parameters
+    ----------
+    density, linear_srgb : ndarray
+        As in `fit_chart`.
+    model : FilmModel
+    """
+    light = scene_light(density, model)
+    level = np.median(np.log(np.maximum(light[:, GREEN], _LEAST_LIGHT) / linear_srgb[:, GREEN]))
+    wanted = _lab(linear_srgb)
+    return float(np.linalg.norm((_lab(light * np.exp(-level)) - wanted) * _weights(wanted), axis=1).mean())
+
+
 def fit_slide_chart(
     density: F64Array, linear_srgb: F64Array, greys: npt.NDArray[np.intp], usual: UsualFilm
 ) -> ChartFit:
@@ -231,8 +247,7 @@ def _fit_colours(
     `besides` gives what else there is to explain, in standard deviations.
     """
     wanted = _lab(linear_srgb)
-    weight = 1.0 / (1.0 + 0.045 * np.hypot(wanted[:, 1], wanted[:, 2]))
-    weights = np.stack([np.ones_like(weight), weight, weight], axis=1)
+    weights = _weights(wanted)
     trust = np.ones((len(wanted), 1)) / noise
     trust[greys] *= _GREY_WEIGHT
 
@@ -244,6 +259,12 @@ def _fit_colours(
 
     found = fit(residuals, start, rounds=40)
     return found, float(np.linalg.norm(distances(found), axis=-1).mean())
+
+
+def _weights(lab: F64Array) -> F64Array:
+    """What lightness, a and b of colours count, shape (n, 3): chroma the less the more there is of it."""
+    weight = 1.0 / (1.0 + 0.045 * np.hypot(lab[:, 1], lab[:, 2]))
+    return np.stack([np.ones_like(weight), weight, weight], axis=1)
 
 
 def _lab(linear_srgb: F64Array) -> F64Array:

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
-from tethercap.convert.calibrate import Cards, ChartFit, Measured, fit_chart
+from tethercap.convert.calibrate import Cards, ChartFit, Measured, chart_misfit, fit_chart
 from tethercap.convert.cells import Cells, inside, measure_cells, shows_film
 from tethercap.convert.chart_frames import chart_densities, chart_exposure
 from tethercap.convert.charts import CHART_EDITIONS, GREY_PATCHES
@@ -37,6 +38,8 @@ _FEWEST_TO_AGREE, _FRAMES_FOR_ONE = 4, 4
 """Rolls of so many frames are held to agree on their size, which one in so many frames has to have."""
 _MOST_CHART_MISFIT = 4.0
 """CIE L*a*b* that a chart nobody pointed at may be off its colours; real ones are off by one or two."""
+_MOST_FURTHER_MISFIT = 8.0
+"""The same of a further picture of a chart, by the film as the first tells it, which may be off for its exposure."""
 _OTHER_LIGHT = 0.15
 """Log10 by which the greys of such a chart may be tinted where the roll's frames are neutral: daylight and lamps are
 further apart."""
@@ -262,11 +265,10 @@ def model_by_chart(charts: Iterable[Chart | None], measured: Measured, frames: S
         return rough
     first = measured.chart
     if first is None:
-        # Of several that which is exposed in the middle: it is where the film is known best.
-        first = seen.pop(len(seen) // 2)
-        best = _best_fit(first, (), usual, measured.cards)
-        if best.misfit > _MOST_CHART_MISFIT:
+        believed = _first_believed(seen, measured, usual)
+        if believed is None:
             return rough
+        first, best = believed
         # The chart's greys are grey by what the frames tell, or what is bright in the frames by what the chart tells:
         # one of them is enough, since frames tell an odd film wrongly, and have nothing grey in them now and then.
         if min(_cast_of_greys(first, rough), cast_of_brights(frames, best.model)) > _OTHER_LIGHT:
@@ -274,7 +276,7 @@ def model_by_chart(charts: Iterable[Chart | None], measured: Measured, frames: S
                 rough, note="A colour chart on the roll was lit otherwise than most frames, and was not used."
             )
         rough = replace(best.model, source=CHART_ON_ROLL)
-    further = [chart for chart in seen if _is_lit_as(chart, rough)]
+    further = [chart for chart in seen if chart is not first and _is_seen_well(chart, rough)]
     if not further:
         return rough
     further = further[:: -(-len(further) // (_MOST_CHARTS - 1))]
@@ -284,14 +286,32 @@ def model_by_chart(charts: Iterable[Chart | None], measured: Measured, frames: S
     return replace(together.model, source=rough.source, note=rough.note)
 
 
+def _first_believed(seen: Sequence[Chart], measured: Measured, usual: UsualFilm) -> tuple[Chart, ChartFit] | None:
+    """Of several charts, darkest first, that which is exposed in the middle, where the film is known best; if it is one
+    of those that are seen well.
+    """
+    middle = seen[len(seen) // 2]
+    for chart in sorted(seen[:: -(-len(seen) // _MOST_CHARTS)], key=partial(_apart, middle)):
+        fitted = _best_fit(chart, (), usual, measured.cards)
+        if fitted.misfit <= _MOST_CHART_MISFIT:
+            return chart, fitted
+    return None
+
+
 def _best_fit(first: Chart, further: Sequence[Chart], usual: UsualFilm, cards: Cards | None) -> ChartFit:
     fits = (fit_chart(first, one, GREY_PATCHES, usual, further=further, cards=cards) for one in CHART_EDITIONS)
     return min(fits, key=lambda one: one.misfit)
 
 
-def _is_lit_as(chart: Chart, model: FilmModel) -> bool:
-    """Say whether it is a chart, and one in the light of that which the model was measured on."""
-    return chart_exposure(chart, model) is not None and _cast_of_greys(chart, model) <= _OTHER_LIGHT
+def _apart(one: Chart, other: Chart) -> float:
+    return abs(float(other[:, GREEN].mean() - one[:, GREEN].mean()))
+
+
+def _is_seen_well(chart: Chart, model: FilmModel) -> bool:
+    """Say whether it is a chart in the light of that which the model was measured on, and lies where it was seen."""
+    if chart_exposure(chart, model) is None or _cast_of_greys(chart, model) > _OTHER_LIGHT:
+        return False
+    return min(chart_misfit(chart, edition, model) for edition in CHART_EDITIONS) < _MOST_FURTHER_MISFIT
 
 
 def _cast_of_greys(chart: Chart, model: FilmModel) -> float:
