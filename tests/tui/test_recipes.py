@@ -115,7 +115,7 @@ def test_with_the_look_of_the_roll_a_quick_look_is_the_rolls_positive(roll: Roll
         assert away.mean() < 1.5
         assert abs(float((means[1] - means[0]).mean())) < 1.0
         if recipe == Recipe():
-            assert np.median(np.abs(means[2] - means[0])) > 3 * np.median(away), "the frame alone differs"
+            assert np.median(np.abs(means[2] - means[0])) > 2 * np.median(away), "the frame alone is farther off"
 
 
 def test_a_turn_for_the_roll_reaches_every_frame_and_one_for_a_frame_only_that(roll: Roll) -> None:
