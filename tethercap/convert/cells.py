@@ -122,9 +122,9 @@ def shows_film(cells: Cells, white: float) -> np.ndarray:
     shown = brightest > HOLDER_SHARE * white
     rim = np.concatenate([brightest[0], brightest[-1], brightest[:, 0], brightest[:, -1]])
     stray = float(np.median(rim))
-    if stray > _STRAY_SHARE * brightest.mean():
-        return np.asarray(shown)
     lit = brightest > _OVER_STRAY * stray
+    if stray > _STRAY_SHARE * brightest.mean() or not lit.any():
+        return np.asarray(shown)
     rows, columns = (np.flatnonzero(lit.mean(axis=axis) > 0.5 * lit.mean(axis=axis).max()) for axis in (1, 0))
     # Cells at the edge of the opening show some of the holder.
     opening = np.zeros_like(lit)

@@ -3,8 +3,8 @@ import dataclasses
 import numpy as np
 import pytest
 
-from tests.unit.convert.film_shots import BASE_COUNTS, Shot, colour_patches, raw_of, shoot
-from tethercap.convert.cells import measure_cells
+from tests.unit.convert.film_shots import BASE_COUNTS, WHITE, Shot, colour_patches, raw_of, shoot
+from tethercap.convert.cells import measure_cells, shows_film
 from tethercap.convert.film_base import FilmBase, combine_bases, estimate_base, find_base, measure_base
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.roll_look import FrameSurvey, bases_along_roll, frames_that_agree, survey_frame
@@ -202,3 +202,8 @@ def test_a_holder_is_left_out_though_stray_light_lies_on_it() -> None:
     survey = survey_frame(in_holder(0, stray=80.0).raw, NEGATIVE, None)
     assert np.isnan(survey.counts[:6]).all()
     assert np.isfinite(survey.counts[8:-8, 8:-8]).mean() > 0.95
+
+
+def test_a_black_picture_shows_no_film() -> None:
+    cells = measure_cells(raw_of(np.zeros((320, 480, 3))))
+    assert not shows_film(cells, float(WHITE)).any()
