@@ -3,7 +3,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from tests.unit.convert.film_shots import BASE_COUNTS, WHITE, Shot, colour_patches, raw_of, shoot
+from tests.unit.convert.film_shots import BASE_COUNTS, Shot, colour_patches, raw_of, shoot
 from tethercap.convert.cells import measure_cells, shows_film
 from tethercap.convert.film_base import FilmBase, combine_bases, estimate_base, find_base, measure_base
 from tethercap.convert.flat_field import FlatField
@@ -205,5 +205,5 @@ def test_a_holder_is_left_out_though_stray_light_lies_on_it() -> None:
 
 
 def test_a_black_picture_shows_no_film() -> None:
-    cells = measure_cells(raw_of(np.zeros((320, 480, 3))))
-    assert not shows_film(cells, float(WHITE)).any()
+    raw = raw_of(np.zeros((320, 480, 3)))
+    assert not shows_film(measure_cells(raw), raw.white).any()
