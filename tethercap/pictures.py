@@ -80,7 +80,6 @@ class RawPicture:
     orientation: int = 1
     """EXIF orientation, 1..8; the mosaic is as recorded, not turned."""
     shot: ShotData = field(default_factory=ShotData)
-    preview_jpeg: bytes | None = None
 
     @property
     def size(self) -> SizePx:

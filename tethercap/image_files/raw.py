@@ -15,6 +15,7 @@ import rawpy
 from tethercap.convert.spaces import rgb_to_xyz
 from tethercap.errors import UnreadablePictureError, UnsupportedPictureError
 from tethercap.image_files.metadata import read_shot, require_plain_name
+from tethercap.image_files.plain_dng import open_plain_dng
 from tethercap.pictures import ColourSpace, F64Array, RawPicture, U8Array, U16Array
 
 RAW_SUFFIXES = frozenset(
@@ -32,14 +33,14 @@ _BRIGHT_PERCENT = 99.5
 """What is brighter than all but this part of a picture of film is clear film or bare light."""
 
 
-def read_raw(path: Path, *, with_preview: bool = False) -> RawPicture:
+def read_raw(path: Path) -> RawPicture:
     """Open a RAW file whole; the picture is the caller's to keep. For parameters and errors see `open_raw`."""
-    with open_raw(path, with_preview=with_preview) as raw:
-        return dataclasses.replace(raw, mosaic=raw.mosaic.copy())
+    with open_raw(path) as raw:
+        return raw if raw.mosaic.flags.owndata else dataclasses.replace(raw, mosaic=raw.mosaic.copy())
 
 
 @contextmanager
-def open_raw(path: Path, *, with_preview: bool = False) -> Iterator[RawPicture]:
+def open_raw(path: Path) -> Iterator[RawPicture]:
     """Open a RAW file for as long as a block runs; its mosaic is the library's own, and gone after the block.
 
     Parameters
@@ -48,8 +49,6 @@ def open_raw(path: Path, *, with_preview: bool = False) -> Iterator[RawPicture]:
         Any RAW that LibRaw reads. Where its mosaic is not a 2 x 2 one of red, green and blue, `mosaic` holds what such
         a one would have recorded: LibRaw interpolates, and each place keeps its colour. A sensor without filters
         has the same in all three.
-    with_preview : bool
-        Also take the embedded JPEG out.
 
     Raises
     ------
@@ -63,8 +62,11 @@ def open_raw(path: Path, *, with_preview: bool = False) -> Iterator[RawPicture]:
         raise UnreadablePictureError(f"{path} is not there, or no file.", todo="Look at its name and folder.")
     with ExitStack() as opened:
         try:
-            raw = opened.enter_context(rawpy.imread(str(path)))
-            picture = _picture(raw, path, with_preview=with_preview)
+            plain = opened.enter_context(open_plain_dng(path))
+            if plain is None:
+                picture = _picture(opened.enter_context(rawpy.imread(str(path))), path)
+            else:
+                picture = dataclasses.replace(_picture(plain.shown, path), mosaic=plain.mosaic)
         except (rawpy.LibRawFileUnsupportedError, rawpy.NotSupportedError) as error:
             raise UnsupportedPictureError(
                 f"{path} is not a RAW file that can be read here ({_said(error)}).",
@@ -78,7 +80,7 @@ def open_raw(path: Path, *, with_preview: bool = False) -> Iterator[RawPicture]:
         yield picture
 
 
-def _picture(raw: "rawpy.RawPy", path: Path, *, with_preview: bool) -> RawPicture:
+def _picture(raw: "rawpy.RawPy", path: Path) -> RawPicture:
     mosaic, pattern, black, white = _read_mosaic(raw, path)
     return RawPicture(
         mosaic=mosaic,
@@ -90,7 +92,6 @@ def _picture(raw: "rawpy.RawPy", path: Path, *, with_preview: bool) -> RawPictur
         d65_multipliers=_d65_multipliers(raw),
         orientation=_orientation(raw),
         shot=read_shot(path),
-        preview_jpeg=_preview(raw) if with_preview else None,
     )
 
 
@@ -198,11 +199,3 @@ def _d65_multipliers(raw: "rawpy.RawPy") -> F64Array | None:
 def _orientation(raw: "rawpy.RawPy") -> int:
     # LibRaw's flip: 0 none, 3 half turn, 5 a quarter to the left, 6 a quarter to the right.
     return {3: 3, 5: 8, 6: 6}.get(int(raw.sizes.flip), 1)
-
-
-def _preview(raw: "rawpy.RawPy") -> bytes | None:
-    try:
-        thumb = raw.extract_thumb()
-    except (rawpy.LibRawNoThumbnailError, rawpy.LibRawUnsupportedThumbnailError):
-        return None
-    return bytes(thumb.data) if thumb.format == rawpy.ThumbFormat.JPEG else None
