@@ -98,6 +98,27 @@ def test_a_run_that_fails_leaves_nothing_behind(
     assert list((tmp_path / "out").iterdir()) == []
 
 
+@pytest.mark.parametrize(("option", "value"), [("--exposure", "nan"), ("--exposure", "99"), ("--contrast", "-3")])
+def test_what_no_picture_can_be_made_with_is_a_wrong_command_line(
+    option: str, value: str, films: list[Path], tmp_path: Path
+) -> None:
+    with pytest.raises(click.UsageError, match="has to lie between"):
+        run(films[0], "--kind", "colour-negative", option, value, "--out", tmp_path / "out")
+
+
+def test_of_a_folder_neither_the_bare_light_nor_a_folder_in_it_is_converted(films: list[Path], tmp_path: Path) -> None:
+    light = np.broadcast_to(np.array([8000.0, 15000.0, 10000.0]), (440, 600, 3))
+    flat = write_dng(tmp_path / "light.dng", raw_of(light).mosaic)
+    (tmp_path / "further.dng").mkdir()
+    out = tmp_path / "out"
+    result = run(tmp_path, "--kind", "colour-negative", "--no-crop", "--flat", flat, "--out", out)
+    assert result.return_value == 0
+    assert sorted(path.name for path in out.iterdir()) == ["frame4.tif", "frame5.tif"]
+    assert "light.dng is the bare light" in result.stderr
+    with pytest.raises(click.UsageError, match="no picture but"):
+        run(flat, "--kind", "colour-negative", "--flat", flat, "--out", out)
+
+
 @pytest.mark.parametrize("out", ["a file", "a file/below it"])
 def test_a_place_where_nothing_can_be_written_is_told(out: str, films: list[Path], tmp_path: Path) -> None:
     (tmp_path / "a file").write_text("not a folder")

@@ -95,6 +95,12 @@ def test_the_sheet_is_written_elsewhere_while_the_roll_is_in_use(roll_path: Path
     assert verify(roll_path).extra == ()
 
 
+def test_an_ending_that_was_said_is_not_said_twice(roll_path: Path, tmp_path: Path) -> None:
+    for out in ("one.html", "two.v1"):
+        assert run(sheet, roll_path, "--as", "html", "--out", tmp_path / out) == 0
+    assert sorted(path.name for path in tmp_path.glob("*.html")) == ["one.html", "two.v1.html"]
+
+
 def test_other_forms_are_noted_in_the_roll(roll_path: Path) -> None:
     for words in (("--as", "pdf"), ("--as", "html"), ("--light-table", "--frame-width", 120)):
         assert run(sheet, roll_path, *words) == 0

@@ -143,7 +143,7 @@ def _refuse_shared_targets(items: Sequence[Item]) -> None:
 
 def _files_in(source: Path) -> list[Path]:
     if source.is_dir():
-        found = sorted(path for path in source.iterdir() if path.suffix.lower() in RAW_SUFFIXES)
+        found = sorted(path for path in source.iterdir() if path.suffix.lower() in RAW_SUFFIXES and not path.is_dir())
         if not found:
             raise UnreadablePictureError(f"There is no RAW file in {source}.")
         return found

@@ -142,7 +142,7 @@ def convert(
     cards, charts = read_targets(grey), read_targets([chart] if chart is not None else [])
     target = _slide_target(choices["it8"], choices["it8_values"])
     with contextlib.ExitStack() as stack:
-        items = expand_sources(stack, sources, wanted)
+        items = _without_light(expand_sources(stack, sources, wanted), flat)
         if wanted.frames and not any(item.roll_job for item in items):
             raise click.UsageError("--frames says which frames of a roll; name single files instead.")
         places = set[Path]()
@@ -177,6 +177,16 @@ def _refuse_contradictions(choices: dict[str, Any]) -> None:
         raise click.UsageError("--each goes with --merge or --stitch.")
     if choices["stitch"] and (choices["archive"] or choices["dust"] == Dust.MARK):
         raise click.UsageError("--stitch makes a positive only: no --archive, and no mask of its --dust.")
+
+
+def _without_light(items: list[Item], flat: Path | None) -> list[Item]:
+    """Leave the picture of the bare light out, which often lies in the same folder as those of the film."""
+    kept = [item for item in items if flat is None or item.job.raw_path.resolve() != flat.resolve()]
+    if flat is not None and len(kept) < len(items):
+        say(f"{flat.name} is the bare light, so no positive is made of it.")
+    if not kept and items:
+        raise click.UsageError(f"There is no picture but {flat}, which is the bare light.")
+    return kept
 
 
 def _pool_for(cluster: str | None, jobs: int) -> Executor:
@@ -270,13 +280,18 @@ def make_recipe(choices: dict[str, Any]) -> Recipe:
     ------
     ProfileError
         If there is no such recipe, or it has a mistake in it.
+    click.UsageError
+        If something that was said is beyond what a picture can be made with.
     """
     recipe = Recipe()
     named = choices.get("recipe_id")
     if named:
         path = Path(named)
         recipe = read_profile(path, Recipe) if path.suffix == ".toml" else load_profile("recipes", named, Recipe)
-    return replace(recipe, **said_of_recipe(choices))
+    try:
+        return replace(recipe, **said_of_recipe(choices))
+    except ValueError as error:
+        raise click.UsageError(f"{error}.") from error
 
 
 def said_of_recipe(choices: dict[str, Any]) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from tethercap.roll.store import waiting_path
 from tethercap.roll.view import read_roll
 
 _WHOLE_ROLL = "fit"
+_ENDINGS = frozenset({".jpg", ".jpeg", ".pdf", ".html"})
 
 
 @click.command()
@@ -37,7 +38,7 @@ _WHOLE_ROLL = "fit"
     "--frame-width", type=click.IntRange(120, 3000), default=480, show_default=True, help="On a page that fits, px."
 )
 @click.option("--per-strip", type=click.IntRange(1, 12), help="Frames side by side.  [default: as the film is cut]")
-@click.option("--out", type=click.Path(path_type=Path), help="File to write, without ending.  [default: in the roll]")
+@click.option("--out", type=click.Path(path_type=Path), help="File to write; its ending is added.  [default: in the roll]")
 def sheet(
     roll_path: Path,
     form: str,
@@ -63,7 +64,8 @@ def sheet(
         # Nothing is written into the roll, so that it may be in use.
         view = read_roll(roll_path)
         film_format = load_film_format(view.setup.film_format, project=roll_path)
-        for path in write_sheets(view, film_format, order, out):
+        stem = out.with_suffix("") if out.suffix.lower() in _ENDINGS else out
+        for path in write_sheets(view, film_format, order, stem):
             print(path)
         return ExitCode.DONE
     with Roll.open(roll_path, sidecar=xmp_packet) as roll:
