@@ -38,7 +38,7 @@ _ENDINGS = frozenset({".jpg", ".jpeg", ".pdf", ".html"})
     "--frame-width", type=click.IntRange(120, 3000), default=480, show_default=True, help="On a page that fits, px."
 )
 @click.option("--per-strip", type=click.IntRange(1, 12), help="Frames side by side.  [default: as the film is cut]")
-@click.option("--out", type=click.Path(path_type=Path), help="File to write; its ending is added.  [default: in the roll]")
+@click.option("--out", type=click.Path(path_type=Path), help="File to write, ending or not.  [default: in the roll]")
 def sheet(
     roll_path: Path,
     form: str,
