@@ -13,6 +13,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -103,6 +104,7 @@ def print_speed(path: Path, flat: FlatField, rounds: int) -> None:
         "AHD alone": lambda: ahd(path),
         "whole, 1 thread": partial(convert_file, job_for(path, flat, 1, Border.WHOLE)),
         "whole, 2 threads": partial(convert_file, job_for(path, flat, 2, Border.WHOLE)),
+        "for a roll, 2 threads": partial(convert_file, replace(job_for(path, flat, 2, Border.WHOLE), with_sha256=True)),
         "squared, 2 threads": partial(convert_file, job_for(path, flat, 2, Border.FRAME)),
         "proof only": partial(convert_file, proof_job(path, flat)),
     }
@@ -122,7 +124,7 @@ def print_speed(path: Path, flat: FlatField, rounds: int) -> None:
         ratio, busy = np.median(np.array(taken) / reference, axis=0)
         to_one = np.median(np.array(taken)[:, 0] / in_one_thread[:, 0])
         print(
-            f"{name:20} {min(taken)[0]:6.2f} s at best, {ratio:5.2f} of AHD, {to_one:5.2f} of AHD in one thread; "
+            f"{name:22} {min(taken)[0]:6.2f} s at best, {ratio:5.2f} of AHD, {to_one:5.2f} of AHD in one thread; "
             f"processor time {busy:5.2f} of AHD's"
         )
 

@@ -82,6 +82,8 @@ class ConversionJob:
     proof_long_side_px: int | None = None
     """None makes proofs at half size."""
     jpeg_quality: int = 92
+    with_sha256: bool = False
+    """Take checksums of what is written, as a roll's record keeps them."""
     threads: int = 1
     """Threads that share the bands of this picture."""
 
@@ -109,7 +111,7 @@ class ConversionResult:
     recipe: str = ""
     """Id of the recipe."""
     positive_sha256: str = ""
-    """Hex, of the file as it was written."""
+    """Hex, of the file as it was written; this and the next are empty where the job does not ask for them."""
     proof_sha256: str = ""
     further: Mapping[str, Path] = field(default_factory=dict)
     """What it is ("jpeg", "linear", "density", "dust") -> file that was written besides."""

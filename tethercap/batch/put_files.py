@@ -1,5 +1,6 @@
 """What is made of single files gets its name; a file of that name which is there already is kept."""
 
+import filecmp
 import os
 import re
 from collections.abc import Iterable
@@ -7,7 +8,6 @@ from dataclasses import replace
 from pathlib import Path
 
 from tethercap.batch.job import ConversionJob, ConversionResult
-from tethercap.roll.fixity import file_sha256
 from tethercap.roll.store import Disk, disk_troubles, free_name, place_of
 
 _SAFE = "The RAW is untouched, and so is what was there before."
@@ -36,10 +36,10 @@ def put_files(result: ConversionResult, *, keep: bool = True) -> ConversionResul
     """
     kept = list[str]()
 
-    def put(waiting: Path, sha256: str) -> Path:
+    def put(waiting: Path) -> Path:
         disk, place = Disk(), place_of(waiting)
         with disk_troubles(f"putting {place.name} in its place", safe=_SAFE):
-            if keep and place.exists() and file_sha256(place) != sha256:
+            if keep and place.exists() and not filecmp.cmp(place, waiting, shallow=False):
                 before = free_name(place.with_stem(f"{place.stem}_before"))
                 disk.rename_new(place, before)
                 kept.append(f"{place.name} was there already; it is kept as {before.name}.")
@@ -49,9 +49,9 @@ def put_files(result: ConversionResult, *, keep: bool = True) -> ConversionResul
 
     return replace(
         result,
-        positive=put(result.positive, result.positive_sha256) if result.positive is not None else None,
-        proof=put(result.proof, result.proof_sha256) if result.proof is not None else None,
-        further={what: put(waiting, result.further_sha256[what]) for what, waiting in result.further.items()},
+        positive=put(result.positive) if result.positive is not None else None,
+        proof=put(result.proof) if result.proof is not None else None,
+        further={what: put(waiting) for what, waiting in result.further.items()},
         kept=tuple(kept),
     )
 

@@ -130,6 +130,7 @@ def roll_job(roll: Roll, frame_id: FrameId, take: TakeRecord, recipe: Recipe, *,
         find_frame=True,
         format_id=roll.setup.film_format,
         properties=positive_properties(roll.setup, frame_id, take),
+        with_sha256=True,
     )
     return RollJob(roll=roll, frame_id=frame_id, take=take, job=job).with_recipe(recipe)
 

@@ -96,7 +96,7 @@ def _convert(job: ConversionJob, raw: RawPicture, merging: tuple[Step, ...], sta
         positive_sha256=positive_sha256,
         proof_sha256=proof_sha256,
         further=further,
-        further_sha256={what: file_sha256(path) for what, path in further.items()},
+        further_sha256={what: file_sha256(path) for what, path in further.items()} if job.with_sha256 else {},
     )
 
 
@@ -149,7 +149,7 @@ def how_made(steps: Sequence[Step], warnings: Sequence[str]) -> dict[str, object
 
 
 def _write(job: ConversionJob, plan: ConversionPlan, raw: RawPicture, xmp: bytes) -> tuple[str, str]:
-    """Write positive, proof and full-size JPEG; checksums of the first two, empty for what was not asked for."""
+    """Write positive, proof and full-size JPEG; checksums of the first two where they are asked for, else empty."""
     jpegs = jpegs_of(job, plan.layout.turned_size, is_half=plan.half_size)
     with ThreadPoolExecutor(1, thread_name_prefix="jpegs") as packing:
         packed: list[Future[None]] = []
@@ -171,10 +171,13 @@ def _write(job: ConversionJob, plan: ConversionPlan, raw: RawPicture, xmp: bytes
             options = TiffOptions(
                 colour_space=plan.colour_space, compression=job.compression, properties=job.properties, xmp=xmp
             )
-            of_positive = fill_positive(job.positive_path, plan.layout.turned_size, options, fill)
+            of_positive = fill_positive(
+                job.positive_path, plan.layout.turned_size, options, fill, with_sha256=job.with_sha256
+            )
         for each in packed:
             each.result()
-    return of_positive, file_sha256(job.proof_path) if job.proof_path is not None else ""
+    of_proof = file_sha256(job.proof_path) if job.with_sha256 and job.proof_path is not None else ""
+    return of_positive, of_proof
 
 
 @dataclass(frozen=True, slots=True, eq=False)

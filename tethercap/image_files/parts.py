@@ -1,4 +1,4 @@
-"""A file written in parts, in any order and from any thread: its checksum is taken, and the disk works, meanwhile."""
+"""A file written in parts, in any order and from any thread: the disk works, and a checksum is taken, meanwhile."""
 
 import hashlib
 import os
@@ -21,11 +21,13 @@ class PartsOnDisk:
     ----------
     file_descriptor : int
         Open for reading and writing; not closed here.
+    with_sha256 : bool
+        Take a checksum.
     """
 
-    def __init__(self, file_descriptor: int) -> None:
+    def __init__(self, file_descriptor: int, *, with_sha256: bool) -> None:
         self._file = file_descriptor
-        self._digest = hashlib.sha256()
+        self._digest = hashlib.sha256() if with_sha256 else None
         self._guard = threading.Lock()
         self._waiting: dict[int, int] = {}
         self._is_summing = False
@@ -74,12 +76,14 @@ class PartsOnDisk:
         ------
         OSError
         """
+        if self._digest is None:
+            return
         with self._guard:
             self._waiting[place] = size
-        while self._take_next(place, content):
+        while self._take_next(self._digest, place, content):
             pass
 
-    def _take_next(self, place: int, content: memoryview | None) -> bool:
+    def _take_next(self, digest: "hashlib._Hash", place: int, content: memoryview | None) -> bool:
         with self._guard:
             if self._is_summing or self._end not in self._waiting:
                 return False
@@ -88,36 +92,41 @@ class PartsOnDisk:
             self._is_summing = True
         try:
             if start == place and content is not None:
-                self._digest.update(content)
+                digest.update(content)
             else:
-                self._read(start, end)
+                self._read(digest, start, end)
         finally:
             with self._guard:
                 self._end, self._is_summing = end, False
         return True
 
-    def _read(self, start: int, end: int) -> None:
+    def _read(self, digest: "hashlib._Hash", start: int, end: int) -> None:
         while start < end:
             piece = self._memory[: end - start]
             read = os.preadv(self._file, [piece], start)
             if not read:
                 raise OSError("the file is shorter than what was written to it")
-            self._digest.update(piece[:read])
+            digest.update(piece[:read])
             start += read
 
-    def sha256(self) -> str:
-        """SHA-256 of the file from its start to the end of the last part, hex; all parts have to be there.
+    def finish(self) -> str:
+        """Wait for the disk.
+
+        Returns
+        -------
+        str
+            SHA-256 of the file from its start to the end of the last part, hex; empty where none was asked for.
 
         Raises
         ------
         OSError
             If the disk refused one.
         ValueError
-            If one is missing.
+            If one is missing that a checksum needs.
         """
         if self._flush is not None:
             # The system tells of a failure once, to whoever asks first.
             self._flush.result()
         if self._waiting:
             raise ValueError(f"nothing was written at {self._end}")
-        return self._digest.hexdigest()
+        return "" if self._digest is None else self._digest.hexdigest()

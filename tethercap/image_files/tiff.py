@@ -85,7 +85,9 @@ def write_positive(path: Path, positive: Positive, options: TiffOptions | None =
     write_whole(path, lambda temporary: _write_pixels(temporary, positive.pixels_rgb, chosen))
 
 
-def fill_positive(path: Path, size: SizePx, options: TiffOptions, fill: Callable[[PutRows], None]) -> str:
+def fill_positive(
+    path: Path, size: SizePx, options: TiffOptions, fill: Callable[[PutRows], None], *, with_sha256: bool = False
+) -> str:
     """Write a positive whose rows come from `fill`; without compression they go straight to the file.
 
     Parameters
@@ -97,11 +99,13 @@ def fill_positive(path: Path, size: SizePx, options: TiffOptions, fill: Callable
     fill : callable
         Takes a function to be called with a first row and rows of shape (n, width, 3), uint16; in any order, from any
         thread, until all rows were given.
+    with_sha256 : bool
+        Take a checksum, which costs a tenth of a conversion.
 
     Returns
     -------
     str
-        SHA-256 of the file as it was written, hex.
+        SHA-256 of the file as it was written, hex; empty where it was not asked for.
 
     Raises
     ------
@@ -114,11 +118,13 @@ def fill_positive(path: Path, size: SizePx, options: TiffOptions, fill: Callable
     def write(temporary: Path) -> None:
         nonlocal sha256
         if options.compression is Compression.NONE:
-            sha256 = _write_rows(temporary, shape, options, fill)
+            sha256 = _write_rows(temporary, shape, options, fill, with_sha256=with_sha256)
             return
         pixels = np.empty(shape, np.uint16)
         fill(partial(_copy_rows, pixels))
         _write_pixels(temporary, pixels, options)
+        if not with_sha256:
+            return
         with temporary.open("rb") as written:
             sha256 = hashlib.file_digest(written, "sha256").hexdigest()
 
@@ -130,13 +136,20 @@ def _copy_rows(pixels: U16Array, first: int, rows: U16Array) -> None:
     pixels[first : first + len(rows)] = rows
 
 
-def _write_rows(path: Path, shape: tuple[int, int, int], options: TiffOptions, fill: Callable[[PutRows], None]) -> str:
+def _write_rows(
+    path: Path,
+    shape: tuple[int, int, int],
+    options: TiffOptions,
+    fill: Callable[[PutRows], None],
+    *,
+    with_sha256: bool,
+) -> str:
     mapped = tifffile.memmap(path, shape=shape, dtype=np.uint16, **_arguments(options))
     start, row_bytes = int(mapped.offset), shape[1] * shape[2] * 2
     # Writing at a place is quicker than filling the mapping, which costs a page fault for every 4 KiB.
     del mapped
     _append_exif(path, options)
-    with path.open("r+b") as opened, PartsOnDisk(opened.fileno()) as parts:
+    with path.open("r+b") as opened, PartsOnDisk(opened.fileno(), with_sha256=with_sha256) as parts:
         parts.add_written(0, start)
 
         def put(first: int, rows: U16Array) -> None:
@@ -145,7 +158,7 @@ def _write_rows(path: Path, shape: tuple[int, int, int], options: TiffOptions, f
         fill(put)
         end = start + shape[0] * row_bytes
         parts.add_written(end, path.stat().st_size - end)
-        return parts.sha256()
+        return parts.finish()
 
 
 def _append_exif(path: Path, options: TiffOptions) -> None:

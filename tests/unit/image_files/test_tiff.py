@@ -63,7 +63,7 @@ def test_rows_may_come_in_any_order(positive: Positive, compression: Compression
             put(first, positive.pixels_rgb[first : first + 30])
 
     options = TiffOptions(compression=compression, properties={"Exif.Photo.FNumber": "28/10"})
-    sha256 = fill_positive(tmp_path / "a.tif", SizePx(50, 70), options, fill)
+    sha256 = fill_positive(tmp_path / "a.tif", SizePx(50, 70), options, fill, with_sha256=True)
     assert sha256 == hashlib.sha256((tmp_path / "a.tif").read_bytes()).hexdigest()
     np.testing.assert_array_equal(read_tiff(tmp_path / "a.tif"), positive.pixels_rgb)
 
