@@ -2,7 +2,7 @@
 
 import contextlib
 import itertools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import replace
 from functools import partial
@@ -21,6 +21,7 @@ from tethercap.batch.roll_jobs import put_in_roll
 from tethercap.batch.stitch import stitch
 from tethercap.batch.together import Calibration, convert_each, share_frame, share_look
 from tethercap.batch.work import frame_long_mm
+from tethercap.cli._again import items_again, kind_again, refuse_beside_again
 from tethercap.cli._convert_say import say_done, say_failed
 from tethercap.cli._greedy import GreedyCommand
 from tethercap.cli._progress import count_bar, say
@@ -66,6 +67,12 @@ def _names(values: type[Any]) -> click.Choice[str]:
 @click.option("--border", type=_names(Border), help="How much is kept around the picture.  [default: frame]")
 @click.option("--no-crop", is_flag=True, help="Keep all the camera saw; the same as --border whole.")
 @click.option("--recipe", "recipe_id", help="A recipe: id of a profile, or a TOML file.")
+@click.option(
+    "--again",
+    type=_PATH,
+    metavar="POSITIVE",
+    help="Make the picture as this positive, or those in this folder, say of themselves that they were made.",
+)
 @click.option("--exposure", type=float, metavar="STOPS", help="Brighter (or darker, negative).")
 @click.option("--contrast", type=float, help="Slope of the print, 1 is as the scene was.")
 @click.option(
@@ -114,6 +121,7 @@ def convert(
     flat: Path | None,
     grey: tuple[Path, ...],
     chart: Path | None,
+    again: Path | None,
     out: Path | None,
     jobs: int,
     as_json: bool,
@@ -126,6 +134,9 @@ def convert(
     there already is kept as NAME_before.tif.
     """
     _refuse_contradictions(choices)
+    if again is not None:
+        refuse_beside_again({**choices, "grey": grey, "chart": chart, "roll_together": roll_together})
+        kind = kind or kind_again(again)
     recipe = make_recipe(choices)
     wanted = Wanted(
         recipe=recipe,
@@ -152,22 +163,36 @@ def convert(
         threads = 1 if jobs > 1 or choices["cluster"] else 2
         items = [_as_chosen(item, said, field, threads=threads) for item in items]
         items, unpaired = _several(items, pool, wanted, choices)
+        if again is not None:
+            items, untold = items_again(items, again, said_of_recipe(choices))
+            unpaired = [*unpaired, *untold]
         for job, error in unpaired:
             say_failed(job, error, as_json=as_json)
         places.update(place for item in items if item.roll_job is None for place in places_of(item.job))
         sweep(places)
-        together = bool(roll_together or cards or charts or target) or any(item.roll_job for item in items)
-        work = share_frame([item.job for item in items], pool, for_look=together)
-        if together:
-            with count_bar("Looking at the roll", len(work)) as advance:
-                calibration = partial(_calibration, cards, charts, target, field)
-                work = share_look(
-                    work, pool, calibration=calibration, uses_chart=not choices["ignore_charts"], on_done=advance
-                )
-        work = with_still_dust(work, pool, frame_long_mm=frame_long_mm)
+        work = [item.job for item in items]
+        if again is None:
+            together = bool(roll_together or cards or charts or target) or any(item.roll_job for item in items)
+            calibration = partial(_calibration, cards, charts, target, field) if together else None
+            work = _looked_at(work, pool, calibration, uses_chart=not choices["ignore_charts"])
         chosen = [(item, job) for item, job in zip(items, work, strict=True) if item.is_wanted(wanted.frames)]
         is_done = _convert_all(chosen, pool, keeps=not choices["replaces"], as_json=as_json) and not unpaired
     return ExitCode.DONE if is_done else ExitCode.FOUND
+
+
+def _looked_at(
+    work: list[ConversionJob],
+    pool: Executor,
+    calibration: Callable[[FilmKind], Calibration | None] | None,
+    *,
+    uses_chart: bool,
+) -> list[ConversionJob]:
+    """Give the jobs what the pictures tell together: format, dust on the rig, and a roll's look where `calibration`."""
+    work = share_frame(work, pool, for_look=calibration is not None)
+    if calibration is not None:
+        with count_bar("Looking at the roll", len(work)) as advance:
+            work = share_look(work, pool, calibration=calibration, uses_chart=uses_chart, on_done=advance)
+    return with_still_dust(work, pool, frame_long_mm=frame_long_mm)
 
 
 def _refuse_contradictions(choices: dict[str, Any]) -> None:

@@ -1,5 +1,6 @@
 """The rig's own unevenness, light and lens together, measured on a picture of the bare light."""
 
+import hashlib
 from dataclasses import dataclass, field
 
 import cv2
@@ -26,6 +27,11 @@ class FlatField:
     """The light itself at its brightest, counts over black for red, green, blue, shape (3,)."""
     shot: ShotData = field(default_factory=ShotData)
     """How it was photographed."""
+
+    @property
+    def fingerprint(self) -> str:
+        """Hex that tells this light from any other, for the record of what was taken out of a picture."""
+        return hashlib.sha256(self.density.tobytes() + self.light_counts.tobytes()).hexdigest()[:16]
 
     def refuse_other(self, raw: RawPicture) -> None:
         """Refuse a RAW of another size than the one it was measured on: places of the two have nothing in common.

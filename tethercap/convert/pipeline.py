@@ -102,7 +102,7 @@ def plan_conversion(
         exposure = look.exposure or _exposure_for(raw, base, density, model, recipe, film_kind)
     layout = lay_out(raw.size, corners, recipe, look.frame_long_mm)
     tables = make_tables(raw, base, model, exposure, recipe, film_kind, with_flat=look.flat is not None)
-    steps = _steps(raw, recipe, base, model, exposure, layout, look.flat)
+    steps = _steps(raw, recipe, base, model, exposure, layout, corners, look)
     warnings += (model.note,) if model.note else ()
     return ConversionPlan(layout, tables, base, exposure, model, steps, warnings, recipe.space, recipe.half_size)
 
@@ -248,12 +248,17 @@ def _steps(
     model: FilmModel,
     exposure: PrintExposure,
     layout: Layout,
-    flat: FlatField | None,
+    corners: QuadPx | None,
+    look: RollLook,
 ) -> tuple[Step, ...]:
+    """All that was measured and chosen, so that the same picture can be made of it again (`batch.again`)."""
+    light = {} if look.flat is None else {"light": look.flat.fingerprint}
+    cut = {} if corners is None else {"corners_px": corners.as_array().tolist()}
+    grey = {"channel_weights": list(recipe.channel_weights)} if model.film_kind is FilmKind.BW_NEGATIVE else {}
     black = [float(level) for level in raw.black.ravel()]
     return (
         ("black-and-white-level", {"black": black, "white": raw.white}),
-        ("flat-field", {"applied": flat is not None}),
+        ("flat-field", {"applied": look.flat is not None, **light}),
         ("density-over-base", {"base_counts_rgb": list(base.counts_rgb), "how": base.how}),
         (
             "equalise",
@@ -263,6 +268,7 @@ def _steps(
                 "toe": model.toe,
                 "toe_ratio": list(model.toe_ratio),
                 "bend": list(model.bend),
+                "stray": model.stray,
                 "model": model.source,
             },
         ),
@@ -272,14 +278,30 @@ def _steps(
             {
                 "rows": [list(row) for row in model.density_matrix],
                 "bows": [list(row) for row in model.density_bows],
+                **grey,
             },
         ),
         ("light-matrix", {"rows": [list(row) for row in model.light_matrix]}),
         ("print-exposure", {"gain": exposure.gain, "haze": exposure.haze, "stops": recipe.exposure_stops}),
-        ("print-tone", {"contrast": recipe.contrast, "saturation": recipe.saturation}),
+        (
+            "print-tone",
+            {
+                "contrast": recipe.contrast,
+                "saturation": recipe.saturation,
+                "balance_stops": list(recipe.balance_stops),
+            },
+        ),
         (
             "square-and-crop",
-            {"border": recipe.border.value, "turn": recipe.turn.value, "squared": layout.to_source is not None},
+            {
+                "border": recipe.border.value,
+                "turn": recipe.turn.value,
+                "mirrored": recipe.mirrored,
+                "trim_mm": list(recipe.trim_mm),
+                "frame_long_mm": look.frame_long_mm,
+                "squared": layout.to_source is not None,
+                **cut,
+            },
         ),
         ("encode", {"space": recipe.space.value}),
     )

@@ -243,8 +243,11 @@ def _xmp_value(key: str, value: object) -> object:
         return value
     if isinstance(value, Sequence):
         kind = exiv2.XmpProperties.propertyType(exiv2.XmpKey(key))
-        is_ordered = kind == exiv2.TypeId.xmpSeq
-        return exiv2.XmpArrayValue([str(item) for item in value], kind if is_ordered else exiv2.TypeId.xmpBag)
+        # What no standard knows is ours, and lists of ours are in order.
+        is_ordered = kind == exiv2.TypeId.xmpSeq or key.startswith("Xmp.tethercap.")
+        return exiv2.XmpArrayValue(
+            [str(item) for item in value], exiv2.TypeId.xmpSeq if is_ordered else exiv2.TypeId.xmpBag
+        )
     return str(value)
 
 
