@@ -13,9 +13,10 @@ _FLAT = 0.05
 """Most that two neighbouring cells of a patch differ, density."""
 _FEWEST_CELLS, _LEAST_SHARE = 6, 1 / 1500
 """Least cells, and least share of all cells, that a patch covers."""
-_FEWEST_ALIKE = 14
-"""Flat fields of nearly one size from which on it is worth looking for a chart, which takes a tenth of a second."""
-_ALIKE = 1.7
+_FEWEST_IN_LATTICE = 11
+"""Flat fields in a lattice from which on it is worth looking for a chart, which takes a tenth of a second."""
+_ALIKE, _AT_PITCH = 1.7, 0.2
+"""How many times larger than the smallest the fields of a chart are seen; and how much their distances differ."""
 _LOOKED_AT_PX = 400
 """Longer side of the rough positive that the chart is looked for in."""
 _MOST_MISFIT_STOPS = 0.5
@@ -41,7 +42,7 @@ def chart_densities(density: F64Array, model: FilmModel, *, is_likely: bool = Fa
     ndarray or None
         Shape (24, 3), median density of each patch; None where no chart is seen.
     """
-    if not is_likely and fields_alike(density) < _FEWEST_ALIKE:
+    if not is_likely and fields_in_lattice(density) < _FEWEST_IN_LATTICE:
         return None
     quad = look_for_chart(density, model)
     if quad is None:
@@ -81,8 +82,10 @@ def chart_exposure(patches: F64Array, model: FilmModel) -> PrintExposure | None:
     return _exposure_of(np.maximum(scene_light(patches, model) @ LUMINANCE, 1e-9))
 
 
-def fields_alike(density: F64Array) -> int:
-    """Count flat fields of about one size; a chart has two dozen of them.
+def fields_in_lattice(density: F64Array) -> int:
+    """Count flat fields of about one size that have two neighbours as far away as fields have theirs.
+
+    A chart has two dozen of them.
 
     Parameters
     ----------
@@ -94,11 +97,20 @@ def fields_alike(density: F64Array) -> int:
     across, down = (np.abs(np.diff(known, axis=axis)).max(axis=2) < _FLAT for axis in (1, 0))
     flat[:, 1:] &= across
     flat[1:] &= down
-    _, _, stats, _ = cv2.connectedComponentsWithStats(flat.astype(np.uint8), connectivity=4)
-    sizes = np.sort(stats[1:, cv2.CC_STAT_AREA])
-    sizes = sizes[sizes >= max(_FEWEST_CELLS, _LEAST_SHARE * flat.size)]
+    _, _, stats, middles = cv2.connectedComponentsWithStats(flat.astype(np.uint8), connectivity=4)
+    sizes = stats[1:, cv2.CC_STAT_AREA]
+    order = np.argsort(sizes)
+    order = order[sizes[order] >= max(_FEWEST_CELLS, _LEAST_SHARE * flat.size)]
+    sizes = sizes[order]
     reach = np.searchsorted(sizes, sizes * _ALIKE, side="right") - np.arange(len(sizes))
-    return int(reach.max()) if len(sizes) else 0
+    if not len(sizes) or reach.max() < _FEWEST_IN_LATTICE:
+        return 0
+    first = int(reach.argmax())
+    places = middles[1:][order[first : first + reach[first]]]
+    distances = np.hypot(*np.moveaxis(places[:, None] - places, 2, 0))
+    np.fill_diagonal(distances, np.inf)
+    pitch = np.median(distances.min(axis=1))
+    return int(((np.abs(distances / pitch - 1.0) < _AT_PITCH).sum(axis=1) >= 2).sum())
 
 
 def _rough_positive(light: F64Array) -> U8Array:
