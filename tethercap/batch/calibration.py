@@ -24,6 +24,7 @@ from tethercap.convert.charts import (
 from tethercap.convert.film_base import FilmBase, estimate_base, find_base
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField
+from tethercap.convert.known_rig import usual_beside
 from tethercap.convert.pipeline import TYPICAL_BASE_DENSITY, bare_light, frame_density
 from tethercap.convert.usual_film import usual_film
 from tethercap.errors import ConversionError, ProfileError
@@ -55,7 +56,11 @@ class Target:
 
 
 def calibrate_on_cards(
-    targets: Sequence[Target], film_kind: FilmKind, base: FilmBase | None, flat: FlatField | None
+    targets: Sequence[Target],
+    film_kind: FilmKind,
+    base: FilmBase | None,
+    flat: FlatField | None,
+    beside: FilmModel | None = None,
 ) -> Measured:
     """Measure the neutral on grey cards.
 
@@ -67,6 +72,8 @@ def calibrate_on_cards(
     base : FilmBase or None
         The roll's; None measures it on each picture.
     flat : FlatField or None
+    beside : FilmModel, optional
+        Another film, as measured on the same rig.
 
     Raises
     ------
@@ -83,6 +90,7 @@ def calibrate_on_cards(
         patches = [Patch(quad) for quad in said] or [card_patch(width_px, height_px, corners)]
         here = base_of(raw, cells, corners, film_kind, base, flat)
         usual = usual_film(film_kind, raw, here, flat)
+        usual = usual_beside(usual, beside) if beside is not None else usual
         rows.append(np.median(patch_densities(cells, patches, here), axis=0))
         stops.append(target.stops)
     density = np.array(rows)

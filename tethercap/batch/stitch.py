@@ -11,6 +11,7 @@ import numpy as np
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.together import convert_each, share_look
 from tethercap.batch.work import how_made, jpegs_of, write_jpegs
+from tethercap.convert.calibrate import Measured
 from tethercap.convert.pipeline import Step
 from tethercap.convert.recipe import Border, Recipe
 from tethercap.convert.tiles import Mosaic, blend_tiles, place_tiles
@@ -55,7 +56,14 @@ def stitch(
     target = whole.positive_path
     if target is None:
         raise ValueError("the whole has no positive_path")
-    shared = share_look([_part_job(job, None) for job in parts], pool)
+    model = whole.model
+    measured = None if model is None else Measured(model)
+    # Base and exposure are the parts' own; curves and colours are the roll's where one was looked at.
+    shared = share_look(
+        [_part_job(job, None) for job in parts],
+        pool,
+        calibration=lambda _kind: None if measured is None else lambda _base: measured,
+    )
     # Each part's exposure would differ; that of the brightest is the frame's.
     exposures = [job.exposure for job in shared if job.exposure is not None]
     exposure = min(exposures, key=lambda each: each.gain) if exposures else None

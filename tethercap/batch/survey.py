@@ -11,6 +11,7 @@ from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase, combine_bases
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField
+from tethercap.convert.known_rig import usual_beside
 from tethercap.convert.roll_look import (
     FrameSurvey,
     bases_along_roll,
@@ -101,6 +102,7 @@ def survey_roll(
     pool: Executor,
     *,
     calibrate: Callable[[FilmBase | None], Measured] | None = None,
+    beside: FilmModel | None = None,
     uses_chart: bool = True,
     on_done: Callable[[], None] = lambda: None,
 ) -> RollSurvey:
@@ -113,6 +115,8 @@ def survey_roll(
     pool : Executor
     calibrate : callable, optional
         Takes the roll's base and measures its model on cards or a chart. None tells the neutral from the frames.
+    beside : FilmModel, optional
+        Another film, as measured on the same rig.
     uses_chart : bool
         Measure the model of a colour negative on the colour charts that are among the frames as well.
     on_done : callable
@@ -138,6 +142,7 @@ def survey_roll(
     else:
         first = next(job for place, job in enumerate(jobs) if place not in left_out)
         usual = usual_film(first.film_kind, read_raw(first.raw_path), bases[0] if bases else None, first.flat)
+        usual = usual_beside(usual, beside) if beside is not None else usual
         measured = Measured(usual.model() if bases is None else neutral_of_roll(surveys, bases, usual), usual)
     model = measured.model
     if bases is None or not model.film_kind.is_negative:

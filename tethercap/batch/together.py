@@ -8,7 +8,9 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, Future
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
+from tethercap.batch.films import read_film
 from tethercap.batch.find_frame import SharedFrame, frame_of_set, see_frame
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import SerialExecutor, death_told, stand_back
@@ -26,6 +28,25 @@ from tethercap.geometry import QuadPx
 
 Calibration = Callable[[FilmBase | None], Measured]
 """Takes the roll's film base and measures its film on a card or chart."""
+
+
+class _Film(NamedTuple):
+    """What is said of the film that pictures are on."""
+
+    kind: FilmKind
+    known: str
+    beside: str
+
+
+def _film_of(job: ConversionJob) -> _Film:
+    return _Film(job.film_kind, job.recipe.film, job.recipe.beside_film)
+
+
+def _measured_before(film: _Film) -> Calibration | None:
+    if not film.known:
+        return None
+    model = read_film(film.known, film.kind)
+    return lambda _base: Measured(model)
 
 
 _FEWEST_FILES, _MOST_SEEN = 3, 6
@@ -74,7 +95,8 @@ def look_at_roll(
     uses_chart: bool = True,
     on_done: Callable[[], None] = lambda: None,
 ) -> list[FrameLook]:
-    """Look at all frames and find film base, model and exposures; each kind of film is a roll of its own.
+    """Look at all frames and find film base, model and exposures; each kind of film is a roll of its own, and so are
+    frames whose recipe says another film.
 
     A frame that cannot be looked at does not stop the others: what is wrong with it comes out when it is converted.
 
@@ -96,22 +118,29 @@ def look_at_roll(
         If no frame can be looked at, or a card or chart cannot be used.
     """
     looks: dict[int, FrameLook] = {}
-    for film_kind in dict.fromkeys(job.film_kind for job in jobs):
-        of_kind = [(place, job) for place, job in enumerate(jobs) if job.film_kind is film_kind]
+    for film in dict.fromkeys(_film_of(job) for job in jobs):
+        of_film = [(place, job) for place, job in enumerate(jobs) if _film_of(job) == film]
+        film_kind = film.kind
         surveys = [
             SurveyJob(job.raw_path, film_kind, job.cut_by, job.find_frame, job.format_id, job.shared_frame, job.flat)
-            for _, job in of_kind
+            for _, job in of_film
         ]
         with death_told("the roll was looked at"):
-            calibrate = calibration(film_kind)
-            found = survey_roll(surveys, pool, calibrate=calibrate, uses_chart=uses_chart, on_done=on_done)
+            found = survey_roll(
+                surveys,
+                pool,
+                calibrate=calibration(film_kind) or _measured_before(film),
+                beside=read_film(film.beside, film_kind) if film.beside else None,
+                uses_chart=uses_chart,
+                on_done=on_done,
+            )
         told = zip(
             found.frames,
             found.bases or itertools.repeat(None),
             found.exposures or itertools.repeat(None),
             strict=False,
         )
-        for number, (place, job) in enumerate(of_kind):
+        for number, (place, job) in enumerate(of_film):
             if number in found.left_out:
                 looks[place] = FrameLook(None, found.model, None, job.cut_by)
                 continue

@@ -14,7 +14,19 @@ from tethercap.errors import ConversionError, PictureError, TethercapError
 from tethercap.film.kinds import FilmKind
 from tethercap.roll.store import place_of
 
-_TOLD_BY_POSITIVE = ("roll_together", "grey", "chart", "it8", "it8_values", "recipe_id", "stitch", "format_id")
+_TOLD_BY_POSITIVE = (
+    "roll_together",
+    "grey",
+    "chart",
+    "it8",
+    "it8_values",
+    "recipe_id",
+    "film",
+    "beside_film",
+    "save_film",
+    "stitch",
+    "format_id",
+)
 
 
 def refuse_beside_again(choices: Mapping[str, Any]) -> None:

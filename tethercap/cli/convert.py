@@ -13,6 +13,7 @@ import click
 
 from tethercap.batch.calibration import Target, calibrate_on_cards, calibrate_on_chart, read_targets
 from tethercap.batch.dust import with_still_dust
+from tethercap.batch.films import is_measured, keep_film, read_film, refuse_taken
 from tethercap.batch.it8 import SlideTarget, calibrate_on_target, read_slide_target
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import ClusterExecutor, make_pool
@@ -30,10 +31,12 @@ from tethercap.cli._several import Unpaired, merged_items, paired_items, stitche
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.convert.archive import ArchiveKind
 from tethercap.convert.calibrate import Measured
+from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField, measure_flat_field
 from tethercap.convert.recipe import Border, Dust, Recipe
-from tethercap.errors import RollNameError, TethercapError
+from tethercap.errors import ConversionError, RollNameError, TethercapError
 from tethercap.film.kinds import FilmKind
+from tethercap.image_files.metadata import read_shot
 from tethercap.image_files.raw import read_raw
 from tethercap.image_files.tiff import Compression
 from tethercap.pictures import ColourSpace
@@ -63,6 +66,17 @@ def _names(values: type[Any]) -> click.Choice[str]:
 @click.option("--ignore-charts", is_flag=True, help="Use no such chart that is found among a colour negative's frames.")
 @click.option("--it8", type=_PATH, help="For slides: a JSON that says where a target of ISO 12641 lies in a RAW.")
 @click.option("--it8-values", type=_PATH, help="The text (CGATS.17) that came with that target.")
+@click.option(
+    "--film", metavar="NAME", help="A film that was kept by --save-film on this rig: nothing of it is measured."
+)
+@click.option(
+    "--beside-film", metavar="NAME", help="Another film that was kept on this rig: it helps to tell this one's colours."
+)
+@click.option(
+    "--save-film",
+    metavar="NAME",
+    help="Keep the film as --chart, --grey or --it8 measured it, for --film, --beside-film.",
+)
 @click.option("--space", type=_names(ColourSpace), help="Colour space of the positives.  [default: srgb]")
 @click.option("--border", type=_names(Border), help="How much is kept around the picture.  [default: frame]")
 @click.option("--no-crop", is_flag=True, help="Keep all the camera saw; the same as --border whole.")
@@ -133,7 +147,7 @@ def convert(
     already is made anew; if it was changed since it was made, the changed one is kept in edited/. Of files, what is
     there already is kept as NAME_before.tif.
     """
-    _refuse_contradictions(choices)
+    _refuse_contradictions({**choices, "grey": grey, "chart": chart})
     if again is not None:
         refuse_beside_again({**choices, "grey": grey, "chart": chart, "roll_together": roll_together})
         kind = kind or kind_again(again)
@@ -149,6 +163,8 @@ def convert(
         frames=_frame_ranges(choices["frames"]),
     )
     # What is wrong with these is told before the pictures are looked at.
+    if choices["save_film"]:
+        refuse_taken(choices["save_film"])
     field = measure_flat_field(read_raw(flat)) if flat is not None else None
     cards, charts = read_targets(grey), read_targets([chart] if chart is not None else [])
     target = _slide_target(choices["it8"], choices["it8_values"])
@@ -172,12 +188,43 @@ def convert(
         sweep(places)
         work = [item.job for item in items]
         if again is None:
-            together = bool(roll_together or cards or charts or target) or any(item.roll_job for item in items)
-            calibration = partial(_calibration, cards, charts, target, field) if together else None
+            named = any(choices[name] for name in ("film", "beside_film", "save_film"))
+            together = bool(roll_together or cards or charts or target or named) or any(item.roll_job for item in items)
+            known = _film_beside(work)
+            calibration = partial(_calibration, cards, charts, target, field, known) if together else None
             work = _looked_at(work, pool, calibration, uses_chart=not choices["ignore_charts"])
+            if choices["save_film"]:
+                _save_film(work, choices["save_film"])
         chosen = [(item, job) for item, job in zip(items, work, strict=True) if item.is_wanted(wanted.frames)]
         is_done = _convert_all(chosen, pool, keeps=not choices["replaces"], as_json=as_json) and not unpaired
     return ExitCode.DONE if is_done else ExitCode.FOUND
+
+
+def _film_beside(work: Sequence[ConversionJob]) -> FilmModel | None:
+    """The other film on the rig that the recipes name, if all name the same."""
+    names = {(job.recipe.beside_film, job.film_kind) for job in work}
+    name, film_kind = names.pop() if len(names) == 1 else ("", None)
+    return read_film(name, film_kind) if name and film_kind is not None else None
+
+
+def _save_film(work: Sequence[ConversionJob], film_id: str) -> None:
+    """Keep the film that the jobs are converted by.
+
+    Raises
+    ------
+    ConversionError
+        If nothing was measured, or more than one film.
+    """
+    films = {job.model for job in work if job.model is not None}
+    if len(films) != 1 or not is_measured(model := films.pop()):
+        raise ConversionError(
+            "There is no film to keep: it was not measured, or the files are of more than one.",
+            safe="No picture was made.",
+            todo="Name a chart (--chart), cards (--grey) or a target (--it8) on one roll.",
+        )
+    camera = read_shot(work[0].raw_path).camera_model
+    path = keep_film(replace(model, source=f"{model.source}, {camera}") if camera else model, film_id)
+    say(f"The film is kept as {film_id}, in {path}.")
 
 
 def _looked_at(
@@ -200,6 +247,8 @@ def _refuse_contradictions(choices: dict[str, Any]) -> None:
         raise click.UsageError("--merge is for pictures of one place, --stitch for parts side by side: choose one.")
     if choices["each"] and not (choices["merge"] or choices["stitch"]):
         raise click.UsageError("--each goes with --merge or --stitch.")
+    if choices["film"] and (choices["grey"] or choices["chart"] or choices["it8"]):
+        raise click.UsageError("--film was measured already: leave --chart, --grey and --it8 away.")
     if choices["stitch"] and (choices["archive"] or choices["dust"] == Dust.MARK):
         raise click.UsageError("--stitch makes a positive only: no --archive, and no mask of its --dust.")
 
@@ -332,6 +381,9 @@ def said_of_recipe(choices: dict[str, Any]) -> dict[str, Any]:
         said["jpeg"] = True
     if choices.get("dust"):
         said["dust"] = Dust(choices["dust"])
+    for name in ("film", "beside_film"):
+        if choices.get(name):
+            said[name] = choices[name]
     if choices.get("exposure") is not None:
         said["exposure_stops"] = choices["exposure"]
     if choices.get("contrast") is not None:
@@ -352,6 +404,7 @@ def _calibration(
     charts: Sequence[Target],
     target: SlideTarget | None,
     flat: FlatField | None,
+    known: FilmModel | None,
     film_kind: FilmKind,
 ) -> Calibration | None:
     """Make the function that measures the roll's film on its target, chart or cards, where there are any."""
@@ -365,5 +418,5 @@ def _calibration(
     if charts:
         return lambda base: calibrate_on_chart(charts[0], film_kind, base, flat)
     if cards:
-        return lambda base: calibrate_on_cards(cards, film_kind, base, flat)
+        return lambda base: calibrate_on_cards(cards, film_kind, base, flat, known)
     return None

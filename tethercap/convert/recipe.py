@@ -75,6 +75,10 @@ class Recipe:
     """The picture on the film as a person pointed at it, pixels of the RAW; None takes what was found."""
     trim_mm: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     """Cut off beyond the border at left, top, right, bottom of the finished picture, mm on the film; negative adds."""
+    film: str = ""
+    """A film as it was measured on this rig before, in profiles/films; where nothing is said it is told anew."""
+    beside_film: str = ""
+    """Another film that was measured on this rig, whose colours tell something of this one's."""
     dust: Dust = Dust.KEEP
     jpeg: bool = False
     """Write the positive as a JPEG of full size as well."""

@@ -33,6 +33,8 @@ from tethercap.pictures import ColourSpace, F64Array, RawPicture
 CURVE_NUMBERS = 12
 """The first so many numbers of a film are its curves; they alone say what is grey."""
 SLIDE_NUMBERS = 34
+ESTIMATE = "estimate for the kind of film"
+"""Source of a model that nothing with known colours was measured for."""
 _NUMBERS = 39
 _GAMMA, _TOE = 0.6, 0.2
 _FURTHEST = 2.5
@@ -205,7 +207,25 @@ def model_of(numbers: F64Array, film_kind: FilmKind = FilmKind.COLOUR_NEGATIVE) 
         density_matrix=as_matrix(matrix_from(numbers[12:18])),
         density_bows=(red, green, blue),
         light_matrix=as_matrix(matrix_from(numbers[18:24])),
-        source="estimate for the kind of film",
+        source=ESTIMATE,
+    )
+
+
+def numbers_of(model: FilmModel) -> F64Array:
+    """Give the 39 numbers of a negative's model, as `model_of` takes them, shape (39,)."""
+    bows = np.array(model.density_bows)
+    return np.concatenate(
+        [
+            np.log(np.array(model.gamma) / _GAMMA),
+            model.speed,
+            [np.log(model.toe / _TOE)],
+            np.log(np.array(model.toe_ratio)[[0, 2]]),
+            model.bend,
+            _free_of(np.array(model.density_matrix)),
+            _free_of(np.array(model.light_matrix)),
+            bows[:, :3].ravel(),
+            bows[:, 3:].ravel(),
+        ]
     )
 
 
@@ -247,11 +267,13 @@ def _five(values: F64Array) -> Five:
 
 __all__ = [
     "CURVE_NUMBERS",
+    "ESTIMATE",
     "SLIDE_NUMBERS",
     "UsualFilm",
     "as_matrix",
     "matrix_from",
     "model_of",
+    "numbers_of",
     "slide_model_of",
     "usual_film",
     "usual_of_negative",
