@@ -123,9 +123,10 @@ def _write_further(
 
 
 def _corners(job: ConversionJob, raw: RawPicture) -> tuple[QuadPx | None, tuple[str, ...]]:
-    if job.cut_by is not None or not job.find_frame or job.recipe.border is Border.WHOLE:
+    if job.cut_by is not None or job.recipe.border is Border.WHOLE:
         return job.cut_by, ()
-    found = find_frame(raw, job.film_kind, job.format_id, job.shared_frame)
+    # Where a roll was looked at, its frames were looked for then.
+    found = find_frame(raw, job.film_kind, job.format_id, job.shared_frame) if job.find_frame else None
     if found is None:
         return None, ("The frame was not found in the picture, so nothing was cut off.",)
     return found, ()

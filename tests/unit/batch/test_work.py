@@ -131,3 +131,10 @@ def test_whole_pictures_keep_their_size(job: ConversionJob) -> None:
     result = convert_file(replace(job, recipe=Recipe(border=Border.WHOLE)))
     with tifffile.TiffFile(job.raw_path) as opened:
         assert opened.pages.first.shape == (result.size.height_px, result.size.width_px)
+
+
+def test_a_picture_that_could_not_be_cut_says_so(job: ConversionJob) -> None:
+    whole = replace(job, corners=None, proof_path=None)
+    assert any("nothing was cut off" in warning for warning in convert_file(whole).warnings)
+    meant = replace(whole, recipe=Recipe(border=Border.WHOLE))
+    assert not any("cut off" in warning for warning in convert_file(meant).warnings)
