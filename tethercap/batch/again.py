@@ -39,6 +39,7 @@ class _Equalise(msgspec.Struct, frozen=True):
     bend: Triple
     stray: float
     model: str
+    densest: float = 0.0
 
 
 class _Demosaic(msgspec.Struct, frozen=True):
@@ -134,6 +135,7 @@ class _Steps(msgspec.Struct, frozen=True, rename="kebab"):
             toe=curves.toe,
             toe_ratio=curves.toe_ratio,
             bend=curves.bend,
+            densest=curves.densest,
             density_matrix=self.density_matrix.rows,
             density_bows=self.density_matrix.bows,
             light_matrix=self.light_matrix.rows,

@@ -24,6 +24,7 @@ from tethercap.convert.charts import (
 from tethercap.convert.film_base import FilmBase, estimate_base, find_base
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField
+from tethercap.convert.grey_charts import grey_model_by_chart
 from tethercap.convert.known_rig import usual_beside
 from tethercap.convert.pipeline import TYPICAL_BASE_DENSITY, bare_light, frame_density
 from tethercap.convert.usual_film import usual_film
@@ -129,10 +130,8 @@ def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | Non
         raise ConversionError(f"The chart has 24 patches; {target.raw_path} is given {len(patches)}.")
     density = patch_densities(cells, patches, here)
     if film_kind is FilmKind.BW_NEGATIVE:
-        # Only brightness is on the film: the grey row tells its curve.
-        greys = chart_linear_srgb()[GREY_PATCHES].mean(axis=1)
-        cards = Cards(density[GREY_PATCHES], np.log10(greys))
-        return Measured(dataclasses.replace(fit_cards(cards, usual), source=_ON_CHART))
+        model = dataclasses.replace(grey_model_by_chart(density, usual), source=_ON_CHART)
+        return Measured(model, usual, chart=density)
     fit_one = fit_slide_chart if film_kind is FilmKind.SLIDE else fit_chart
     best = min((fit_one(density, edition, GREY_PATCHES, usual) for edition in CHART_EDITIONS), key=_misfit)
     return Measured(_believed(best, usual.model(), target.raw_path), usual, chart=density)

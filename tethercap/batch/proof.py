@@ -14,13 +14,13 @@ from tethercap.batch.sturdy import SturdyPool
 from tethercap.batch.together import FrameLook
 from tethercap.batch.work import frame_long_mm
 from tethercap.convert.calibrate import Measured
+from tethercap.convert.chart_frames import CHART_ON_ROLL
 from tethercap.convert.exposure import PrintExposure, settle_exposures
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.pipeline import RollLook, plan_conversion
 from tethercap.convert.render import render_for_screen
 from tethercap.convert.roll_look import (
-    CHART_ON_ROLL,
     Chart,
     FrameSurvey,
     bases_along_roll,
@@ -32,7 +32,6 @@ from tethercap.convert.roll_look import (
 )
 from tethercap.convert.usual_film import UsualFilm, usual_film
 from tethercap.errors import UnreadablePictureError
-from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx, SizePx
 from tethercap.image_files.jpeg import encode_jpeg
 from tethercap.image_files.raw import open_raw
@@ -198,7 +197,7 @@ def tell_look(frames: Sequence[ProvenFrame], usual: UsualFilm, measured: FilmMod
     if bases is None:
         return None
     model = measured or neutral_of_roll(surveys, bases, usual)
-    if measured is None and model.film_kind is FilmKind.COLOUR_NEGATIVE:
+    if measured is None and model.film_kind.is_negative:
         densities = [survey.density(base) for survey, base in zip(surveys, bases, strict=True)]
         model = model_by_chart((frame.chart for frame in frames), Measured(model, usual), densities)
     return PresentLook(bases[-1], model, _exposures_of(frames, bases, model))

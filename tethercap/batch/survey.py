@@ -118,7 +118,7 @@ def survey_roll(
     beside : FilmModel, optional
         Another film, as measured on the same rig.
     uses_chart : bool
-        Measure the model of a colour negative on the colour charts that are among the frames as well.
+        Measure the model of a negative on the colour charts that are among the frames as well.
     on_done : callable
         Called after each frame.
 
@@ -148,7 +148,7 @@ def survey_roll(
     if bases is None or not model.film_kind.is_negative:
         return RollSurvey(tuple(surveys), None if bases is None else tuple(bases), model, None, left_out)
     charts = charts_of_roll(surveys, bases, model, has_chart=measured.chart is not None)
-    if uses_chart and model.film_kind is FilmKind.COLOUR_NEGATIVE:
+    if uses_chart:
         densities = [survey.density(base) for survey, base in zip(surveys, bases, strict=True)]
         model = model_by_chart(charts, measured, densities)
     exposures = exposures_of_roll(surveys, bases, charts, model)

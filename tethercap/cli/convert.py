@@ -63,7 +63,7 @@ def _names(values: type[Any]) -> click.Choice[str]:
     "--grey", multiple=True, type=_PATH, help="RAWs of a grey card on this roll, or a JSON that says where it lies."
 )
 @click.option("--chart", type=_PATH, help="A RAW of a 24-patch colour chart on this roll, or a JSON with its corners.")
-@click.option("--ignore-charts", is_flag=True, help="Use no such chart that is found among a colour negative's frames.")
+@click.option("--ignore-charts", is_flag=True, help="Use no such chart that is found among a negative's frames.")
 @click.option("--it8", type=_PATH, help="For slides: a JSON that says where a target of ISO 12641 lies in a RAW.")
 @click.option("--it8-values", type=_PATH, help="The text (CGATS.17) that came with that target.")
 @click.option(

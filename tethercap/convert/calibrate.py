@@ -25,6 +25,9 @@ _MOST_PACE = 1.7
 _MOST_SURPRISE, _LEAD = 16.0, 2.0
 """Furthest that greys and film together may be from what is usual for a bracket to be believed, and by how much any
 other has to be further, squares of standard deviations."""
+_UNUSUAL_STEPS, _USUAL_STEP = 6.0, 2.0
+"""The same for a bracket of black-and-white film, where no colour helps to tell it, with uneven steps, and for one with
+steps of more stops than the second; common practice, no source."""
 _DENSITY_NOISE = 0.004
 _EXPOSURE_NOISE = 0.012
 """Of a shutter and of a curve that the model follows only nearly, log10 of exposure."""
@@ -37,6 +40,8 @@ _COLOUR_NOISE = 1.5
 _SLIDE_NOISE = 0.6
 """The same for slides, whose own colours are measured with nothing in between."""
 _GREY_WEIGHT = 2.0
+_GREY_NOISE = 0.4
+"""CIE L* that the best model is off on the greys of black-and-white film."""
 _LEAST_LIGHT = 1e-6
 _TO_XYZ, _WHITE_XYZ = spaces.rgb_to_xyz(ColourSpace.SRGB), spaces.xyz_of(spaces.D65_XY)
 
@@ -65,7 +70,7 @@ class Cards:
         colour, grey = (equal[:, [0, 2]] - equal[:, [GREEN]]).ravel() / _DENSITY_NOISE, equal[:, GREEN]
         if model.film_kind is FilmKind.BW_NEGATIVE:
             # Silver is not quite neutral, which is no matter to a grey picture.
-            colour, grey = np.zeros(0), equal.mean(axis=1)
+            colour, grey = np.zeros(0), model.layers(self.density)[:, GREEN]
         if self.log_exposure is None:
             return np.asarray(colour)
         seen = np.log10(np.maximum(model.exposure(grey), 1e-6))
@@ -129,7 +134,10 @@ def whole_stops(density: F64Array, usual: UsualFilm) -> F64Array | None:
         counted = np.concatenate([[0.0], np.cumsum(whole)])
         exposures = np.empty_like(rough)
         exposures[order] = np.median(rough) + (counted - counted[len(order) // 2]) * np.log10(2.0)
-        tried.append((_likeliest(Cards(density, exposures), usual)[1], exposures))
+        surprise = _likeliest(Cards(density, exposures), usual)[1]
+        if usual.film_kind is FilmKind.BW_NEGATIVE:
+            surprise += _UNUSUAL_STEPS * ((len(set(whole)) > 1) + (max(whole) > _USUAL_STEP))
+        tried.append((surprise, exposures))
     tried.sort(key=lambda one: one[0])
     if not tried or tried[0][0] > _MOST_SURPRISE or (len(tried) > 1 and tried[1][0] - tried[0][0] < _LEAD):
         return None
@@ -192,6 +200,47 @@ def fit_chart(
     start[1 : number - 1] = (np.array(brightness[1:]) - brightness[0]) / _BRACKET_DOUBT
     found, misfit = _fit_colours(seen, linear_srgb, greys, start, besides=of_cards)
     return ChartFit(dataclasses.replace(usual.model(found[number:]), source="colour chart"), misfit)
+
+
+def fit_grey_charts(
+    charts: Sequence[F64Array], wanted: F64Array, usual: UsualFilm, cards: Cards | None = None
+) -> tuple[FilmModel, F64Array]:
+    """Fit black-and-white film to the grey row of a chart on the roll, at one or several exposures.
+
+    Parameters
+    ----------
+    charts : sequence of ndarray
+        Density over base of the grey patches as the camera sees them, each of shape (n, 3).
+    wanted : ndarray
+        Shape (n,), their reflectance.
+    usual : UsualFilm
+    cards : Cards, optional
+        Greys on the same roll.
+
+    Returns
+    -------
+    tuple
+        The model, and for each chart how far its greys are off in the mean, CIE L*.
+    """
+    number, lightness = len(charts) + 1, _lightness(wanted)
+
+    def distances(parameters: F64Array) -> F64Array:
+        model = usual.model(parameters[number:])
+        seen = np.stack([scene_light(each, model)[:, GREEN] for each in charts])
+        return _lightness(seen * 10.0 ** -parameters[: number - 1, None]) - lightness
+
+    def residuals(parameters: F64Array) -> F64Array:
+        misfit = (distances(parameters) / _GREY_NOISE).ravel()
+        if cards is not None:
+            of_cards = cards.misfit(usual.model(parameters[number:]), _EXPOSURE_DOUBT * float(parameters[number - 1]))
+            misfit = np.concatenate([misfit, of_cards])
+        return np.concatenate([misfit, parameters[number - 1 :]])
+
+    start = np.zeros(number + usual.spread.shape[1])
+    usual_light = np.stack([scene_light(each, usual.model())[:, GREEN] for each in charts])
+    start[: number - 1] = np.median(np.log10(np.maximum(usual_light, _LEAST_LIGHT) / wanted), axis=1)
+    found = fit(residuals, start)
+    return usual.model(found[number:]), np.abs(distances(found)).mean(axis=1)
 
 
 def chart_misfit(density: F64Array, linear_srgb: F64Array, model: FilmModel) -> float:
@@ -270,6 +319,15 @@ def _weights(lab: F64Array) -> F64Array:
 def _lab(linear_srgb: F64Array) -> F64Array:
     """CIE L*a*b* of linear sRGB under its own white (CIE 15:2018, 8.2.1)."""
     ratio = (np.clip(linear_srgb, 0.0, 1.3) @ _TO_XYZ.T) / _WHITE_XYZ
-    root = np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio / (3 * (6 / 29) ** 2) + 4 / 29)
+    root = _root(ratio)
     x, y, z = root[..., 0], root[..., 1], root[..., 2]
     return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
+
+
+def _lightness(luminance: F64Array) -> F64Array:
+    """CIE L* of luminance, white = 1."""
+    return 116.0 * _root(np.clip(luminance, 0.0, 1.3)) - 16.0
+
+
+def _root(ratio: F64Array) -> F64Array:
+    return np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio / (3 * (6 / 29) ** 2) + 4 / 29)

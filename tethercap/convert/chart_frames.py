@@ -9,6 +9,8 @@ from tethercap.convert.film_model import FilmModel
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F64Array, U8Array
 
+CHART_ON_ROLL = "colour chart found on the roll"
+"""Source of a film model that was measured on charts which nobody pointed at."""
 _FLAT = 0.05
 """Most that two neighbouring cells of a patch differ, density."""
 _FEWEST_CELLS, _LEAST_SHARE = 6, 1 / 1500

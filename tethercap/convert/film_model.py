@@ -4,12 +4,13 @@ The density a channel of the camera sees over the clear base is taken as
 
     d · (1 + bend · d) = gamma · toe · ln(1 + exp((x - speed) / toe)),        x = log10 of the scene's exposure
 
-a straight line of slope gamma above a toe whose width is `toe`, bent towards a shoulder. Grey of every brightness has
-the same x in all channels, so the two outer channels can be read on the green channel's scale; what is left between the
-channels is the overlap of the dyes, undone by a 3 x 3 in density, and of the film's sensitivities, undone by a 3 x 3 in
-linear light. The rows of both sum to one, so that neither touches a grey. A channel of the camera is broad, and what
-dyes take from it does not add up quite straight: terms of second order in the differences from green make up for
-that; they too vanish on greys.
+a straight line of slope gamma above a toe whose width is `toe`, bent towards a shoulder; that of black-and-white film,
+which is measured further up, goes on straight and then softly ends at `densest`. Grey of every brightness has the same
+x in all channels, so the two outer channels can be read on the green channel's scale; what is left between the channels
+is the overlap of the dyes, undone by a 3 x 3 in density, and of the film's sensitivities, undone by a 3 x 3 in linear
+light. The rows of both sum to one, so that neither touches a grey. A channel of the camera is broad, and what dyes take
+from it does not add up quite straight: terms of second order in the differences from green make up for that; they too
+vanish on greys.
 
 A slide is read the same way, but that its densities are over the bare light, its curve is the identity, and what light
 its layers let through is what is wanted: 10 to the power of minus the density.
@@ -34,6 +35,10 @@ _TRACE = 0.01
 _FAINT = 0.02
 """Density below which grain outweighs what light did to the film: from there the curve goes straight to no light, lest
 grain be multiplied by its steep end."""
+_SHOULDER = 0.35
+"""Width of the end of a curve that has one, density: what fits drawn silver images best, where it is common to all."""
+_STEEPEST = 5.0
+"""How much steeper than straight a curve is read near its end, lest its grain be multiplied further."""
 LEAST_TRANSMITTANCE = 10.0**-4.4
 """Light through the film, over the clear film's, below which it is taken for it: logarithms need some."""
 _MOST_GROWTH = 60.0
@@ -59,6 +64,8 @@ class FilmModel:
     """Width of each channel's toe over the green channel's."""
     bend: Triple = (0.0, 0.0, 0.0)
     """How the straight part bends to its shoulder, per density."""
+    densest: float = 0.0
+    """Density over base that the curve ends at; 0 where it has no end."""
     density_matrix: Matrix = IDENTITY
     density_bows: Bows = NO_BOWS
     """Terms of second order for each layer: factors of u·u, u·v, v·v, u·g, v·g, where u and v are red and blue
@@ -86,6 +93,8 @@ class FilmModel:
         if self.stray:
             value = -np.log10(np.maximum(10.0**-value - self.stray, LEAST_TRANSMITTANCE))
         value = value * (1.0 + self.bend[channel] * np.maximum(value, 0.0))
+        if self.densest:
+            value = self._straightened(value)
         if channel == GREEN or self.film_kind is FilmKind.SLIDE:
             return value
         toe, ratio = self.toe * self.toe_ratio[channel], self.toe_ratio[channel]
@@ -95,6 +104,14 @@ class FilmModel:
         grown = np.expm1(np.minimum(above / (self.gamma[channel] * toe), _MOST_EXPONENT)) ** ratio
         equal = self.gamma[GREEN] * self.toe * np.log1p(grown * shift)
         return np.asarray(equal * np.where(value < _TRACE, value / _TRACE, 1.0))
+
+    def _straightened(self, value: F64Array) -> F64Array:
+        """Density as it would be if the curve had no end: it is the softer lesser of that and of `densest`."""
+        steepest = self.densest + _SHOULDER * np.log1p(-1.0 / _STEEPEST)
+        below = np.minimum(value, steepest)
+        lacking = -_SHOULDER * np.log1p(-np.exp((below - self.densest) / _SHOULDER))
+        at_base = -_SHOULDER * np.log1p(-np.exp(-self.densest / _SHOULDER))
+        return np.asarray(below + lacking - at_base + _STEEPEST * (value - below))
 
     def layers(self, density: F64Array) -> F64Array:
         """Densities over base as the camera sees them to those of the film's layers, on the green scale.

@@ -255,6 +255,7 @@ def _steps(
     light = {} if look.flat is None else {"light": look.flat.fingerprint}
     cut = {} if corners is None else {"corners_px": corners.as_array().tolist()}
     grey = {"channel_weights": list(recipe.channel_weights)} if model.film_kind is FilmKind.BW_NEGATIVE else {}
+    end = {"densest": model.densest} if model.densest else {}
     black = [float(level) for level in raw.black.ravel()]
     return (
         ("black-and-white-level", {"black": black, "white": raw.white}),
@@ -270,6 +271,7 @@ def _steps(
                 "bend": list(model.bend),
                 "stray": model.stray,
                 "model": model.source,
+                **end,
             },
         ),
         ("demosaic", {"filters": "half size" if recipe.half_size else "directional, in density"}),

@@ -8,12 +8,13 @@ import numpy as np
 
 from tethercap.convert.calibrate import Cards, ChartFit, Measured, chart_misfit, fit_chart
 from tethercap.convert.cells import Cells, inside, measure_cells, shows_film
-from tethercap.convert.chart_frames import chart_densities, chart_exposure
+from tethercap.convert.chart_frames import CHART_ON_ROLL, chart_densities, chart_exposure
 from tethercap.convert.charts import CHART_EDITIONS, GREY_PATCHES
 from tethercap.convert.exposure import PrintExposure, find_exposure, scene_light, settle_exposures
 from tethercap.convert.film_base import FilmBase, camera_exposure, clearest_base, combine_bases, find_base, measure_base
 from tethercap.convert.film_model import GREEN, FilmModel
 from tethercap.convert.flat_field import FlatField
+from tethercap.convert.grey_charts import grey_model_by_charts
 from tethercap.convert.neutral import cast_of_brights, estimate_neutral
 from tethercap.convert.usual_film import UsualFilm
 from tethercap.film.kinds import FilmKind
@@ -22,8 +23,6 @@ from tethercap.pictures import F32Array, F64Array, RawPicture
 
 Chart = F64Array
 """Density over base of a colour chart's patches, shape (24, 3)."""
-CHART_ON_ROLL = "colour chart found on the roll"
-"""Source of a model that `model_by_chart` measured."""
 _SURVEY_CELL_PX = 16
 _MOST_FRAMES = 72
 """Frames that the neutral is told from; more say nothing new, and the roll may be long."""
@@ -260,6 +259,8 @@ def model_by_chart(charts: Iterable[Chart | None], measured: Measured, frames: S
         That of `measured` where there is no chart, or none that the film could have made in the light of the frames.
     """
     rough, usual = measured.model, measured.usual
+    if rough.film_kind is FilmKind.BW_NEGATIVE:
+        return grey_model_by_charts(charts, measured)
     seen = sorted((chart for chart in charts if chart is not None), key=lambda chart: float(chart[:, GREEN].mean()))
     if not seen or usual is None:
         return rough

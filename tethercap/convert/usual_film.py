@@ -35,14 +35,18 @@ CURVE_NUMBERS = 12
 SLIDE_NUMBERS = 34
 ESTIMATE = "estimate for the kind of film"
 """Source of a model that nothing with known colours was measured for."""
-_NUMBERS = 39
-_GAMMA, _TOE = 0.6, 0.2
+_GAMMA, _TOE, _DENSEST = 0.6, 0.2, 2.0
 _FURTHEST = 2.5
 """Standard deviations beyond which a rig's figures are taken as being there."""
 _NO_RIG = 5.0
 """The same for figures that can be no rig's: they are not believed at all."""
-_BW_SPREAD = (0.15, 0.10, 0.30, 0.05)
-"""Of black-and-white film: gamma and toe (natural log), speed, bend; common to all channels."""
+_OF_PHOTOSITES = (0.25, 0.5, 0.25)
+"""Shares of the channels in the grey of black-and-white film, as photosites have them; a recipe may choose others."""
+_GREY_MIDDLE = np.array((0.0, -1.35, 0.0, 0.2))
+"""Numbers of usual black-and-white film, as `grey_model_of` takes them: over a chart's greys it rises by 0.6 a decade,
+amid the average gradients of 0.55 to 0.65 that it is developed to (common practice, no source)."""
+_GREY_SPREAD = np.diag((0.15, 0.30, 0.50, 0.25))
+"""How far such films lie apart, shape (4, 4): about as those of four invented families of curves do."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,7 +55,7 @@ class UsualFilm:
 
     film_kind: FilmKind
     middle: F64Array
-    """Shape (n,); see `model_of`, and `slide_model_of` for a slide."""
+    """Shape (n,); see `model_of`, `slide_model_of` for a slide, `grey_model_of` for black-and-white film."""
     spread: F64Array
     """Shape (n, m), m independent standard deviations; the first `CURVE_NUMBERS` alone move curves."""
 
@@ -65,7 +69,9 @@ class UsualFilm:
             it usually goes with them. None is the usual film itself.
         """
         numbers = self.middle if away is None else self.middle + self.spread[:, : len(away)] @ away
-        return slide_model_of(numbers) if self.film_kind is FilmKind.SLIDE else model_of(numbers, self.film_kind)
+        if self.film_kind is FilmKind.BW_NEGATIVE:
+            return grey_model_of(numbers)
+        return slide_model_of(numbers) if self.film_kind is FilmKind.SLIDE else model_of(numbers)
 
     @property
     def curve_directions(self) -> int:
@@ -87,7 +93,7 @@ def usual_film(
         The film's base and the bare light, which together tell the base's density.
     """
     if film_kind is FilmKind.BW_NEGATIVE:
-        return _grey_film()
+        return UsualFilm(film_kind, _GREY_MIDDLE, _GREY_SPREAD)
     camera = _camera_figures(raw)
     if film_kind is FilmKind.SLIDE:
         return usual_of_slide(np.concatenate([camera, _panel_figures(raw, flat)]))
@@ -229,15 +235,25 @@ def numbers_of(model: FilmModel) -> F64Array:
     )
 
 
-def _grey_film() -> UsualFilm:
-    """Film without colour: all channels see the same, and no matrix is needed."""
-    middle, spread = np.zeros(_NUMBERS), np.zeros((_NUMBERS, 4))
-    middle[3:6] = -1.35
-    for direction, (numbers, size) in enumerate(
-        zip((slice(0, 3), slice(3, 6), slice(6, 7), slice(9, 12)), _BW_SPREAD, strict=True)
-    ):
-        spread[numbers, direction] = size
-    return UsualFilm(FilmKind.BW_NEGATIVE, middle, spread)
+def grey_model_of(numbers: F64Array) -> FilmModel:
+    """Model of black-and-white film of its four numbers.
+
+    Parameters
+    ----------
+    numbers : ndarray
+        Shape (4,): natural log of gamma / 0.6, speed, natural log of toe / 0.2 and of densest / 2. All channels see the
+        same, and are taken together.
+    """
+    gamma, speed, toe, densest = (float(number) for number in numbers)
+    return FilmModel(
+        film_kind=FilmKind.BW_NEGATIVE,
+        gamma=(_GAMMA * float(np.exp(gamma)),) * 3,
+        speed=(speed,) * 3,
+        toe=_TOE * float(np.exp(toe)),
+        densest=_DENSEST * float(np.exp(densest)),
+        density_matrix=(_OF_PHOTOSITES,) * 3,
+        source=ESTIMATE,
+    )
 
 
 def matrix_from(free: F64Array) -> F64Array:

@@ -17,8 +17,8 @@ from tethercap.batch.pools import SerialExecutor
 from tethercap.batch.proof import ProofJob, Prover, SeenFrame, make_proof, tell_look
 from tethercap.batch.together import share_look
 from tethercap.batch.work import convert_file
+from tethercap.convert.chart_frames import CHART_ON_ROLL
 from tethercap.convert.recipe import Recipe
-from tethercap.convert.roll_look import CHART_ON_ROLL
 from tethercap.errors import PictureError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import SizePx
