@@ -3,6 +3,8 @@
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
 
 from tethercap.batch.dust import with_still_dust
 from tethercap.batch.find_pair import HALF_FRAME
@@ -12,10 +14,11 @@ from tethercap.batch.together import convert_each, share_look
 from tethercap.batch.work import frame_long_mm
 from tethercap.convert.archive import ArchiveKind
 from tethercap.convert.crop import quad_or_none
-from tethercap.convert.flat_field import FlatField
+from tethercap.convert.flat_field import FlatField, measure_flat_field
 from tethercap.convert.recipe import Dust, Recipe
 from tethercap.errors import RollError, TethercapError
 from tethercap.geometry import QuadPx
+from tethercap.image_files.raw import read_raw
 from tethercap.roll.folder import Roll
 from tethercap.roll.metadata import positive_properties
 from tethercap.roll.names import FrameId
@@ -119,6 +122,17 @@ def half_job(whole: RollJob, corners: QuadPx, *, is_second: bool = False) -> Rol
     return replace(whole, job=half, is_second=is_second, cut=corners).with_archive(job.archive).with_recipe(job.recipe)
 
 
+def _light_of(path: Path) -> FlatField:
+    """The bare light that a recipe names."""
+    return _measured_light(path, path.stat().st_mtime_ns if path.exists() else 0)
+
+
+@lru_cache(maxsize=2)
+def _measured_light(path: Path, _changed_ns: int) -> FlatField:
+    """Measure it once for all frames of a roll, and anew when the file was changed."""
+    return measure_flat_field(read_raw(path))
+
+
 def roll_job(roll: Roll, frame_id: FrameId, take: TakeRecord, recipe: Recipe, *, proof: bool = True) -> RollJob:
     """Describe the conversion of one take of a frame; where the frame lies in it is told by the record."""
     job = ConversionJob(
@@ -128,6 +142,7 @@ def roll_job(roll: Roll, frame_id: FrameId, take: TakeRecord, recipe: Recipe, *,
         proof_path=roll.waiting_path(roll.proof_path(frame_id, take.number)) if proof else None,
         corners=quad_or_none(take.filed.corners_px),
         find_frame=True,
+        flat=_light_of(roll.path / recipe.flat) if recipe.flat else None,
         format_id=roll.setup.film_format,
         properties=positive_properties(roll.setup, frame_id, take),
         with_sha256=True,
@@ -265,7 +280,7 @@ def reconvert_roll(
     wanted = roll_jobs(roll)
     if not wanted:
         return
-    jobs = [replace(each.job, flat=flat, threads=threads) for each in wanted]
+    jobs = [replace(each.job, flat=each.job.flat if flat is None else flat, threads=threads) for each in wanted]
     jobs = with_still_dust(jobs, pool, frame_long_mm=frame_long_mm)
     for each, result in zip(wanted, convert_each(share_look(jobs, pool, on_done=on_look), pool), strict=True):
         if isinstance(result, ConversionResult):

@@ -304,7 +304,7 @@ def _as_chosen(item: Item, choices: dict[str, Any], flat: FlatField | None, *, t
         recipe=recipe,
         film_kind=FilmKind(choices["kind"]) if choices.get("kind") is not None else job.film_kind,
         format_id=choices["format_id"] or job.format_id,
-        flat=flat,
+        flat=job.flat if flat is None else flat,
         compression=Compression(choices["compression"]),
         threads=threads,
     )

@@ -11,6 +11,7 @@ from tethercap.convert.develop import layers_of
 from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
+from tethercap.convert.flat_field import FlatField
 from tethercap.convert.pipeline import grey_model, make_print_tables, make_tables
 from tethercap.convert.printing import LUT_SIZE, print_layers
 from tethercap.convert.recipe import Recipe
@@ -87,8 +88,10 @@ class Developed:
         return np.asarray(cv2.LUT(print_layers(self.layers, tables), tables.encode), np.uint8)
 
 
-def make_preview(raw: RawPicture, film_kind: FilmKind, long_side_px: int = 1500) -> Preview:
-    """Measure a frame for previews, at most `long_side_px` pixels along its longer side."""
+def make_preview(
+    raw: RawPicture, film_kind: FilmKind, long_side_px: int = 1500, flat: FlatField | None = None
+) -> Preview:
+    """Measure a frame for previews, at most `long_side_px` pixels along its longer side; the flat field taken out."""
     cell_px = max(-(-max(raw.mosaic.shape) // long_side_px // 4) * 4, 4)
     rows, columns = (side // cell_px for side in raw.mosaic.shape)
     exponent = _NEGATIVE_EXPONENT if film_kind.is_negative else _SLIDE_EXPONENT
@@ -103,4 +106,7 @@ def make_preview(raw: RawPicture, film_kind: FilmKind, long_side_px: int = 1500)
     means = sums / seen
     # The logarithm is taken here, once, and not with every turn of a recipe.
     film = -np.log10(means) / exponent
+    if flat is not None:
+        flat.refuse_other(raw)
+        film = film - flat.in_small(columns, rows, cell_px)
     return Preview(raw, film.astype(np.float32), film_kind, cell_px)

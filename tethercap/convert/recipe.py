@@ -75,6 +75,8 @@ class Recipe:
     """The picture on the film as a person pointed at it, pixels of the RAW; None takes what was found."""
     trim_mm: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     """Cut off beyond the border at left, top, right, bottom of the finished picture, mm on the film; negative adds."""
+    flat: str = ""
+    """A RAW of the bare light, as seen from the roll's folder; its unevenness is taken out of every picture."""
     film: str = ""
     """A film as it was measured on this rig before, in profiles/films; where nothing is said it is told anew."""
     beside_film: str = ""

@@ -110,7 +110,9 @@ class QuickFrame:
         # What takes time is done once for all recipes that it is the same for.
         key = (recipe.own_base, recipe.channel_weights, recipe.corners_px, recipe.auto_exposure, recipe.black_point)
         if key not in self._found:
-            known = RollLook(base=job.base, model=job.model, exposure=job.exposure, frame_long_mm=self.frame_long_mm)
+            known = RollLook(
+                base=job.base, model=job.model, exposure=job.exposure, flat=job.flat, frame_long_mm=self.frame_long_mm
+            )
             plan = plan_conversion(self.raw, recipe, corners=self._corners(recipe), film_kind=job.film_kind, look=known)
             self._found[key] = _Found(plan.base, plan.model, plan.exposure, plan.warnings)
         return self._found[key]
@@ -139,7 +141,7 @@ def open_quick(roll: Roll, card: FrameCard, long_side_px: int) -> QuickFrame:
     raw = read_raw(card.raw)
     corners = job.corners or find_frame(raw, job.film_kind, job.format_id)
     side = min(max(long_side_px, _FEWEST_PX), _MOST_PX)
-    preview = make_preview(raw, job.film_kind, long_side_px=side)
+    preview = make_preview(raw, job.film_kind, side, job.flat)
     return QuickFrame(card.key, raw, job, corners, frame_long_mm(job.format_id), preview)
 
 

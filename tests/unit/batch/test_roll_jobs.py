@@ -6,9 +6,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from tests.unit.batch.shot_rolls import file_shots
+from tests.unit.convert.film_shots import raw_of
+from tests.unit.image_files.dng_writer import write_dng
 from tethercap.batch import together
 from tethercap.batch.job import ConversionJob, ConversionResult
 from tethercap.batch.pools import SerialExecutor
@@ -183,3 +186,15 @@ def test_positives_say_what_they_come_from(roll_path: Path) -> None:
         list(reconvert_roll(roll, SerialExecutor()))
     found = read(roll_path / "positive" / "X31-007_01.tif")
     assert found["Xmp.xmpMM.DerivedFrom/stRef:filePath"] == "raw/X31-007_01.dng"
+
+
+def test_a_roll_remembers_the_bare_light(roll_path: Path, tmp_path: Path) -> None:
+    light = np.linspace(0.7, 1.0, 600)[:, None] * np.array([8000.0, 15000.0, 10000.0])
+    write_dng(tmp_path / "light.dng", raw_of(np.broadcast_to(light, (440, 600, 3))).mosaic)
+    (roll_path / "recipe.toml").write_text('flat = "../light.dng"\n')
+    with Roll.open(roll_path) as roll:
+        results = [convert_file(each.job) for each in roll_jobs(roll)]
+    assert all(dict(result.steps)["flat-field"]["applied"] for result in results)
+    (tmp_path / "light.dng").rename(tmp_path / "elsewhere.dng")
+    with Roll.open(roll_path) as roll, pytest.raises(UnreadablePictureError, match="is not there"):
+        roll_jobs(roll)

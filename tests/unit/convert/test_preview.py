@@ -3,7 +3,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from tests.unit.convert.film_shots import PLAIN, colour_patches, shoot
+from tests.unit.convert.film_shots import PLAIN, colour_patches, raw_of, shoot
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.pipeline import RollLook, plan_conversion
 from tethercap.convert.preview import make_preview
@@ -33,6 +33,17 @@ def test_the_preview_looks_as_the_positive_will(kind: FilmKind, recipe: Recipe) 
             y, x = 60 + row * 80 + 40, 60 + column * 80 + 40
             wanted = full[y - 10 : y + 10, x - 10 : x + 10].mean(axis=(0, 1))[::-1] / 257
             np.testing.assert_allclose(small[y // cell, x // cell], wanted, atol=2.0)
+
+
+def test_the_flat_field_is_taken_out_of_a_preview_too() -> None:
+    from tethercap.convert.flat_field import measure_flat_field
+
+    light = np.linspace(0.4, 1.0, 640)[:, None] * np.array([8000.0, 15000.0, 10000.0])
+    uneven = raw_of(np.broadcast_to(light, (448, 640, 3)))
+    even = make_preview(uneven, FilmKind.SLIDE, 160, measure_flat_field(uneven)).film
+    # At the picture's edges the light is known less well, as in a conversion.
+    assert np.ptp(even[24:-24, 24:-24], axis=(0, 1)).max() < 0.006
+    assert np.ptp(make_preview(uneven, FilmKind.SLIDE, 160).film[..., 1]) > 0.3
 
 
 def test_a_preview_is_no_larger_than_asked() -> None:
