@@ -91,16 +91,23 @@ def judge(stock: Stock, known: str, folder: Path, shot: Shot, scene_light: str =
     positives = convert_roll(stock, known, folder, [*charts, *(path for path, _ in photographs)])
     left, top, width, height = shots.FRAME
     cut = {path: picture[top : top + height, left : left + width] for path, picture in positives.items()}
-    wanted = colours.chart_linear_srgb(scene_light)
+    exposures = film.layer_exposures(stock, spectra.chart_reflectances(), scene_light)
+    wanted = _meant(stock, colours.chart_linear_srgb(scene_light), exposures)
     patches = np.stack([colours.delta_e(_patch_means(cut[path]), wanted) for path in charts])
     differences, trimmed, similarities = [], [], []
     for path, scene in photographs:
-        got, meant = shrunk(cut[path]), shrunk(scene)
+        meant = shrunk(_meant(stock, scene, film.rgb_exposures(stock, scene, scene_light)))
+        got = shrunk(cut[path])
         differences.append(float(colours.delta_e(got, meant).mean()))
         trimmed.append(_least_difference(got[::2, ::2], meant[::2, ::2]))
         similarities.append(_ssim(colours.lab_of_linear(got)[..., 0], colours.lab_of_linear(meant)[..., 0]))
     ends = [np.mean(np.any((picture <= 0.0) | (picture >= 1.0), axis=2)) for picture in cut.values()]
     return Scores(patches, np.array(differences), np.array(trimmed), np.array(similarities), float(np.mean(ends)))
+
+
+def _meant(stock: Stock, linear_srgb: F64, exposures: F64) -> F64:
+    """What a positive is to show: the scene, or how bright black-and-white film saw it."""
+    return exposures.mean(axis=-1, keepdims=True).repeat(3, axis=-1) if stock.kind == "bw-negative" else linear_srgb
 
 
 def _least_difference(got: F64, meant: F64) -> float:
@@ -250,8 +257,11 @@ def main() -> None:
     parser.add_argument("--few", action="store_true", help="each stock of the check once")
     parser.add_argument("--held-out", type=int, default=0, metavar="N", help="N drawn stocks on drawn rigs instead")
     parser.add_argument("--coupled", action="store_true", help="those are of the second family")
+    parser.add_argument("--grey", action="store_true", help="those are black-and-white film")
     options = parser.parse_args()
     draw = draw_coupled_case if options.coupled else draw_case
+    if options.grey:
+        draw = partial(draw_case, kind="bw-negative")
     table(held_out(options.held_out, draw) if options.held_out else FEW if options.few else CASES)
 
 
