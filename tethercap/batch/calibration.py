@@ -119,7 +119,7 @@ def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | Non
     usual = usual_film(film_kind, raw, here, flat)
     patches = [Patch(quad) for quad in target.patches]
     if not patches:
-        outline = target.outline or _look_for_chart(raw, cells, corners, here, usual.model())
+        outline = target.outline or _look_for_chart(raw, cells, corners, here, film_kind)
         if outline is None:
             raise ConversionError(
                 f"No colour chart was found in {target.raw_path}.",
@@ -173,13 +173,13 @@ def _misfit(found: ChartFit) -> float:
 
 
 def _look_for_chart(
-    raw: RawPicture, cells: Cells, corners: QuadPx | None, base: FilmBase, model: FilmModel
+    raw: RawPicture, cells: Cells, corners: QuadPx | None, base: FilmBase, film_kind: FilmKind
 ) -> QuadPx | None:
     """Corners of a chart, mosaic pixels: looked for in the frame first, since a black holder outshines all of it."""
     for within in (corners, None) if corners is not None else (None,):
         density = frame_density(cells, base, within)
         density[~shows_film(cells, raw.white)] = np.nan
-        found = look_for_chart(density, model)
+        found = look_for_chart(density, film_kind)
         if found is not None:
             return found.scaled(float(cells.cell_px))
     return None

@@ -151,7 +151,7 @@ def _look_of(
     base = look.base.for_shot(raw.shot)
     if not look.model.film_kind.is_negative:
         return FrameLook(base, look.model, None, survey.corners), None
-    (chart,) = charts_of_roll([survey], [base], look.model)
+    (chart,) = charts_of_roll([survey], [base], look.model.film_kind)
     own = own_exposure(survey, base, chart, look.model)
     *_, exposure = settle_exposures([*look.exposures, own], look.model)
     return FrameLook(base, look.model, exposure, survey.corners), chart

@@ -147,7 +147,7 @@ def survey_roll(
     model = measured.model
     if bases is None or not model.film_kind.is_negative:
         return RollSurvey(tuple(surveys), None if bases is None else tuple(bases), model, None, left_out)
-    charts = charts_of_roll(surveys, bases, model, has_chart=measured.chart is not None)
+    charts = charts_of_roll(surveys, bases, model.film_kind, has_chart=measured.chart is not None)
     if uses_chart:
         densities = [survey.density(base) for survey, base in zip(surveys, bases, strict=True)]
         model = model_by_chart(charts, measured, densities)

@@ -6,6 +6,7 @@ import numpy as np
 from tethercap.convert.charts import CHART_EDITIONS, Patch, chart_patches, find_chart
 from tethercap.convert.exposure import LUMINANCE, PrintExposure, scene_light
 from tethercap.convert.film_model import FilmModel
+from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F64Array, U8Array
 
@@ -19,23 +20,23 @@ _FEWEST_IN_LATTICE = 11
 """Flat fields in a lattice from which on it is worth looking for a chart, which takes a tenth of a second."""
 _ALIKE, _AT_PITCH = 1.7, 0.2
 """How many times larger than the smallest the fields of a chart are seen; and how much their distances differ."""
-_LOOKED_AT_PX = 400
-"""Longer side of the rough positive that the chart is looked for in."""
+_ROUGH_POSITIVES = ((0.1, 99.9, 400), (2.0, 99.5, 560), (2.0, 99.5, 300))
+"""Rough positives that the chart is looked for in, one after the other: percentiles of density that are made black and
+white, and longer side, px. What is seen of a chart hangs on them, where it is noisy or unevenly lit."""
 _MOST_MISFIT_STOPS = 0.5
 """Mean distance of the patches' brightness from what they are; what only looks like a chart is off by more."""
 _DARKEST = 0.02
 _DOUBT_STOPS = 0.05
 
 
-def chart_densities(density: F64Array, model: FilmModel, *, is_likely: bool = False) -> F64Array | None:
+def chart_densities(density: F64Array, film_kind: FilmKind, *, is_likely: bool = False) -> F64Array | None:
     """Find the 24-patch chart in a frame and measure it.
 
     Parameters
     ----------
     density : ndarray
         Shape (rows, columns, 3), density over base of the frame's cells; NaN outside the picture.
-    model : FilmModel
-        The roll's; it need be right only roughly.
+    film_kind : FilmKind
     is_likely : bool
         Look also where no flat fields catch the eye, as those of a small or a noisy chart may not.
 
@@ -44,26 +45,38 @@ def chart_densities(density: F64Array, model: FilmModel, *, is_likely: bool = Fa
     ndarray or None
         Shape (24, 3), median density of each patch; None where no chart is seen.
     """
-    if not is_likely and fields_in_lattice(density) < _FEWEST_IN_LATTICE:
+    catches_the_eye = fields_in_lattice(density) >= _FEWEST_IN_LATTICE
+    if not catches_the_eye and not is_likely:
         return None
-    quad = look_for_chart(density, model)
+    quad = look_for_chart(density, film_kind, tries=len(_ROUGH_POSITIVES) if catches_the_eye else 1)
     if quad is None:
         return None
     found = [_median_inside(density, patch) for patch in chart_patches(quad)]
     return np.array(found) if np.all(np.isfinite(found)) else None
 
 
-def look_for_chart(density: F64Array, model: FilmModel) -> QuadPx | None:
-    """Look for the 24-patch chart in a frame; parameters as in `chart_densities`.
+def look_for_chart(density: F64Array, film_kind: FilmKind, *, tries: int = len(_ROUGH_POSITIVES)) -> QuadPx | None:
+    """Look for the 24-patch chart in a frame.
+
+    Parameters
+    ----------
+    density, film_kind
+        As in `chart_densities`.
+    tries : int
+        Rough positives that are looked at, at most; each takes a tenth of a second.
 
     Returns
     -------
     QuadPx or None
         Corners of the patches' area, the dark skin patch's first, in cells; None where no chart is seen.
     """
-    rough = _rough_positive(np.nan_to_num(scene_light(density, model)))
-    quad = find_chart(rough)
-    return None if quad is None else quad.scaled(density.shape[1] / rough.shape[1])
+    as_negative = density if film_kind.is_negative else -density
+    for darkest_percent, brightest_percent, long_side_px in _ROUGH_POSITIVES[:tries]:
+        rough = _rough_positive(as_negative, (darkest_percent, brightest_percent), long_side_px)
+        quad = None if rough is None else find_chart(rough)
+        if rough is not None and quad is not None:
+            return quad.scaled(density.shape[1] / rough.shape[1])
+    return None
 
 
 def chart_exposure(patches: F64Array, model: FilmModel) -> PrintExposure | None:
@@ -115,11 +128,18 @@ def fields_in_lattice(density: F64Array) -> int:
     return int(((np.abs(distances / pitch - 1.0) < _AT_PITCH).sum(axis=1) >= 2).sum())
 
 
-def _rough_positive(light: F64Array) -> U8Array:
-    white = max(float(np.percentile(light.max(axis=2), 99.5)), 1e-9)
-    encoded = np.clip(light / white, 0.0, 1.0) ** (1 / 2.2)
-    factor = max(_LOOKED_AT_PX / max(light.shape[:2]), 1.0)
-    small = np.rint(255 * encoded[..., ::-1]).astype(np.uint8)
+def _rough_positive(density: F64Array, percents: tuple[float, float], long_side_px: int) -> U8Array | None:
+    """Each colour of a negative spread over the same range, which takes no film as known; None where nothing is seen.
+
+    Density goes with the logarithm of light, as what the eye sees does, nearly.
+    """
+    seen = np.all(np.isfinite(density), axis=2)
+    if not seen.any():
+        return None
+    darkest, brightest = np.percentile(density[seen], percents, axis=0)
+    shares = np.clip((density - darkest) / np.maximum(brightest - darkest, _FLAT), 0.0, 1.0)
+    factor = max(long_side_px / max(density.shape[:2]), 1.0)
+    small = np.rint(255 * np.nan_to_num(shares[..., ::-1])).astype(np.uint8)
     return np.asarray(cv2.resize(small, None, fx=factor, fy=factor, interpolation=cv2.INTER_CUBIC), dtype=np.uint8)
 
 

@@ -169,7 +169,7 @@ def _own_or(base: FilmBase | None, of_roll: FilmBase) -> FilmBase:
 
 
 def charts_of_roll(
-    surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], model: FilmModel, *, has_chart: bool = False
+    surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], film_kind: FilmKind, *, has_chart: bool = False
 ) -> list[Chart | None]:
     """Look for a colour chart in each frame.
 
@@ -177,8 +177,7 @@ def charts_of_roll(
     ----------
     surveys, bases : sequence
         One of each for every frame.
-    model : FilmModel
-        The roll's, right enough for a chart to be found.
+    film_kind : FilmKind
     has_chart : bool
         A chart is known to be on the roll, so that there may be more of it.
 
@@ -188,12 +187,12 @@ def charts_of_roll(
         As many as frames; None where no chart is seen.
     """
     densities = [survey.density(base) for survey, base in zip(surveys, bases, strict=True)]
-    charts = [chart_densities(density, model) for density in densities]
+    charts = [chart_densities(density, film_kind) for density in densities]
     if not has_chart and not any(chart is not None for chart in charts):
         return charts
     # Who photographs a chart does so at several exposures: it is worth a closer look at the others.
     return [
-        chart_densities(density, model, is_likely=True) if chart is None else chart
+        chart_densities(density, film_kind, is_likely=True) if chart is None else chart
         for chart, density in zip(charts, densities, strict=True)
     ]
 

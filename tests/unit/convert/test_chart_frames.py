@@ -27,7 +27,7 @@ def chart_scene(patch: int = 9, gap: int = 2) -> F64Array:
 
 @pytest.mark.parametrize("stops", [-1.0, 0.0, 2.0])
 def test_a_chart_says_how_its_frame_was_exposed(stops: float) -> None:
-    patches = chart_densities(density_of(chart_scene() * 2.0**stops), PLAIN)
+    patches = chart_densities(density_of(chart_scene() * 2.0**stops), FilmKind.COLOUR_NEGATIVE)
     assert patches is not None
     found = chart_exposure(patches, PLAIN)
     assert found is not None
@@ -38,12 +38,12 @@ def test_a_chart_says_how_its_frame_was_exposed(stops: float) -> None:
 def test_a_chart_that_is_cut_by_the_frame_is_none() -> None:
     density = density_of(chart_scene())
     density[:, :30] = np.nan
-    assert chart_densities(density, PLAIN) is None
+    assert chart_densities(density, FilmKind.COLOUR_NEGATIVE) is None
 
 
 def test_patches_of_other_colours_are_no_chart() -> None:
     scene = chart_scene()[:, ::-1, ::-1]
-    patches = chart_densities(density_of(scene), PLAIN)
+    patches = chart_densities(density_of(scene), FilmKind.COLOUR_NEGATIVE)
     assert patches is None or chart_exposure(patches, PLAIN) is None
 
 
@@ -56,7 +56,7 @@ def test_a_chart_among_the_frames_tells_the_film() -> None:
     dull = survey_of(np.full((60, 80, 3), 0.2))
     surveys = [dull, *(survey_of(chart_scene() * 2.0**stops) for stops in (2.0, -1.0, 0.0))]
     rough = dataclasses.replace(PLAIN, source="frames")
-    charts = charts_of_roll(surveys, [base] * 4, rough)
+    charts = charts_of_roll(surveys, [base] * 4, FilmKind.COLOUR_NEGATIVE)
     assert [chart is None for chart in charts] == [True, False, False, False]
     model = model_by_chart(charts, Measured(rough, usual))
     assert model.source != rough.source
@@ -71,16 +71,16 @@ def test_a_small_chart_is_found_where_another_is_on_the_roll() -> None:
     far = np.full((140, 200, 3), 0.2)
     small = chart_scene(4, 1)
     far[40 : 40 + small.shape[0], 60 : 60 + small.shape[1]] = small
-    assert charts_of_roll([survey_of(far)], [base], PLAIN) == [None]
-    beside_another = charts_of_roll([survey_of(far), survey_of(chart_scene())], [base] * 2, PLAIN)
-    told = charts_of_roll([survey_of(far)], [base], PLAIN, has_chart=True)
+    assert charts_of_roll([survey_of(far)], [base], FilmKind.COLOUR_NEGATIVE) == [None]
+    beside_another = charts_of_roll([survey_of(far), survey_of(chart_scene())], [base] * 2, FilmKind.COLOUR_NEGATIVE)
+    told = charts_of_roll([survey_of(far)], [base], FilmKind.COLOUR_NEGATIVE, has_chart=True)
     assert all(chart is not None for chart in [*beside_another, *told])
 
 
 def test_a_chart_in_other_light_than_the_frames_is_not_used_and_that_is_said() -> None:
     base, usual = FilmBase(tuple(BASE_COUNTS.tolist())), usual_film(FilmKind.COLOUR_NEGATIVE)
     by_a_lamp = survey_of(chart_scene() * np.array([1.5, 1.0, 0.55]))
-    model = model_by_chart(charts_of_roll([by_a_lamp], [base], PLAIN), Measured(PLAIN, usual))
+    model = model_by_chart(charts_of_roll([by_a_lamp], [base], FilmKind.COLOUR_NEGATIVE), Measured(PLAIN, usual))
     assert "lit otherwise" in model.note
     assert dataclasses.replace(model, note="") == PLAIN
 
@@ -91,7 +91,7 @@ def test_a_chart_is_used_where_only_the_guess_of_the_film_was_wrong() -> None:
     frames = [survey_of(chart_scene()), survey_of(walls), survey_of(walls[:, ::-1])]
     red, green, blue = PLAIN.speed
     odd = dataclasses.replace(PLAIN, speed=(red + 0.25, green, blue - 0.25), source="frames")
-    charts = charts_of_roll(frames, [base] * 3, PLAIN)
+    charts = charts_of_roll(frames, [base] * 3, FilmKind.COLOUR_NEGATIVE)
     assert "lit otherwise" in model_by_chart(charts, Measured(odd, usual)).note
     found = model_by_chart(charts, Measured(odd, usual), [survey.density(base) for survey in frames])
     assert found.source != odd.source
