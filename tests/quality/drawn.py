@@ -42,17 +42,20 @@ def draw_rig(seed: int) -> film.Rig:
     """A panel and a camera."""
     rng = np.random.default_rng([seed, 5])
     kind = rng.random()
-    if kind < 0.15:
-        name, light = "drawn rgb", _rgb_panel(rng)
-    elif kind < 0.5:
-        name, light = "drawn white", _white_panel(rng)
+    if kind < 0.5:
+        name, light = draw_panel(rng, narrow=kind < 0.15)
     else:
         name = PANELS[int(rng.integers(len(PANELS)))]
         light = spectra.panel(name)
     measured = rng.random() < 0.25
     camera = 0 if measured else -1
-    sensitivities = spectra.camera(camera) if measured else _camera(rng)
+    sensitivities = spectra.camera(camera) if measured else draw_camera(rng)
     return film.Rig(name, camera, light, sensitivities)
+
+
+def draw_panel(rng: np.random.Generator, *, narrow: bool) -> tuple[str, F64]:
+    """Name and spectrum of a panel of three colours, or of a white one."""
+    return ("drawn rgb", _rgb_panel(rng)) if narrow else ("drawn white", _white_panel(rng))
 
 
 def _rgb_panel(rng: np.random.Generator) -> F64:
@@ -75,7 +78,8 @@ def _white_panel(rng: np.random.Generator) -> F64:
     return np.asarray(light / light.mean())
 
 
-def _camera(rng: np.random.Generator) -> F64:
+def draw_camera(rng: np.random.Generator) -> F64:
+    """Sensitivities, shape (n, 3)."""
     centres = np.array([604.0, 533.0, 461.0]) + rng.standard_normal(3) * (7.0, 5.0, 5.0)
     short = np.array([30.0, 40.0, 29.0]) * rng.uniform(0.75, 1.25, 3)
     long = np.array([34.0, 42.0, 31.0]) * rng.uniform(0.75, 1.25, 3)

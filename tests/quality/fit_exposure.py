@@ -143,7 +143,8 @@ def read_photograph(path: Path) -> F64:
     return np.asarray(cv2.resize(linear, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA), dtype=np.float64)
 
 
-def _photographs(folder: Path) -> dict[str, F64]:
+def photographs_in(folder: Path) -> dict[str, F64]:
+    """Photographs of a folder by name, as `read_photograph` gives them."""
     paths = sorted(path for path in folder.iterdir() if path.suffix.lower() in {".png", ".jpg", ".jpeg"})
     return {path.stem: read_photograph(path) for path in paths}
 
@@ -154,8 +155,8 @@ def main() -> None:
     parser.add_argument("folder", type=Path)
     parser.add_argument("--lightly", type=Path, help="further photographs, which count a fifth")
     options = parser.parse_args()
-    lightly = _photographs(options.lightly) if options.lightly else {}
-    photographs = _photographs(options.folder) | lightly
+    lightly = photographs_in(options.lightly) if options.lightly else {}
+    photographs = photographs_in(options.folder) | lightly
     seen, others = list(see_all(photographs, FIT_SEEDS)), list(see_all(photographs, OTHER_SEEDS))
     numbers = fitted(seen, lightly).round(2).tolist()
     say(f"{len(photographs)} photographs: END_STOPS, END_PER_RANGE, END_PER_SPARKLE, GREY_END_STOPS = {numbers}")

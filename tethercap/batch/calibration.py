@@ -35,8 +35,10 @@ from tethercap.image_files.raw import read_raw
 from tethercap.pictures import RawPicture
 
 _CARD_REFLECTANCE = 0.18
-_MOST_SLIDE_MISFIT = 2.0
-"""CIE L*a*b* that a slide's chart may be off its own colours; one that shows a film's look is off by three and more."""
+_MOST_SLIDE_MISFIT, _MOST_SLIDE_SURPRISE = 2.0, 550.0
+"""CIE L*a*b* that a slide's chart may be off its own colours, and how surprising it may be that rig and film show them
+so, squares of standard deviations. One that shows a film's look is off by two and more, and to come that near asks for
+a rig that is none: on drawn rigs it surprises by 600 at least, a target by less than 450 on nine of ten."""
 _MOST_MISFIT = 7.0
 """The same for a negative's chart, whose colours the film never renders quite."""
 _ON_CHART = "colour chart on the roll"
@@ -134,18 +136,25 @@ def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | Non
         return Measured(model, usual, chart=density)
     fit_one = fit_slide_chart if film_kind is FilmKind.SLIDE else fit_chart
     best = min((fit_one(density, edition, GREY_PATCHES, usual) for edition in CHART_EDITIONS), key=_misfit)
-    return Measured(_believed(best, usual.model(), target.raw_path), usual, chart=density)
+    model = _believed(best, usual.model(), target.raw_path)
+    return Measured(model, usual, chart=density if model.source == _ON_CHART else None)
 
 
 def _believed(found: ChartFit, usual: FilmModel, path: Path) -> FilmModel:
     """The chart's model, or what is usual where the chart cannot be taken at its word; it is said then."""
-    off = f"The chart in {path.name} is off its own colours by {found.misfit:.0f} (CIE L*a*b*)"
-    if found.model.film_kind is FilmKind.SLIDE and found.misfit > _MOST_SLIDE_MISFIT:
+    is_surprising = found.misfit > _MOST_SLIDE_MISFIT or found.surprise > _MOST_SLIDE_SURPRISE
+    if found.model.film_kind is FilmKind.SLIDE and is_surprising:
         # A chart that was photographed shows what the slide made of it, and that look is to be kept.
-        note = f"{off}: it was not used, and the slide keeps its film's look. Use a target made for slides (--it8)."
+        note = (
+            f"The chart in {path.name} does not have its own colours on the slide: it was not used, and the slide "
+            "keeps its film's look. Use a target made for slides (--it8)."
+        )
         return dataclasses.replace(usual, note=note)
     if found.misfit > _MOST_MISFIT:
-        note = f"{off}: check that it has the classic 24 patches, and where they lie."
+        note = (
+            f"The chart in {path.name} is off its own colours by {found.misfit:.0f} (CIE L*a*b*): check that it has "
+            "the classic 24 patches, and where they lie."
+        )
         return dataclasses.replace(found.model, source=_ON_CHART, note=note)
     return dataclasses.replace(found.model, source=_ON_CHART)
 

@@ -20,6 +20,7 @@ from tethercap.convert.roll_look import (
     frames_that_agree,
     model_by_chart,
     neutral_of_roll,
+    slide_of_roll,
     survey_frame,
 )
 from tethercap.convert.usual_film import usual_film
@@ -137,14 +138,16 @@ def survey_roll(
     if isinstance(seen[0], TethercapError) and not surveys:
         raise seen[0]
     bases = bases_along_roll(surveys)
+    first = next(job for place, job in enumerate(jobs) if place not in left_out)
     if calibrate is not None:
         measured = calibrate(combine_bases(bases) if bases else None)
     else:
-        first = next(job for place, job in enumerate(jobs) if place not in left_out)
         usual = usual_film(first.film_kind, read_raw(first.raw_path), bases[0] if bases else None, first.flat)
         usual = usual_beside(usual, beside) if beside is not None else usual
         measured = Measured(usual.model() if bases is None else neutral_of_roll(surveys, bases, usual), usual)
     model = measured.model
+    if model.film_kind is FilmKind.SLIDE and measured.chart is None and measured.usual is not None:
+        model = replace(slide_of_roll(surveys, first.flat, measured.usual), note=model.note)
     if bases is None or not model.film_kind.is_negative:
         return RollSurvey(tuple(surveys), None if bases is None else tuple(bases), model, None, left_out)
     charts = charts_of_roll(surveys, bases, model.film_kind, has_chart=measured.chart is not None)

@@ -53,6 +53,8 @@ class ChartFit:
     model: FilmModel
     misfit: float
     """Mean distance of the patches, CIE L*a*b* with chroma weighed."""
+    surprise: float
+    """How far patches and film together are from what is usual, squares of standard deviations."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -198,8 +200,8 @@ def fit_chart(
         np.median(np.log10(np.maximum(scene_light(each, usual.model())[:, GREEN], 1e-6))) for each in pictures
     ]
     start[1 : number - 1] = (np.array(brightness[1:]) - brightness[0]) / _BRACKET_DOUBT
-    found, misfit = _fit_colours(seen, linear_srgb, greys, start, besides=of_cards)
-    return ChartFit(dataclasses.replace(usual.model(found[number:]), source="colour chart"), misfit)
+    found, misfit, surprise = _fit_colours(seen, linear_srgb, greys, start, besides=of_cards)
+    return ChartFit(dataclasses.replace(usual.model(found[number:]), source="colour chart"), misfit, surprise)
 
 
 def fit_grey_charts(
@@ -272,10 +274,11 @@ def fit_slide_chart(
     def seen(parameters: F64Array) -> F64Array:
         return level(parameters) * scene_light(density, usual.model(parameters[1:]))
 
-    found, misfit = _fit_colours(seen, linear_srgb, greys, np.zeros(1 + usual.spread.shape[1]), _SLIDE_NOISE)
+    start = np.zeros(1 + usual.spread.shape[1])
+    found, misfit, surprise = _fit_colours(seen, linear_srgb, greys, start, _SLIDE_NOISE)
     model = usual.model(found[1:])
     matrix = as_matrix(level(found) * np.array(model.light_matrix))
-    return ChartFit(dataclasses.replace(model, light_matrix=matrix, source="colour chart"), misfit)
+    return ChartFit(dataclasses.replace(model, light_matrix=matrix, source="colour chart"), misfit, surprise)
 
 
 def _nothing(_parameters: F64Array) -> F64Array:
@@ -290,8 +293,8 @@ def _fit_colours(
     noise: float = _COLOUR_NOISE,
     *,
     besides: Callable[[F64Array], F64Array] = _nothing,
-) -> tuple[F64Array, float]:
-    """Find the parameters, standard deviations from the usual, that explain a chart best; and how well they do.
+) -> tuple[F64Array, float, float]:
+    """Find the parameters, standard deviations from the usual, that explain a chart best; its misfit and surprise.
 
     `besides` gives what else there is to explain, in standard deviations.
     """
@@ -307,7 +310,8 @@ def _fit_colours(
         return np.concatenate([(distances(parameters) * trust).ravel(), besides(parameters), parameters])
 
     found = fit(residuals, start, rounds=40)
-    return found, float(np.linalg.norm(distances(found), axis=-1).mean())
+    rest = residuals(found)
+    return found, float(np.linalg.norm(distances(found), axis=-1).mean()), float(rest @ rest)
 
 
 def _weights(lab: F64Array) -> F64Array:

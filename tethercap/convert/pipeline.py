@@ -34,6 +34,7 @@ from tethercap.convert.printing import (
     light_steps,
 )
 from tethercap.convert.recipe import Recipe
+from tethercap.convert.slide_cast import slide_of_frames
 from tethercap.convert.tone import print_tone
 from tethercap.convert.usual_film import UsualFilm, usual_film
 from tethercap.errors import ConversionError
@@ -97,7 +98,7 @@ def plan_conversion(
         cells = measure_cells(raw, look.flat)
         base, warnings = _base_for(raw, cells, corners, film_kind, look)
         density = frame_density(cells, base, corners)
-        found = look.model or own_neutral(usual_film(film_kind, raw, base, look.flat), density)
+        found = look.model or own_neutral(usual_film(film_kind, raw, base, look.flat), density, base)
         model = _printed_model(found, recipe, film_kind)
         exposure = look.exposure or _exposure_for(raw, base, density, model, recipe, film_kind)
     layout = lay_out(raw.size, corners, recipe, look.frame_long_mm)
@@ -139,9 +140,11 @@ def _printed_model(model: FilmModel, recipe: Recipe, film_kind: FilmKind) -> Fil
     return grey_model(model, recipe) if film_kind is FilmKind.BW_NEGATIVE else model
 
 
-def own_neutral(usual: UsualFilm, density: F64Array) -> FilmModel:
+def own_neutral(usual: UsualFilm, density: F64Array, base: FilmBase) -> FilmModel:
     """Model of a frame that stands alone: its neutral as far as one frame can tell it."""
-    return estimate_neutral([density], usual) if usual.film_kind is FilmKind.COLOUR_NEGATIVE else usual.model()
+    if usual.film_kind is FilmKind.COLOUR_NEGATIVE:
+        return estimate_neutral([density], usual)
+    return slide_of_frames([density], usual) if base.how == BARE_LIGHT else usual.model()
 
 
 def _base_for(

@@ -16,6 +16,8 @@ from tethercap.convert.film_model import GREEN, FilmModel
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.grey_charts import grey_model_by_charts
 from tethercap.convert.neutral import cast_of_brights, estimate_neutral
+from tethercap.convert.pipeline import bare_light
+from tethercap.convert.slide_cast import slide_of_frames
 from tethercap.convert.usual_film import UsualFilm
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
@@ -238,6 +240,24 @@ def neutral_of_roll(surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], u
     step = -(-len(surveys) // _MOST_FRAMES)
     chosen = list(zip(surveys, bases, strict=True))[::step]
     return estimate_neutral([survey.density(base) for survey, base in chosen], usual)
+
+
+def slide_of_roll(surveys: Sequence[FrameSurvey], flat: FlatField | None, usual: UsualFilm) -> FilmModel:
+    """Say how a roll of slides is to be read, by its rig and all its frames; by the rig alone without the bare light.
+
+    Parameters
+    ----------
+    surveys : sequence of FrameSurvey
+    flat : FlatField or None
+        The bare light.
+    usual : UsualFilm
+        What is usual for slides on the rig.
+    """
+    if flat is None:
+        return usual.model()
+    light = bare_light(flat, flat.shot)
+    chosen = surveys[:: -(-len(surveys) // _MOST_FRAMES)]
+    return slide_of_frames([survey.density(light.at_exposure(survey.camera_exposure)) for survey in chosen], usual)
 
 
 def model_by_chart(charts: Iterable[Chart | None], measured: Measured, frames: Sequence[F64Array] = ()) -> FilmModel:

@@ -50,8 +50,10 @@ def test_a_target_on_a_slide_is_believed(tmp_path: Path) -> None:
     assert not model.note
 
 
-def test_a_chart_that_was_photographed_is_not_and_that_is_said(tmp_path: Path) -> None:
-    target, flat = slide_of(on_slide(tmp_path, np.clip(CHART_EDITIONS[0], 0.004, None) ** 1.7))
+@pytest.mark.parametrize("contrast", [1.4, 1.7])
+def test_a_chart_that_was_photographed_is_not_and_that_is_said(contrast: float, tmp_path: Path) -> None:
+    # A rig that is unlike any shows the softer one as a target: it comes within 2 of its colours.
+    target, flat = slide_of(on_slide(tmp_path, np.clip(CHART_EDITIONS[0], 0.004, None) ** contrast))
     model = calibrate_on_chart(target, FilmKind.SLIDE, None, flat).model
     assert "colour chart" not in model.source
     assert "chart.dng" in model.note
