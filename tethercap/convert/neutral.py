@@ -37,6 +37,8 @@ _WEIGHT_OF_FRAME = 3.0
 """Independent observations of grey that the bright cells of a frame are worth."""
 _WEIGHT_OF_PAIRS = 4.0
 """The same for its differences, which tell the slopes."""
+_LEAST_STEEPNESS = 0.2
+"""Of the green scale over density: what is tried in a fit need not be a film."""
 _RED, _GREEN, _BLUE = 0, 1, 2
 _GRID = np.linspace(-0.5, 4.5, 251)
 """Densities over base at which curves are worked out; between them they are straight within a fraction of the grain."""
@@ -116,12 +118,14 @@ class _Seen:
         return cls(below, place - below, len(cells))
 
     def chroma(self, model: FilmModel) -> tuple[F64Array, F64Array]:
-        """Chroma of the cells, shape (cells, 2), and by how much that of pairs differs, shape (pairs, 2)."""
+        """Chroma of the cells, shape (cells, 2), and by how much that of pairs differs, (pairs, 2); density."""
         equal = np.empty(self.share.shape)
         for channel, (below, share) in enumerate(zip(self.below, self.share, strict=True)):
             table = model.equalised(_GRID, channel)
             equal[channel] = table[below] + share * np.diff(table)[below]
-        chroma = (equal[[_RED, _BLUE]] - equal[_GREEN]).T
+        # As steep as green's own density is, whatever its bend: a bend that flattens all would else make all look grey.
+        steepness = np.maximum(np.diff(model.equalised(_GRID, _GREEN)) / np.diff(_GRID), _LEAST_STEEPNESS)
+        chroma = ((equal[[_RED, _BLUE]] - equal[_GREEN]) / steepness[self.below[_GREEN]]).T
         pairs = chroma[self.number_of_cells :].reshape(-1, 2, 2)
         return chroma[: self.number_of_cells], pairs[:, 1] - pairs[:, 0]
 

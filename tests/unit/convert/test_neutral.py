@@ -1,3 +1,5 @@
+import dataclasses
+
 import numpy as np
 
 from tests.unit.convert.film_shots import density_of
@@ -46,3 +48,14 @@ def test_nothing_to_go_by_leaves_the_usual() -> None:
     assert estimate_neutral([], USUAL) == usual
     assert estimate_neutral([np.full((20, 30, 3), np.nan)], USUAL) == usual
     assert estimate_neutral([np.zeros((20, 30, 3))], USUAL) == usual
+
+
+def test_film_is_not_bent_to_make_colours_look_grey() -> None:
+    middle, bends = USUAL.middle.copy(), np.zeros((len(USUAL.middle), 1))
+    middle[7:12] = 0.0
+    bends[9:12] = 0.1
+    usual = dataclasses.replace(USUAL, middle=middle, spread=bends)
+    tints = [(0.4, 1.0, 0.6), (1.0, 0.5, 0.4), (0.5, 0.7, 1.0), (1.0, 0.8, 0.3)]
+    frames = [density_of(frame(seed, tints[seed % 4]) * 2.0 ** (seed % 3), usual.model()) for seed in range(8)]
+    found = estimate_neutral(frames, usual)
+    np.testing.assert_allclose(found.bend, 0.0, atol=0.03)
