@@ -9,7 +9,16 @@ from pathlib import Path
 import numpy as np
 
 from tethercap.batch.find_frame import find_frame
-from tethercap.convert.calibrate import Cards, ChartFit, Measured, fit_cards, fit_chart, fit_slide_chart, whole_stops
+from tethercap.convert.calibrate import (
+    CARD_REFLECTANCE,
+    Cards,
+    ChartFit,
+    Measured,
+    fit_cards,
+    fit_chart,
+    fit_slide_chart,
+    whole_stops,
+)
 from tethercap.convert.cells import Cells, measure_cells, shows_film
 from tethercap.convert.chart_frames import look_for_chart
 from tethercap.convert.charts import (
@@ -34,7 +43,6 @@ from tethercap.geometry import QuadPx
 from tethercap.image_files.raw import read_raw
 from tethercap.pictures import RawPicture
 
-_CARD_REFLECTANCE = 0.18
 _MOST_SLIDE_MISFIT, _MOST_SLIDE_SURPRISE = 2.0, 550.0
 """CIE L*a*b* that a slide's chart may be off its own colours, and how surprising it may be that rig and film show them
 so, squares of standard deviations. One that shows a film's look is off by two and more, and to come that near asks for
@@ -100,10 +108,10 @@ def calibrate_on_cards(
     known = [stop for stop in stops if stop is not None]
     exposures = whole_stops(density, usual)
     if len(known) == len(stops) and len(known) > 1:
-        exposures = np.log10(_CARD_REFLECTANCE) + np.array(known) * np.log10(2.0)
+        exposures = np.log10(CARD_REFLECTANCE) + np.array(known) * np.log10(2.0)
     cards = Cards(density, exposures)
     model = dataclasses.replace(fit_cards(cards, usual), source=f"grey card, {len(rows)} exposures")
-    return Measured(model, usual, cards=cards)
+    return Measured(model, usual, cards=cards, card_files=tuple(str(target.raw_path.resolve()) for target in targets))
 
 
 def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | None, flat: FlatField | None) -> Measured:

@@ -154,5 +154,9 @@ def survey_roll(
     if uses_chart:
         densities = [survey.density(base) for survey, base in zip(surveys, bases, strict=True)]
         model = model_by_chart(charts, measured, densities)
-    exposures = exposures_of_roll(surveys, bases, charts, model)
+    told = measured.cards.exposures(model) if measured.cards is not None else []
+    cards = dict(zip(measured.card_files, told, strict=True))
+    looked_at = [str(job.raw_path.resolve()) for place, job in enumerate(jobs) if place not in left_out]
+    by_card = {number: cards[name] for number, name in enumerate(looked_at) if name in cards}
+    exposures = exposures_of_roll(surveys, bases, charts, model, by_card)
     return RollSurvey(tuple(surveys), tuple(bases), model, tuple(exposures), left_out)

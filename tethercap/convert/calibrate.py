@@ -12,13 +12,17 @@ import numpy as np
 import numpy.typing as npt
 
 from tethercap.convert import spaces
-from tethercap.convert.exposure import scene_light
+from tethercap.convert.exposure import LUMINANCE, PrintExposure, scene_light
 from tethercap.convert.film_model import GREEN, FilmModel
 from tethercap.convert.least_squares import fit
 from tethercap.convert.usual_film import UsualFilm, as_matrix
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import ColourSpace, F64Array
 
+CARD_REFLECTANCE = 0.18
+"""Of a grey card; common practice, no source."""
+_CARD_DOUBT_STOPS = 0.1
+"""How far the light on a card may be from that on its picture, which a meter reading off it leaves open; the same."""
 _STEP_DOUBT = 0.35
 """Stops that the distance of two greys may be from a whole number."""
 _MOST_PACE = 1.7
@@ -66,6 +70,11 @@ class Cards:
     log_exposure: F64Array | None = None
     """Shape (n,), log10 of scene exposure, right but for a common shift; None where the distances are not known."""
 
+    def exposures(self, model: FilmModel) -> list[PrintExposure]:
+        """How bright the picture that each is in is to be printed, for it to come out as the grey it is."""
+        luminance = np.maximum(scene_light(self.density, model) @ LUMINANCE, _LEAST_LIGHT)
+        return [PrintExposure(float(gain), doubt_stops=_CARD_DOUBT_STOPS) for gain in CARD_REFLECTANCE / luminance]
+
     def misfit(self, model: FilmModel, shift: float) -> F64Array:
         """How far they are from grey and from their exposures, which are all off by `shift`, in standard deviations."""
         equal = np.stack([model.equalised(self.density[:, channel], channel) for channel in range(3)], axis=1)
@@ -89,6 +98,8 @@ class Measured:
     chart: F64Array | None = None
     """Density over base of the colour chart's patches, shape (24, 3)."""
     cards: Cards | None = None
+    card_files: tuple[str, ...] = ()
+    """The RAW that each card is in."""
 
 
 def fit_cards(cards: Cards, usual: UsualFilm) -> FilmModel:

@@ -1,8 +1,9 @@
 """What the frames of a roll share: one film base, one neutral. Made of small surveys, one for each frame."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from types import MappingProxyType
 
 import numpy as np
 
@@ -200,9 +201,13 @@ def charts_of_roll(
 
 
 def exposures_of_roll(
-    surveys: Sequence[FrameSurvey], bases: Sequence[FilmBase], charts: Sequence[Chart | None], model: FilmModel
+    surveys: Sequence[FrameSurvey],
+    bases: Sequence[FilmBase],
+    charts: Sequence[Chart | None],
+    model: FilmModel,
+    by_card: Mapping[int, PrintExposure] = MappingProxyType({}),
 ) -> list[PrintExposure]:
-    """Find the print exposure of each frame, by the colour chart where one is in it, the roll steadying all.
+    """Find the print exposure of each frame, by a card or colour chart where one is in it, the roll steadying all.
 
     Parameters
     ----------
@@ -210,9 +215,12 @@ def exposures_of_roll(
         One of each for every frame.
     model : FilmModel
         The roll's.
+    by_card : mapping, optional
+        Number of a frame that shows a grey card -> what the card tells.
     """
-    frames = zip(surveys, bases, charts, strict=True)
-    return settle_exposures([own_exposure(survey, base, chart, model) for survey, base, chart in frames], model)
+    frames = enumerate(zip(surveys, bases, charts, strict=True))
+    own = [by_card.get(number) or own_exposure(survey, base, chart, model) for number, (survey, base, chart) in frames]
+    return settle_exposures(own, model)
 
 
 def own_exposure(survey: FrameSurvey, base: FilmBase, chart: Chart | None, model: FilmModel) -> PrintExposure:
