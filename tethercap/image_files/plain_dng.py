@@ -73,7 +73,8 @@ def open_plain_dng(path: Path) -> Iterator[PlainDng | None]:
     Yields
     ------
     PlainDng or None
-        None for every other file: packed, with margins, with counts to be translated, cut short, no DNG at all.
+        None for every other file: packed, with margins, with counts to be translated, cut short, no DNG at all; and
+        where LibRaw has to see all of it.
 
     Raises
     ------
@@ -88,11 +89,13 @@ def open_plain_dng(path: Path) -> Iterator[PlainDng | None]:
         try:
             shown = opened.enter_context(tempfile.NamedTemporaryFile(prefix="tethercap-", suffix=".dng"))
             mosaic = _take_apart(path, place, shown)
-        except OSError:
-            # No room for a passing file, or the disk is gone: LibRaw reads the file itself, or says why not.
+            raw = opened.enter_context(rawpy.imread(shown.name))
+            raw.unpack()
+        except (OSError, rawpy.LibRawError):
+            # No room for a passing file, a disk that is gone, tags that do not do: LibRaw reads all, or says why not.
             yield None
             return
-        yield PlainDng(opened.enter_context(rawpy.imread(shown.name)), mosaic)
+        yield PlainDng(raw, mosaic)
 
 
 def _place_of_mosaic(path: Path) -> _Place | None:
