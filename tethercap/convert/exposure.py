@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tethercap.convert.film_model import GREEN, FilmModel
+from tethercap.convert.tone import MIDDLE_GREY
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import F64Array
 
@@ -31,6 +32,8 @@ rest is taken to lie as far over the brightest tenth as the second tells."""
 _NIGHT_RANGE_STOPS = 4.0
 _DOUBT_STOPS, _DOUBT_FLAT_STOPS, _DOUBT_NIGHT_STOPS = 0.27, 0.35, 0.6
 """Doubt of the gain: of most pictures, of those without contrast, and at night or with lamps or the sun in them."""
+_EVEN_STOPS, _DOUBT_EVEN_STOPS = 0.3, 0.2
+"""A frame whose light lies all closer together is a grey card, or as well printed like one; and the doubt of that."""
 _ALIKE_STOPS = 0.15
 """Least that exposures on a roll are taken to differ."""
 _SAME_SETTING_STOPS = 0.05
@@ -54,7 +57,8 @@ _FEWEST_FRAMES = 4
 """Frames from which on their spread says how far they differ; before that a stop is assumed."""
 USUAL_GAIN_STOPS = -5.3
 """log2 of the gain that a normal exposure needs where speed is 0: grey card 0.65 over base, slope 0.6."""
-_LOWEST_WHITE_DENSITY = 0.25
+_LOWEST_WHITE_DENSITY, _LOWEST_GREY_DENSITY = 0.25, 0.1
+"""Over base, of a picture's bright end and of an even frame: what has less is blank, and is not printed lighter."""
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 _LEAST_LIGHT = 1e-6
 """Light below this is taken for it: logarithms need some."""
@@ -119,11 +123,14 @@ def find_exposure(density: F64Array, model: FilmModel, *, black_point: float = 1
     """
     cells = density.reshape(-1, 3)
     light = scene_light(cells[:: max(len(cells) // _CELLS, 1)], model)
+    lowest, lowest_grey = np.log2(model.exposure([_LOWEST_WHITE_DENSITY, _LOWEST_GREY_DENSITY]))
+    darker, middle, brighter = np.log2(np.maximum(np.percentile(light @ LUMINANCE, (2.0, 50.0, 98.0)), _LEAST_LIGHT))
+    if brighter - darker < _EVEN_STOPS:
+        return PrintExposure(MIDDLE_GREY * 2.0 ** -float(max(middle, lowest_grey)), doubt_stops=_DOUBT_EVEN_STOPS)
     end = bright_end(light)
     printed_stops = END_STOPS + END_PER_RANGE * end.contrast_stops + END_PER_SPARKLE * end.sparkle_stops
     if model.film_kind is FilmKind.BW_NEGATIVE:
         printed_stops += GREY_END_STOPS
-    lowest = np.log2(float(model.exposure(_LOWEST_WHITE_DENSITY)))
     gain = 2.0 ** float(printed_stops - max(end.stops, lowest))
     darkest = gain * float(np.percentile(light.max(axis=1), 0.5))
     haze = black_point * float(np.clip(darkest - 0.004, 0.0, _MOST_HAZE))

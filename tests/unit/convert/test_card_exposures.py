@@ -22,12 +22,15 @@ def cards_at(*stops: float) -> list[PrintExposure]:
 
 def test_a_card_is_printed_as_the_grey_it_is() -> None:
     stops = (-1.0, 1.0, 3.0)
-    surveys = [survey_of(np.full((40, 60, 3), CARD_REFLECTANCE * 2.0**stop)) for stop in stops]
+    # On black cloth: by itself the card would be taken for something white.
+    on_cloth = np.full((40, 60, 3), 0.03)
+    card = np.s_[10:30, 15:45]
+    on_cloth[card] = CARD_REFLECTANCE
+    surveys = [survey_of(on_cloth * 2.0**stop) for stop in stops]
     known = dict(enumerate(cards_at(*stops)))
     told = exposures_of_roll(surveys, [BASE] * 3, [None] * 3, PLAIN, known)
     for survey, exposure in zip(surveys, told, strict=True):
-        luminance = exposure.gain * np.median(scene_light(survey.density(BASE), PLAIN) @ LUMINANCE)
+        luminance = exposure.gain * np.median(scene_light(survey.density(BASE)[card], PLAIN) @ LUMINANCE)
         assert luminance == pytest.approx(CARD_REFLECTANCE, rel=0.05)
-    # By itself an even picture is taken for something bright.
     alone = exposures_of_roll(surveys[:1], [BASE], [None], PLAIN)[0]
     assert alone.gain > 1.5 * told[0].gain

@@ -38,6 +38,12 @@ def test_a_picture_without_contrast_is_not_driven_to_white() -> None:
     assert 0.5 < printed_light(greys_between(0.3, 0.4)).max() < 0.88
 
 
+@pytest.mark.parametrize("stops", [-1.0, 1.0, 3.0])
+def test_an_even_frame_is_printed_as_a_grey_card(stops: float) -> None:
+    card = 0.18 * 2.0**stops * np.exp(np.random.default_rng(1).normal(0.0, 0.03, (4000, 1))) * np.ones(3)
+    assert np.median(printed_light(card)) == pytest.approx(0.18, rel=0.02)
+
+
 def test_a_night_stays_night_with_a_lamp_in_it() -> None:
     night = greys_between(0.0005, 0.03)
     night[:20] = 0.9
@@ -64,6 +70,8 @@ def test_a_blank_frame_is_not_driven_to_noise() -> None:
     blank = np.abs(np.random.default_rng(1).normal(0.0, 0.004, (400, 3)))
     exposure = find_exposure(blank, PLAIN)
     assert exposure.gain * scene_light(blank, PLAIN).max() < 0.2
+    even = np.full((400, 3), 0.01)
+    assert find_exposure(even, PLAIN).gain * scene_light(even, PLAIN).max() < 0.08
 
 
 def test_frames_of_a_roll_steady_each_other() -> None:
