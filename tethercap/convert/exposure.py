@@ -49,6 +49,12 @@ _OFTEN, _OFTEN_SHARE, _SELDOM_SHARE = 0.8, 0.6, 1.9
 _LEAST_DOUBT_STOPS, _SUREST_STOPS = 0.02, 0.2
 """Doubt that there always is, and that below which one frame tells others no more than another: a setting that is known
 need not be theirs."""
+_ALL_ALIKE, _ONE_SETTING_STOPS, _ODD_SHARE = 0.2, 0.08, 0.05
+"""How likely it is, before they are looked at, that all frames have one setting; how far prints of it differ; and how
+many frames are odd ones all the same. Common practice, no source: on drawn rolls of ten that are so, prints are a
+quarter less off, and half as much where a chart is among them; on other rolls no more than before."""
+_LEAST_LIKELY = 1e-9
+"""Per stop, of any error: one frame alone is not to rule a setting out."""
 _STEPS_PER_STOP, _REACH_STOPS = 25, 6
 """Places at which a frame's exposure is tried, and how far from what it tells by itself."""
 _OFF_ROLL = 0.5
@@ -179,7 +185,8 @@ def settle_exposures(found: Sequence[PrintExposure], model: FilmModel) -> list[P
     What a frame tells is weighed against what is likely before it is looked at: that it lies where the roll does, as
     far as frames truly differ (what is left of their spread when the doubts are taken out); that it has the setting of
     one of the others; or one that is whole stops from that. It is given the middle of what is likely then, by which
-    prints are least off in the mean. A bracketed roll keeps its differences.
+    prints are least off in the mean. A bracketed roll keeps its differences; one whose frames tell nearly the same is
+    taken for one that was exposed alike.
 
     Parameters
     ----------
@@ -201,7 +208,10 @@ def settle_exposures(found: Sequence[PrintExposure], model: FilmModel) -> list[P
     if len(found) > 1:
         same, whole = _as_others(stops, doubts, away)
         likely += _AS_ANOTHER * same + _WHOLE_STOPS_APART * whole * _normal(places - of_roll, differ + _OFF_ROLL)
-    after = likely * _errors(away, doubts[:, None])
+    errors = _errors(away, doubts[:, None])
+    if len(found) >= _FEWEST_FRAMES:
+        likely = _weighed_with_one_setting(likely, errors, stops, doubts, away)
+    after = likely * errors
     below = np.cumsum(after, axis=1) - 0.5 * after
     middles = 0.5 * after.sum(axis=1)
     settled = [
@@ -234,6 +244,25 @@ def _as_others(stops: F64Array, doubts: F64Array, away: F64Array) -> tuple[F64Ar
     whole -= np.pad(np.tile(own_steps, 2 * _REACH_STOPS), ((0, 0), (0, 1)), mode="wrap")
     others = (weights.sum() - weights)[:, None]
     return np.maximum(same, 0.0) / others, np.maximum(whole, 0.0) / others
+
+
+def _weighed_with_one_setting(
+    likely: F64Array, errors: F64Array, stops: F64Array, doubts: F64Array, away: F64Array
+) -> F64Array:
+    """Weigh what is likely with all frames having one setting, by how well that foretells each from the others."""
+    first = np.floor(stops.min()) - _REACH_STOPS
+    grid = first + np.arange((int(np.ceil(stops.max() - first)) + _REACH_STOPS) * _STEPS_PER_STOP) / _STEPS_PER_STOP
+    of_all = np.zeros(len(grid))
+    for stop, doubt in zip(stops, doubts, strict=True):
+        of_all += np.log(_errors(grid - stop, doubt, _ONE_SETTING_STOPS) + _LEAST_LIKELY)
+    own = np.log(_errors(away, doubts[:, None], _ONE_SETTING_STOPS) + _LEAST_LIKELY)
+    by_others = np.interp(stops[:, None] + away, grid, of_all) - own
+    one = np.exp(by_others - by_others.max(axis=1, keepdims=True))
+    one *= (1.0 - _ODD_SHARE) * _STEPS_PER_STOP / one.sum(axis=1, keepdims=True)
+    one += _ODD_SHARE * likely
+    evidence = float(np.log((one * errors).sum(axis=1) / (likely * errors).sum(axis=1)).sum())
+    chance = 1.0 / (1.0 + (1.0 / _ALL_ALIKE - 1.0) * np.exp(-np.clip(evidence, -100.0, 100.0)))
+    return np.asarray(chance * one + (1.0 - chance) * likely)
 
 
 def _errors(away: F64Array, doubt: F64Array, further: float = 0.0) -> F64Array:

@@ -136,3 +136,20 @@ def test_what_is_usual_does_not_depend_on_the_zero_of_exposure() -> None:
     moved = PrintExposure(found.gain * 10.0, doubt_stops=0.5)
     here, there = settle_exposures([found], FilmModel())[0], settle_exposures([moved], shifted)[0]
     assert there.gain / here.gain == pytest.approx(10.0)
+
+
+def test_a_roll_that_was_exposed_alike_is_printed_alike() -> None:
+    errors = np.random.default_rng(4).normal(0.0, 0.25, 12)
+    told = [PrintExposure(2.0 ** (-5.0 + error), doubt_stops=0.27) for error in errors]
+    chart = PrintExposure(2.0**-5.0, doubt_stops=0.05)
+    settled = np.log2([exposure.gain for exposure in settle_exposures([chart, *told], FilmModel())]) + 5.0
+    assert np.abs(settled).max() < 0.15 < 0.5 * np.abs(errors).max()
+
+
+def test_a_roll_that_was_metered_frame_by_frame_is_not_printed_alike() -> None:
+    draw = np.random.default_rng(5)
+    settings, errors = draw.normal(0.0, 0.5, 12), draw.normal(0.0, 0.2, 12)
+    told = [PrintExposure(2.0 ** (-5.0 + stop), doubt_stops=0.27) for stop in settings + errors]
+    settled = np.log2([exposure.gain for exposure in settle_exposures(told, FilmModel())]) + 5.0
+    assert np.std(settled) > 0.7 * np.std(settings)
+    assert np.abs(settled - settings).mean() < 0.25
