@@ -10,6 +10,7 @@ from tethercap.batch.job import ConversionJob
 from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import Bows, FilmModel, Matrix, Triple
+from tethercap.convert.pipeline import HALF_SIZE
 from tethercap.convert.recipe import Border, CornersPx, Dust, Recipe, Turn
 from tethercap.errors import ConversionError
 from tethercap.film.kinds import FilmKind
@@ -17,8 +18,6 @@ from tethercap.geometry import QuadPx
 from tethercap.image_files.metadata import read
 from tethercap.pictures import ColourSpace
 from tethercap.profile_files import load_film_formats
-
-_HALF_SIZE = "half size"
 
 
 class _FlatField(msgspec.Struct, frozen=True):
@@ -119,7 +118,7 @@ class _Steps(msgspec.Struct, frozen=True, rename="kebab"):
             border=self.square_and_crop.border,
             turn=self.square_and_crop.turn,
             mirrored=self.square_and_crop.mirrored,
-            half_size=self.demosaic.filters == _HALF_SIZE,
+            half_size=self.demosaic.filters == HALF_SIZE,
             channel_weights=self.density_matrix.channel_weights,
             trim_mm=self.square_and_crop.trim_mm,
             dust=dust,

@@ -15,11 +15,12 @@ from tethercap.convert import spaces
 from tethercap.convert.exposure import LUMINANCE, PrintExposure, scene_light
 from tethercap.convert.film_model import GREEN, FilmModel
 from tethercap.convert.least_squares import fit
+from tethercap.convert.tone import MIDDLE_GREY
 from tethercap.convert.usual_film import UsualFilm, as_matrix
 from tethercap.film.kinds import FilmKind
 from tethercap.pictures import ColourSpace, F64Array
 
-CARD_REFLECTANCE = 0.18
+CARD_REFLECTANCE = MIDDLE_GREY
 """Of a grey card; common practice, no source."""
 _CARD_DOUBT_STOPS = 0.1
 """How far the light on a card may be from that on its picture, which a meter reading off it leaves open; the same."""

@@ -228,8 +228,7 @@ def _as_others(stops: F64Array, doubts: F64Array, away: F64Array) -> tuple[F64Ar
     tuple of ndarray
         Each of shape (frames, places), per stop.
     """
-    first = np.floor(stops.min()) - _REACH_STOPS
-    grid = first + np.arange((int(np.ceil(stops.max() - first)) + _REACH_STOPS) * _STEPS_PER_STOP) / _STEPS_PER_STOP
+    grid = _settings_around(stops)
     weights = 1.0 / (doubts**2 + _SUREST_STOPS**2)
     of_all = np.zeros(len(grid))
     for stop, doubt, weight in zip(stops, doubts, weights, strict=True):
@@ -246,12 +245,18 @@ def _as_others(stops: F64Array, doubts: F64Array, away: F64Array) -> tuple[F64Ar
     return np.maximum(same, 0.0) / others, np.maximum(whole, 0.0) / others
 
 
+def _settings_around(stops: F64Array) -> F64Array:
+    """Settings that any of the frames might have, in steps, from a whole stop on."""
+    first = np.floor(stops.min()) - _REACH_STOPS
+    number = (int(np.ceil(stops.max() - first)) + _REACH_STOPS) * _STEPS_PER_STOP
+    return np.asarray(first + np.arange(number) / _STEPS_PER_STOP)
+
+
 def _weighed_with_one_setting(
     likely: F64Array, errors: F64Array, stops: F64Array, doubts: F64Array, away: F64Array
 ) -> F64Array:
     """Weigh what is likely with all frames having one setting, by how well that foretells each from the others."""
-    first = np.floor(stops.min()) - _REACH_STOPS
-    grid = first + np.arange((int(np.ceil(stops.max() - first)) + _REACH_STOPS) * _STEPS_PER_STOP) / _STEPS_PER_STOP
+    grid = _settings_around(stops)
     of_all = np.zeros(len(grid))
     for stop, doubt in zip(stops, doubts, strict=True):
         of_all += np.log(_errors(grid - stop, doubt, _ONE_SETTING_STOPS) + _LEAST_LIKELY)

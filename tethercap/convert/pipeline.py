@@ -42,6 +42,8 @@ from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.pictures import ColourSpace, F64Array, RawPicture, ShotData, U16Array
 
+HALF_SIZE = "half size"
+"""What the step "demosaic" says where colours were not interpolated."""
 Step = tuple[str, dict[str, object]]
 _LUMINANCE = (0.2126, 0.7152, 0.0722)
 BARE_LIGHT = "bare light"
@@ -277,7 +279,7 @@ def _steps(
                 **end,
             },
         ),
-        ("demosaic", {"filters": "half size" if recipe.half_size else "directional, in density"}),
+        ("demosaic", {"filters": HALF_SIZE if recipe.half_size else "directional, in density"}),
         (
             "density-matrix",
             {
