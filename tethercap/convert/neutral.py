@@ -164,4 +164,5 @@ def _refit(seen: _Seen, usual: UsualFilm, away: F64Array, width: float) -> F64Ar
         weighted = ((of_cells - _WARMTH) * cell_root[:, None]).ravel(), (of_pairs * pair_root[:, None]).ravel()
         return np.concatenate([*weighted, trial])
 
-    return fit(residuals, away, rounds=4)
+    # Weights change with the next width anyway: more rounds change no colour that could be told.
+    return fit(residuals, away, rounds=2)

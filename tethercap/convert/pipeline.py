@@ -1,6 +1,7 @@
 """Measurements and choices for one picture, as a plan that can be read."""
 
 import dataclasses
+import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -40,7 +41,7 @@ from tethercap.convert.usual_film import UsualFilm, usual_film
 from tethercap.errors import ConversionError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
-from tethercap.pictures import ColourSpace, F64Array, RawPicture, ShotData, U16Array
+from tethercap.pictures import ColourSpace, F32Array, F64Array, RawPicture, ShotData, U16Array
 
 HALF_SIZE = "half size"
 """What the step "demosaic" says where colours were not interpolated."""
@@ -210,13 +211,19 @@ def make_tables(
         transmittance = (np.arange(LUT_SIZE) - raw.black[place]) / base.counts_rgb[channel]
         density = -np.log10(np.maximum(transmittance, LEAST_TRANSMITTANCE))
         counts[place] = density_index(density + FLAT_ROOM) if with_flat else model.equalised(density, int(channel))
-    equalise = None
-    if with_flat:
-        grid = density_at(np.arange(LUT_SIZE))
-        equalise = np.stack([model.equalised(grid, channel) for channel in range(3)]).astype(np.float32)
+    equalise = _equalise_tables(model) if with_flat else None
     straight = model.density_bows == NO_BOWS
     bows = None if straight else bows_before(np.array(model.density_matrix), np.array(model.density_bows))
     return DevelopTables(counts, equalise, bows, printing)
+
+
+@functools.lru_cache(maxsize=2)
+def _equalise_tables(model: FilmModel) -> F32Array:
+    """Density index to density on the green scale, shape (3, 65536): the same for all frames of a roll."""
+    grid = density_at(np.arange(LUT_SIZE))
+    tables = np.stack([model.equalised(grid, channel) for channel in range(3)]).astype(np.float32)
+    tables.flags.writeable = False
+    return tables
 
 
 def make_print_tables(model: FilmModel, exposure: PrintExposure, recipe: Recipe, film_kind: FilmKind) -> PrintTables:
@@ -226,7 +233,7 @@ def make_print_tables(model: FilmModel, exposure: PrintExposure, recipe: Recipe,
         np.array(model.density_matrix, np.float32),
         light_steps(gain * model.exposure(density_at(np.arange(LUT_SIZE)))),
         _print_matrix(np.array(model.light_matrix), exposure, recipe, grey=film_kind is FilmKind.BW_NEGATIVE),
-        _encode_table(recipe),
+        _encode_table(recipe.space, recipe.contrast),
     )
 
 
@@ -240,10 +247,13 @@ def _print_matrix(scene_to_light: F64Array, exposure: PrintExposure, recipe: Rec
     return np.hstack([matrix, offset * STEPS_PER_LIGHT]).astype(np.float32)
 
 
-def _encode_table(recipe: Recipe) -> U16Array:
-    toned = print_tone(encode_light(), recipe.contrast)
-    encoded = spaces.SPACES[recipe.space].curve.encode(toned)
-    return np.asarray(np.rint(np.clip(encoded, 0.0, 1.0) * 65535), dtype=np.uint16)
+@functools.lru_cache(maxsize=4)
+def _encode_table(space: ColourSpace, contrast: float) -> U16Array:
+    """Print light to encoded value, shape (65536,): the same for all pictures of a recipe."""
+    encoded = spaces.SPACES[space].curve.encode(print_tone(encode_light(), contrast))
+    table = np.asarray(np.rint(np.clip(encoded, 0.0, 1.0) * 65535), dtype=np.uint16)
+    table.flags.writeable = False
+    return table
 
 
 def _steps(
