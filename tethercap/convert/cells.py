@@ -160,11 +160,10 @@ def inside(cells: Cells, corners: QuadPx, grow_px: float) -> np.ndarray:
     outward = np.sign(points - centre)
     grown = points + outward * grow_px
     rows, columns = cells.roughness.shape
-    y, x = np.mgrid[0:rows, 0:columns]
-    places = np.stack([x, y], axis=-1) * cells.cell_px + (cells.cell_px - 1) / 2
+    x, y = (np.arange(number) * cells.cell_px + (cells.cell_px - 1) / 2 for number in (columns, rows))
     kept = np.ones((rows, columns), np.bool_)
     for here, there in zip(grown, np.roll(grown, -1, axis=0), strict=True):
         along = there - here
-        distance = along[0] * (places[..., 1] - here[1]) - along[1] * (places[..., 0] - here[0])
+        distance = along[0] * (y[:, None] - here[1]) - along[1] * (x - here[0])
         kept &= distance / np.hypot(*along) >= cells.cell_px / 2
     return kept
