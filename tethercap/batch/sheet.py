@@ -160,7 +160,9 @@ def write_sheets(
     ]
     style = _style(view.setup, film_format, order, pictures.jpegs)
     if sum(map(len, strips)) > len(view.frames):
-        style = replace(style, per_strip=2 * per_strip, frame_ratio=_usual_ratio(pictures.jpegs))
+        style = replace(
+            style, per_strip=2 * per_strip, frame_ratio=_usual_ratio(pictures.jpegs, otherwise=style.frame_ratio)
+        )
     pages = lay_out_sheet(strips, style)
     if order.form is SheetForm.PDF:
         path = stem.with_name(stem.name + ".pdf")
@@ -187,8 +189,8 @@ def _write_jpegs(
 def _style(setup: RollSetup, film_format: FilmFormat, order: SheetOrder, jpegs: Sequence[bytes]) -> SheetStyle:
     about = (setup.film_stock, film_format.name, setup.taken_on, setup.place, setup.creator)
     ratio = film_format.along_mm / film_format.across_mm
-    if order.look is SheetLook.LIGHT_TABLE and jpegs:
-        ratio = _usual_ratio(jpegs)
+    if order.look is SheetLook.LIGHT_TABLE:
+        ratio = _usual_ratio(jpegs, otherwise=ratio)
     return SheetStyle(
         title=_title(setup),
         subtitle="   ".join(part for part in about if part),
@@ -199,10 +201,10 @@ def _style(setup: RollSetup, film_format: FilmFormat, order: SheetOrder, jpegs: 
     )
 
 
-def _usual_ratio(jpegs: Sequence[bytes]) -> float:
-    """Width over height of most pictures."""
+def _usual_ratio(jpegs: Sequence[bytes], *, otherwise: float) -> float:
+    """Width over height of most pictures, or what is said for a sheet without any."""
     shapes = [decode_jpeg(jpeg, reduced=8).shape for jpeg in jpegs]
-    return float(np.median([width / height for height, width, _ in shapes]))
+    return float(np.median([width / height for height, width, _ in shapes])) if shapes else otherwise
 
 
 def _title(setup: RollSetup) -> str:

@@ -1,8 +1,10 @@
 """A roll's sheet in every form, from what is in its record and folders."""
 
+import dataclasses
 from pathlib import Path
 
 import cv2
+import msgspec
 import numpy as np
 import pypdfium2
 import pytest
@@ -16,6 +18,7 @@ from tethercap.convert.sheet import PAPERS, SheetLook
 from tethercap.image_files.jpeg import decode_jpeg
 from tethercap.profile_files import load_film_format
 from tethercap.roll.folder import Roll, TakeOutcome
+from tethercap.roll.names import FrameId
 from tethercap.roll.view import RollView, read_roll
 
 FORMAT = load_film_format("135-36x24")
@@ -117,6 +120,17 @@ def test_a_proof_that_is_damaged_or_gone_does_not_stop_the_sheet(tmp_path: Path)
     (tmp_path / "roll" / "proof" / "X31-007_02.jpg").unlink()
     (path,) = write_sheets(read_roll(tmp_path / "roll"), FORMAT, SheetOrder(frame_width_px=120), tmp_path / "sheet")
     assert path.exists()
+
+
+def test_shots_cut_in_two_without_any_proof_make_a_sheet(view: RollView, tmp_path: Path) -> None:
+    frames = dict(view.frames)
+    frame_id = FrameId(1)
+    take = frames[frame_id].takes[0]
+    assert take.converted is not None
+    bare = dataclasses.replace(take, converted=None, second=msgspec.structs.replace(take.converted, proof=""))
+    half_frames = dataclasses.replace(view, frames={frame_id: frames[frame_id].with_take(bare)})
+    (path,) = write_sheets(half_frames, FORMAT, SheetOrder(frame_width_px=120), tmp_path / "sheet")
+    assert decode_jpeg(path.read_bytes()).shape[1] > 12 * 120
 
 
 def test_strips_are_those_that_were_put_in(tmp_path: Path) -> None:
