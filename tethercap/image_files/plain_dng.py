@@ -4,6 +4,7 @@ LibRaw handles photosites one by one, for this kind of file too, and that takes 
 What the tags mean it is still the one to say: it is shown the same file with a picture of a few rows in it.
 """
 
+import logging
 import struct
 import sys
 import tempfile
@@ -18,6 +19,9 @@ import rawpy
 import tifffile
 
 from tethercap.pictures import U16Array
+
+# Of a damaged file LibRaw says what is wrong; tifffile's own lines would stand between ours.
+logging.getLogger("tifffile").setLevel(logging.CRITICAL)
 
 _COLOUR_FILTER_ARRAY = 32803
 _SHOWN_PX = 64

@@ -1,6 +1,6 @@
 """Small DNG files for tests: mosaics with the tags LibRaw reads."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -28,23 +28,32 @@ _MATRIX = (0.9, -0.3, -0.1, -0.4, 1.25, 0.15, 0.0, 0.2, 0.65)
 
 def write_dng(
     path: Path,
-    mosaic: U16Array,
+    mosaic: U16Array | Iterator[bytes],
     *,
     pattern: Sequence[int] = (0, 1, 1, 2),
     black: Sequence[int] = (BLACK,) * 4,
     neutral: Sequence[float] = (0.5, 1.0, 0.6),
     orientation: int = 1,
+    white: int = WHITE,
+    active_area: tuple[int, int, int, int] | None = None,
+    **layout: Any,
 ) -> Path:
-    """Write a mosaic of 14-bit counts as an uncompressed DNG."""
+    """Write a mosaic as a DNG, uncompressed but where the layout says otherwise.
+
+    `active_area` is top, left, bottom and right of the part that shows the picture. `layout` is what tifffile takes;
+    tiles that are packed already are given as bytes.
+    """
     tags = [
-        *_common_tags(orientation),
+        *_common_tags(orientation, white),
         *_colour_tags(neutral),
         (33421, "H", 2, (2, 2), True),
         (33422, "B", 4, bytes(pattern), True),
         (50713, "H", 2, (2, 2), True),
         (50714, "H", 4, tuple(black), True),
     ]
-    tifffile.imwrite(path, mosaic, photometric=_COLOUR_FILTER_ARRAY, extratags=tags, metadata=None)
+    if active_area is not None:
+        tags.append((50829, "I", 4, active_area, True))
+    tifffile.imwrite(path, mosaic, photometric=_COLOUR_FILTER_ARRAY, extratags=tags, metadata=None, **layout)
     return path
 
 
@@ -80,12 +89,12 @@ def write_grey_dng(path: Path, counts: F64Array) -> Path:
     return path
 
 
-def _common_tags(orientation: int = 1) -> list[tuple[Any, ...]]:
+def _common_tags(orientation: int = 1, white: int = WHITE) -> list[tuple[Any, ...]]:
     return [
         (274, "H", 1, orientation, True),
         (50706, "B", 4, b"\1\4\0\0", True),
         (50708, "s", 0, "Invented Camera", True),
-        (50717, "H", 1, WHITE, True),
+        (50717, "H", 1, white, True),
     ]
 
 
