@@ -13,19 +13,21 @@ from tests.tui.scripted_runner import SETTINGS
 from tests.tui.scripted_source import ScriptedSource
 from tethercap.camera.fake import FakeCamera
 from tethercap.clock import ManualClock
-from tethercap.errors import CameraGoneError
+from tethercap.errors import CameraGoneError, CameraRefusedError
 from tethercap.exposure.settings import Setting
 from tethercap.geometry import SizePx
+from tethercap.pictures import LiveFrame
 from tethercap.profile_files import load_film_format
 from tethercap.session.events import SettingChanged, SettingsRead, Watched
 from tethercap.tui.app import TerminalApp
 from tethercap.tui.lines import text_of
-from tethercap.tui.live_source import CameraSource, SourceEvent, SourceTroubled
+from tethercap.tui.live_source import CameraSource, SourceEvent, SourceSaid, SourceTroubled
 from tethercap.tui.meters import BestFocus, measure_focus, measure_framing, measure_light
 from tethercap.tui.screens.set_up import SetUpScreen
 from tethercap.tui.set_up_steps import STEPS, SetUpView, look_at_exposure, look_at_focus, look_at_framing
 from tethercap.tui.widgets.ask_row import AskRow
 from tethercap.tui.widgets.rows import Rows
+from tethercap.watch.sighting import Sighting
 from tethercap.watch.watcher import Watcher
 
 VIEW = SizePx(1024, 680)
@@ -172,14 +174,109 @@ def test_camera_source_gives_watched_pictures_and_reads_changes_back() -> None:
     assert (change.setting, change.taken) == (Setting.ISO, True)
 
 
-def test_camera_source_ends_with_trouble_when_the_camera_is_gone() -> None:
-    class Gone(FakeCamera):
-        def start_live_view(self) -> None:
-            raise CameraGoneError("The cable came out.")
-
+def test_camera_source_says_that_the_camera_is_lost_and_gets_it_back() -> None:
+    jpeg = cv2.imencode(".jpg", live_pixels(0.0))[1].tobytes()
+    camera = FakeCamera(ManualClock(), live=lambda number: jpeg)
+    source = _source(camera)
     said: list[SourceEvent] = []
-    source = _source(Gone(ManualClock()))
-    source.start(said.append)
+    back = threading.Event()
+
+    def take(event: SourceEvent) -> None:
+        said.append(event)
+        if isinstance(event, Watched) and not any(isinstance(one, SourceTroubled) for one in said):
+            camera.lose("The cable came out.")
+        elif isinstance(event, Watched):
+            back.set()
+
+    source.start(take)
+    assert back.wait(20)
     source.stop()
-    trouble = said[-1]
-    assert isinstance(trouble, SourceTroubled) and trouble.error.what == "The cable came out."
+    trouble = next(event for event in said if isinstance(event, SourceTroubled))
+    assert trouble.error.what == "The cable came out."
+    assert "reopen" in camera.calls
+    assert any(isinstance(event, SettingsRead) for event in said[said.index(trouble) :])
+
+
+def test_camera_source_goes_on_after_a_setting_was_refused() -> None:
+    jpeg = cv2.imencode(".jpg", live_pixels(0.0))[1].tobytes()
+    camera = FakeCamera(ManualClock(), live=lambda number: jpeg)
+    camera.fail_next("change", CameraRefusedError("The mode dial stands elsewhere."))
+    source = _source(camera)
+    said: list[SourceEvent] = []
+    changed = threading.Event()
+
+    def take(event: SourceEvent) -> None:
+        said.append(event)
+        if isinstance(event, SettingChanged):
+            changed.set()
+
+    source.start(take)
+    source.change(Setting.ISO, 200)
+    source.change(Setting.ISO, 400)
+    assert changed.wait(20)
+    source.stop()
+    assert [event.sentence for event in said if isinstance(event, SourceSaid)] == ["The mode dial stands elsewhere."]
+    assert not any(isinstance(event, SourceTroubled) for event in said)
+
+
+def test_camera_source_tells_what_was_turned_on_the_body() -> None:
+    camera = FakeCamera(ManualClock(), live=lambda number: b"")
+    source = _source(camera)
+    seen = threading.Event()
+
+    def take(event: SourceEvent) -> None:
+        if isinstance(event, SettingsRead) and event.settings[Setting.ISO].value.number == 400:
+            seen.set()
+
+    source.start(take)
+    camera.turn_dial(Setting.ISO, 400)
+    assert seen.wait(20)
+    source.stop()
+
+
+async def test_screen_says_what_became_of_the_camera_and_goes_on_when_it_is_back() -> None:
+    source = ScriptedSource([SettingsRead(dict(SETTINGS)), Watched(live_frame(1, 0.6), sighting_at(1, 0.6))])
+    app = TerminalApp(lambda: SetUpScreen(source, title="invented"))
+
+    def steps() -> str:
+        return " ".join(text_of(line).strip() for line in app.screen.query_one("#steps", Rows).lines)
+
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: isinstance(app.screen, SetUpScreen) and "room left" in steps())
+        gone = CameraGoneError("The link broke.", safe="Nothing was lost.", todo="Check the cable.")
+        source.emit(SourceTroubled(gone))
+        await until(pilot, lambda: "The link broke. Nothing was lost. Check the cable." in steps())
+        source.emit(SettingsRead(dict(SETTINGS)))
+        await until(pilot, lambda: "room left" in steps())
+        await pilot.press("q")
+
+
+def _nothing_found(sequence: int) -> Sighting:
+    return replace(sighting_at(sequence, 0.0), edges=None, alignment=None)
+
+
+def test_focus_is_not_compared_with_what_lay_there_before() -> None:
+    """First the film is not found yet, then it is, then it is pulled on: none of that is a turn of the focus."""
+    view = SetUpView()
+    sharp = LiveFrame(_textured(), 0.0, 1)
+    soft = LiveFrame(np.asarray(cv2.GaussianBlur(_textured(), (0, 0), 1.0), dtype=np.uint8), 0.0, 2)
+    view.take(sharp, _nothing_found(1))
+    view.measure()
+    view.take(soft, sighting_at(2, 0.0))
+    view.measure()
+    assert look_at_focus(view, 46).good is None
+    view.take(sharp, sighting_at(3, 0.0))
+    view.measure()
+    view.take(soft, sighting_at(4, 5.0))
+    view.measure()
+    assert look_at_focus(view, 46).good is None
+
+
+def test_focus_is_measured_where_the_frame_lay_while_it_is_too_soft_to_be_found() -> None:
+    view = SetUpView()
+    view.take(LiveFrame(_textured(), 0.0, 1), sighting_at(1, 0.0))
+    view.measure()
+    soft = LiveFrame(np.asarray(cv2.GaussianBlur(_textured(), (0, 0), 2.0), dtype=np.uint8), 0.0, 2)
+    view.take(soft, _nothing_found(2))
+    view.measure()
+    assert look_at_focus(view, 46).good is False

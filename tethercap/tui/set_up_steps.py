@@ -1,23 +1,28 @@
 """The steps of setting a rig up: what each shows, and when it is good. More steps are more entries in `STEPS`."""
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
 
+from tethercap.errors import TethercapError
 from tethercap.exposure.settings import Setting, SettingState
 from tethercap.exposure.show import show_value
+from tethercap.geometry import PointPx
 from tethercap.pictures import LiveFrame
 from tethercap.tui.lines import Line, Role, Span, bar, level, line, wrap
 from tethercap.tui.meters import PLACES, BestFocus, Light, measure_focus, measure_framing, measure_light
 from tethercap.watch.limits import Limits
-from tethercap.watch.sighting import Sighting
+from tethercap.watch.sighting import FrameEdges, Sighting
 
 _EIGHTHS = " ▁▂▃▄▅▆▇█"
 _ROOM_MM = (0.5, 3.0)
 """Room to leave around the frame: enough to see its edges, not so much that pixels are given away. Common practice."""
 _BRIGHTEST = (150.0, 245.0)
 """Where the clear film should lie in a live view, levels of 255: bright, and not clipped. Common practice."""
+_SAME_PLACE_MM = 1.0
+"""Film that has moved further shows other detail: its focus is not compared with what was there before."""
 
 
 @dataclass(slots=True)
@@ -31,6 +36,10 @@ class SetUpView:
     light: Light | None = None
     best: BestFocus = field(default_factory=BestFocus)
     limits: Limits = field(default_factory=Limits)
+    _lies: FrameEdges | None = None
+    """Where the frame was seen last; out of focus it is not found, and lies there still."""
+    _focused_at_px: PointPx | None = None
+    """Middle of the frame on which the best focus was reached."""
 
     def take(self, frame: LiveFrame, sighting: Sighting) -> None:
         """Take a live picture in."""
@@ -38,10 +47,19 @@ class SetUpView:
 
     def measure(self) -> None:
         """Measure focus and light on the newest picture."""
-        if self.frame is not None:
-            edges = self.sighting.edges if self.sighting is not None else None
-            self.focus = self.best.shares(measure_focus(self.frame.pixels_bgr, edges))
-            self.light = measure_light(self.frame.pixels_bgr, edges)
+        if self.frame is None:
+            return
+        if self.sighting is not None and self.sighting.edges is not None:
+            self._frame_lies(self.sighting.edges)
+        self.focus = self.best.shares(measure_focus(self.frame.pixels_bgr, self._lies))
+        self.light = measure_light(self.frame.pixels_bgr, self._lies)
+
+    def _frame_lies(self, edges: FrameEdges) -> None:
+        self._lies, before = edges, self._focused_at_px
+        middle = PointPx(*edges.corners.as_array().mean(axis=0).tolist())
+        if before is None or math.dist(before, middle) * edges.mm_per_px > _SAME_PLACE_MM:
+            self._focused_at_px = middle
+            self.best.forget()
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,3 +220,15 @@ def step_lines(view: SetUpView, chosen: int, width: int) -> list[Line]:
             lines += [line("   ", Span(text, role)) for text in wrap(finding.sentence, width - 4)]
             lines.append(())
     return lines
+
+
+def trouble_lines(error: TethercapError, width: int) -> list[Line]:
+    """What stands in place of the steps while the camera does not answer."""
+    said = [text for part in (error.what, error.safe, error.todo) for text in wrap(part, width - 4)]
+    return [
+        line(Span(" ! no camera", Role.BAD)),
+        (),
+        *(line("   ", text) for text in said),
+        (),
+        *(line("   ", Span(text, Role.FAINT)) for text in wrap("The picture is the last one that came.", width - 4)),
+    ]

@@ -6,14 +6,15 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 
+from tethercap.errors import TethercapError
 from tethercap.session.events import SettingChanged, SettingsRead, Watched
 from tethercap.tui.actions import Where, bindings_of
 from tethercap.tui.exposure_row import ExposureDial
 from tethercap.tui.lines import Role, Span, ends, line
-from tethercap.tui.live_source import LiveSource, SourceEvent, SourceTroubled
+from tethercap.tui.live_source import LiveSource, SourceEvent, SourceSaid, SourceTroubled
 from tethercap.tui.overlay import Drawing, target_quad
 from tethercap.tui.screens.live import LiveScreen
-from tethercap.tui.set_up_steps import STEPS, SetUpView, step_lines
+from tethercap.tui.set_up_steps import STEPS, SetUpView, step_lines, trouble_lines
 from tethercap.tui.widgets.ask_row import AskRow
 from tethercap.tui.widgets.bars import key_line
 from tethercap.tui.widgets.live_view import LiveView
@@ -45,7 +46,8 @@ class SetUpScreen(LiveScreen):
         self.source = source
         self.view = SetUpView()
         self.chosen = 0
-        self.trouble = ""
+        self.trouble: TethercapError | None = None
+        """Why the camera does not answer, as long as it does not."""
         self._title_text = title
         self._corners = False
 
@@ -77,12 +79,18 @@ class SetUpScreen(LiveScreen):
                 self.view.take(frame, sighting)
                 self.offer(frame, self._drawing())
             case SettingsRead(settings):
-                self.view.settings = dict(settings)
+                self.view.settings, self.trouble = dict(settings), None
                 self.call_later(self._dialled)
-            case SettingChanged():
-                pass  # what the camera made of it comes with the settings read after it
+            case SettingChanged(change):
+                if not change.taken:
+                    self._say(f"Asked for {change.asked.text}, the camera took {change.got.text}.")
+            case SourceSaid(sentence):
+                self._say(sentence)
             case SourceTroubled(error):
-                self.trouble = str(error)
+                self.trouble = error
+
+    def _say(self, sentence: str) -> None:
+        self.call_later(self.notify, sentence, severity="warning", timeout=8)
 
     def _drawing(self) -> Drawing:
         sighting, frame = self.view.sighting, self.view.frame
@@ -103,8 +111,13 @@ class SetUpScreen(LiveScreen):
         left = line(" ", Span("set-up", Role.STRONG), Span(f"   {self._title_text}", Role.FAINT))
         self.query_one("#top", Rows).show([ends(left, line(f"{exposure_text(self.view.settings)} "), width)])
         steps = self.query_one("#steps", Rows)
-        steps.show(step_lines(self.view, self.chosen, steps.size.width)[: steps.size.height])
-        said = Span(f" {self.trouble}", Role.BAD) if self.trouble else Span(" 1 2 3 choose a step", Role.FAINT)
+        if self.trouble is not None:
+            lines = trouble_lines(self.trouble, steps.size.width)
+            said = Span(" trying to get the camera back …", Role.BUSY)
+        else:
+            lines = step_lines(self.view, self.chosen, steps.size.width)
+            said = Span(" 1 2 3 choose a step", Role.FAINT)
+        steps.show(lines[: steps.size.height])
         self.query_one("#said", Rows).show([line(said)])
         self.query_one("#keys", Rows).show([key_line(self.where, width, getattr(self.app, "keys", None))])
 
