@@ -73,14 +73,11 @@ def write_dust_mask(path: Path, cells: U8Array, layout: Layout) -> None:
     ------
     StorageError
     """
-    # Before turning the layout's pixels are those of the mosaic, or of its cells where it is at half size.
-    is_half = layout.size.width_px <= cells.shape[1] and layout.to_source is None
-    whole = cells if is_half else np.repeat(np.repeat(cells, 2, axis=0), 2, axis=1)
+    whole = cells if layout.half_size else np.repeat(np.repeat(cells, 2, axis=0), 2, axis=1)
     if layout.to_source is not None:
         flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
         whole = np.asarray(cv2.warpPerspective(whole, np.array(layout.to_source), layout.size, flags=flags), np.uint8)
-    view = whole[:, ::-1] if layout.mirrored else whole
-    write_mask(path, np.ascontiguousarray(np.rot90(view, layout.quarters)))
+    write_mask(path, np.ascontiguousarray(layout.turned(whole)))
 
 
 def maybe_dust(job: ConversionJob, frame_long_mm: float) -> PackedMask | None:

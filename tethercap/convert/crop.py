@@ -24,10 +24,12 @@ class Layout:
     size: SizePx
     """Size before turning."""
     to_source: tuple[tuple[float, float, float], ...] | None
-    """Homography from finished to mosaic pixels (or half-size pixels); None where nothing is squared."""
+    """Homography from finished to mosaic pixels; None where nothing is squared."""
     quarters: int
     """Quarter turns to the left that the finished picture is given."""
     mirrored: bool
+    half_size: bool = False
+    """A pixel, of the finished picture and of its source, stands for a cell of 2 x 2 of the mosaic."""
 
     @property
     def turned_size(self) -> SizePx:
@@ -62,10 +64,11 @@ def lay_out(
     half_size : bool, optional
         Overrides the recipe's.
     """
-    quarters, scale = _QUARTERS[recipe.turn], 0.5 if (recipe.half_size if half_size is None else half_size) else 1.0
+    is_half = recipe.half_size if half_size is None else half_size
+    quarters, scale = _QUARTERS[recipe.turn], 0.5 if is_half else 1.0
     whole = SizePx(int(mosaic.width_px // 2 * 2 * scale), int(mosaic.height_px // 2 * 2 * scale))
     if corners is None or recipe.border is Border.WHOLE:
-        return Layout(whole, None, quarters, recipe.mirrored)
+        return Layout(whole, None, quarters, recipe.mirrored, is_half)
     points = corners.scaled(scale).as_array()
     top, right, bottom, left = (np.hypot(*(np.roll(points, -1, axis=0)[i] - points[i])) for i in range(4))
     width, height = (top + bottom) / 2, (left + right) / 2
@@ -78,7 +81,7 @@ def lay_out(
         np.float64
     )
     rows = tuple((float(a), float(b), float(c)) for a, b, c in homography)
-    return Layout(size, rows, quarters, recipe.mirrored)
+    return Layout(size, rows, quarters, recipe.mirrored, is_half)
 
 
 def _trim_before_turning(recipe: Recipe) -> tuple[float, float, float, float]:
