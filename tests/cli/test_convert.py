@@ -135,6 +135,18 @@ def test_two_pictures_of_one_name_are_not_written_over_each_other(films: list[Pa
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.parametrize(
+    ("name", "words"), [("frame4_linear", ("--archive", "linear")), ("frame4_full", ("--jpeg", "--proofs"))]
+)
+def test_what_is_written_besides_takes_no_others_name(
+    name: str, words: tuple[str, ...], films: list[Path], tmp_path: Path
+) -> None:
+    other = films[0].with_stem(name)
+    other.write_bytes(films[0].read_bytes())
+    with pytest.raises(click.UsageError, match="both be written"):
+        run(films[0], other, "--kind", "colour-negative", *words, "--out", tmp_path / "out")
+
+
 def test_two_at_once_give_the_same_bytes(films: list[Path], tmp_path: Path) -> None:
     for jobs, name in ((1, "one"), (2, "two")):
         run(*films, "--kind", "colour-negative", "--no-crop", "--out", tmp_path / name, "--jobs", jobs)

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from tethercap.batch.job import ConversionJob
+from tethercap.batch.put_files import places_of
 from tethercap.batch.roll_jobs import RollJob, roll_jobs
 from tethercap.convert.archive import ArchiveKind
 from tethercap.convert.recipe import Recipe
@@ -18,7 +19,7 @@ from tethercap.image_files.raw import RAW_SUFFIXES
 from tethercap.roll.folder import Roll
 from tethercap.roll.metadata import file_properties
 from tethercap.roll.names import FrameId
-from tethercap.roll.store import disk_troubles, place_of, waiting_path
+from tethercap.roll.store import disk_troubles, waiting_path
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,7 +97,7 @@ def expand_sources(stack: contextlib.ExitStack, sources: Iterable[Path], wanted:
             raise click.UsageError("Say what film it is: --kind colour-negative, bw-negative or slide.")
         film_kind = FilmKind(wanted.kind)
         items += [_file_item(path, film_kind, wanted) for path in _files_in(source)]
-    _refuse_shared_targets(items)
+    refuse_shared_places(items)
     for folder in {
         path.parent for item in items for path in (item.job.positive_path, item.job.proof_path) if path is not None
     }:
@@ -127,18 +128,21 @@ def _file_item(path: Path, film_kind: FilmKind, wanted: Wanted) -> Item:
     )
 
 
-def _refuse_shared_targets(items: Sequence[Item]) -> None:
-    """Two pictures of one name would overwrite each other's positive."""
+def refuse_shared_places(items: Sequence[Item]) -> None:
+    """Refuse pictures of which something would be written under one name: the second would take the first one's place.
+
+    Raises
+    ------
+    click.UsageError
+    """
     taken: dict[Path, Path] = {}
     for item in items:
-        if item.job.positive_path is None:
-            continue
-        place = place_of(item.job.positive_path)
-        other = taken.setdefault(place.absolute(), item.job.raw_path)
-        if other != item.job.raw_path:
-            raise click.UsageError(
-                f"{other} and {item.job.raw_path} would both be written to {place}. Convert them into two folders."
-            )
+        for place in places_of(item.job):
+            other = taken.setdefault(place.absolute(), item.job.raw_path)
+            if other != item.job.raw_path:
+                raise click.UsageError(
+                    f"{other} and {item.job.raw_path} would both be written to {place}. Convert them into two folders."
+                )
 
 
 def _files_in(source: Path) -> list[Path]:

@@ -26,7 +26,7 @@ from tethercap.cli._again import items_again, kind_again, refuse_beside_again
 from tethercap.cli._convert_say import say_done, say_failed
 from tethercap.cli._greedy import GreedyCommand
 from tethercap.cli._progress import count_bar, say
-from tethercap.cli._rolls import Item, Wanted, expand_sources
+from tethercap.cli._rolls import Item, Wanted, expand_sources, refuse_shared_places
 from tethercap.cli._several import Unpaired, merged_items, paired_items, stitched_items
 from tethercap.cli.exit_codes import ExitCode
 from tethercap.convert.archive import ArchiveKind
@@ -179,6 +179,7 @@ def convert(
         threads = 1 if jobs > 1 or choices["cluster"] else 2
         items = [_as_chosen(item, said, field, threads=threads) for item in items]
         items, unpaired = _several(items, pool, wanted, choices)
+        refuse_shared_places(items)
         if again is not None:
             items, untold = items_again(items, again, said_of_recipe(choices))
             unpaired = [*unpaired, *untold]
