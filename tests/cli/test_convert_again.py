@@ -86,6 +86,12 @@ def test_what_cannot_be_made_again_is_told(films: list[Path], flat: Path, tmp_pa
     result = run(films[0], "--again", positive, "--out", tmp_path / "again")
     assert result.return_value == 1
     assert "it was made with a flat field" in " ".join(result.stderr.split())
+    steps = read(positive)["Xmp.tethercap.Steps"]
+    assert isinstance(steps, list)
+    odd = [step.replace('"frame_long_mm": 36.0', '"frame_long_mm": 41.5') for step in steps]
+    embed(positive, {"Xmp.tethercap.Steps": odd})
+    result = run(films[0], "--flat", flat, "--again", positive, "--out", tmp_path / "again")
+    assert "frames 41.5 mm long" in " ".join(result.stderr.split())
     embed(positive, {"Xmp.tethercap.Steps": ["no step"]})
     result = run(films[0], "--flat", flat, "--again", positive, "--out", tmp_path / "again")
     assert "its metadata does not say so" in " ".join(result.stderr.split())

@@ -198,7 +198,7 @@ def job_again(job: ConversionJob, positive: Path) -> ConversionJob:
         exposure=PrintExposure(steps.print_exposure.gain, steps.print_exposure.haze),
         corners=None if corners is None else QuadPx.from_array(corners),
         find_frame=False,
-        format_id=_format_so_long(steps.square_and_crop.frame_long_mm),
+        format_id=_format_so_long(steps.square_and_crop.frame_long_mm, positive),
     )
 
 
@@ -210,12 +210,12 @@ def _steps_in(positive: Path, said: object) -> _Steps:
         raise _cannot(positive, f"its metadata does not say so ({error})") from error
 
 
-def _format_so_long(frame_long_mm: float) -> str | None:
-    """Id of a film format with so long a frame; None is that of 135 film."""
+def _format_so_long(frame_long_mm: float, positive: Path) -> str:
+    """Id of a film format with so long a frame; a cut a little beyond its edge is meant in millimetres of it."""
     for film_format in load_film_formats():
         if max(film_format.along_mm, film_format.across_mm) == frame_long_mm:
             return film_format.id
-    return None
+    raise _cannot(positive, f"no film format that is known here has frames {frame_long_mm:g} mm long")
 
 
 def _cannot(positive: Path, why: str) -> ConversionError:
