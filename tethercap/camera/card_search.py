@@ -3,9 +3,8 @@
 The driver remembers what it listed once, so this is only of use right after a camera was opened anew.
 """
 
-import contextlib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from tethercap.camera.base import CameraFile
 from tethercap.camera.gphoto import GPhotoCamera
@@ -40,7 +39,7 @@ def find_missing(camera: GPhotoCamera, memory: CardMemory) -> list[CameraFile]:
         return []
     found: list[CameraFile] = []
     for folder in _folders(camera, memory):
-        newest = sorted(camera.list_files(folder), key=_age_order(memory.last))[-NEWEST_LOOKED_AT:]
+        newest = sorted(_listed(camera.list_files, folder), key=_age_order(memory.last))[-NEWEST_LOOKED_AT:]
         unknown = [name for name in newest if (folder, name) not in memory.known]
         files = (_described(camera, folder, name) for name in unknown)
         found.extend(file for file in files if file is not None and _is_young(file, memory, memory.awaited_since_s))
@@ -51,6 +50,16 @@ def _newest_alone(found: list[CameraFile]) -> list[CameraFile]:
     # Nothing is known of the pictures before: a program that ended may have left several that are young as well.
     newest_s = max((file.taken_at_s for file in found if file.taken_at_s is not None), default=0.0)
     return [file for file in found if file.taken_at_s is not None and newest_s - file.taken_at_s <= ONE_SHOT_S]
+
+
+def _listed(list_folder: Callable[[str], Iterable[str]], folder: str) -> Iterable[str]:
+    """What lies in a folder; nothing where there is none any more, as after the card was changed."""
+    try:
+        return list_folder(folder)
+    except (CameraGoneError, CameraSilentError):
+        raise
+    except CameraError:
+        return ()
 
 
 def _described(camera: GPhotoCamera, folder: str, name: str) -> CameraFile | None:
@@ -66,13 +75,12 @@ def _folders(camera: GPhotoCamera, memory: CardMemory) -> list[str]:
     # Bodies begin a new folder now and then, always with a higher number.
     if memory.last is not None and "/" in memory.last.folder.strip("/"):
         parent, _, name = memory.last.folder.rpartition("/")
-        later = [other for other in camera.list_folders(parent) if other > name]
+        later = [other for other in _listed(camera.list_folders, parent) if other > name]
         return [memory.last.folder, *(f"{parent}/{other}" for other in sorted(later))]
     found: list[str] = []
     for store in camera.list_folders("/"):
-        with contextlib.suppress(CameraError):
-            pictures = sorted(camera.list_folders(f"/{store}/DCIM"))
-            found.extend(f"/{store}/DCIM/{name}" for name in pictures[-1:])
+        pictures = sorted(_listed(camera.list_folders, f"/{store}/DCIM"))
+        found.extend(f"/{store}/DCIM/{name}" for name in pictures[-1:])
     return found
 
 

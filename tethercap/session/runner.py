@@ -81,6 +81,8 @@ class RollRunner:
         self._requests: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._stopping = threading.Event()
         self._live_sequence = -1
+        self._away = False
+        """The camera does not answer: a key that is pressed now must not fire once it is back."""
         if roll.last_view:
             # A run that ended before the film went on left a filed frame in the holder: it is not taken twice.
             watcher.recall_shot(roll.last_view)
@@ -92,11 +94,11 @@ class RollRunner:
 
     def fire(self) -> None:
         """Take the frame in view if it may be taken; otherwise say why not."""
-        self._requests.put(partial(self._on_fire, forced=False))
+        self._requests.put(partial(self._on_fire, forced=False, in_vain=self._away))
 
     def force(self) -> None:
         """Take the frame in view whatever the verdict; the record says that it was forced."""
-        self._requests.put(partial(self._on_fire, forced=True))
+        self._requests.put(partial(self._on_fire, forced=True, in_vain=self._away))
 
     def set_mode(self, mode: Mode) -> None:
         """Choose who fires."""
@@ -236,7 +238,7 @@ class RollRunner:
     def _recover(self, error: CameraError) -> None:
         desk = self._desk
         desk.emit(events.CameraTroubled(error, recovering=True))
-        started_s = desk.clock.now_s()
+        started_s, self._away = desk.clock.now_s(), True
         while not self._stopping.is_set():
             try:
                 desk.camera.reopen()
@@ -246,6 +248,8 @@ class RollRunner:
                 desk.emit(events.CameraTroubled(again, recovering=True))
                 desk.clock.wait_s(desk.options.retry_wait_s)
                 continue
+            # What was seen before says nothing of how the film lies now.
+            desk.sighting, self._away = None, False
             desk.emit(events.CameraCameBack(desk.clock.now_s() - started_s))
             break
         self._line.resume(ending=self._stopping.is_set())
@@ -306,8 +310,9 @@ class RollRunner:
             self._strips.begin()
         self._line.release(fired_by)
 
-    def _on_fire(self, *, forced: bool) -> None:
-        reasons = self._reasons_against(forced=forced)
+    def _on_fire(self, *, forced: bool, in_vain: bool) -> None:
+        away = Reason(ReasonCode.NO_PICTURE, "the camera was away when the key was pressed; press it again")
+        reasons = (away,) if in_vain else self._reasons_against(forced=forced)
         if reasons:
             self._desk.emit(events.FireRefused(self._desk.book.frame_id, reasons))
             self._desk.emit(events.Signalled(Signal.HELD))

@@ -59,6 +59,8 @@ class Shot:
     """The RAW (or the JPEG, where there is no RAW), safe in a temporary file."""
     companions: list[Incoming] = field(default_factory=list)
     checking: "Future[CheckedFile] | None" = None
+    refusals: int = 0
+    """How often the camera would not hand its picture over."""
     checks: int = 0
     """How often it was handed to the checking process."""
 

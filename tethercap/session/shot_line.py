@@ -10,7 +10,14 @@ from tethercap.camera.base import CameraFile
 from tethercap.check import registry
 from tethercap.check.findings import Finding, RawFindings, Severity
 from tethercap.check.raw import CheckRequest
-from tethercap.errors import CameraGoneError, CameraSilentError, DriverDiedError, PictureError, RollError
+from tethercap.errors import (
+    CameraGoneError,
+    CameraRefusedError,
+    CameraSilentError,
+    DriverDiedError,
+    PictureError,
+    RollError,
+)
 from tethercap.geometry import SizePx
 from tethercap.image_files.jpeg import JPEG_SUFFIXES
 from tethercap.roll.folder import FiledTake, Incoming, TakeOutcome
@@ -27,6 +34,8 @@ from tethercap.session.states import RunState
 
 _MOST_CHECKS = 2
 """A checking process that is ended from outside is no fault of the picture; one that ends again is."""
+_MOST_REFUSALS = 3
+"""A driver calls a link that broke a refusal, too; one that was deleted, or lay on another card, stays refused."""
 _ALIKE, _UNLIKE = 0.85, 0.4
 """Likeness of a picture and the live view at its release: surely the same frame, surely another one."""
 _MAYBE_RELEASED = CameraGoneError, CameraSilentError, DriverDiedError
@@ -193,11 +202,25 @@ class ShotLine:
                     shot.picture = incoming
                 else:
                     shot.companions.append(incoming)
+        except CameraRefusedError as error:
+            shot.refusals += 1
+            if shot.refusals < _MOST_REFUSALS:
+                raise
+            self._not_handed_over(shot, error)
+            return
         except (RollError, PictureError) as error:
             self._storage_failed(shot, error)
             return
         shot.pulled_in_s = desk.clock.now_s() - started_s
         self._start_check(shot)
+
+    def _not_handed_over(self, shot: Shot, error: CameraRefusedError) -> None:
+        """Go on without a picture that the camera does not have any more."""
+        if shot.picture is None:
+            self._give_up(f"{error} Take frame {shot.frame_id} again.")
+        else:
+            self._desk.say(str(error))
+            self._start_check(shot)
 
     def _pieces(self, file: CameraFile, frame_id: str) -> Iterator[bytes]:
         done_bytes = 0

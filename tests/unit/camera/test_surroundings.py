@@ -15,7 +15,7 @@ from tethercap.camera.families import TRAITS, Family, family_of
 from tethercap.camera.learned import FILE_NAME, load_gaps, save_gap
 from tethercap.camera.locks import CameraLock
 from tethercap.camera.protocol import CardMemory
-from tethercap.errors import CameraInUseError, CameraPermissionError, NoCameraError
+from tethercap.errors import CameraGoneError, CameraInUseError, CameraPermissionError, CameraRefusedError, NoCameraError
 
 # Locks
 
@@ -266,6 +266,24 @@ def test_of_several_young_pictures_nothing_is_known_of_only_the_newest_shot_is_o
     memory = CardMemory(awaited_since_s=1000.0)
     card = Card(A0001_DNG=950.0, A0002_DNG=980.0, A0003_DNG=1001.0, A0003_JPG=1001.0)
     assert searched(card, memory) == ["A0003.DNG", "A0003.JPG"]
+
+
+@pytest.mark.parametrize("known", [CardMemory(awaited_since_s=1000.0), memory_of("A0002.DNG", 980.0)])
+def test_a_card_that_was_changed_meanwhile_holds_nothing_of_ours(known: CardMemory) -> None:
+    class OtherCard(Card):
+        def list_files(self, folder: str) -> tuple[str, ...]:
+            raise CameraRefusedError("There is no such folder.")
+
+    assert searched(OtherCard(), known) == []
+
+
+def test_a_link_that_breaks_while_the_card_is_looked_at_is_told() -> None:
+    class Gone(Card):
+        def list_files(self, folder: str) -> tuple[str, ...]:
+            raise CameraGoneError("The cable came out.")
+
+    with pytest.raises(CameraGoneError):
+        searched(Gone(), memory_of("A0002.DNG", 980.0))
 
 
 def test_the_lock_folder_belongs_to_the_user(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
