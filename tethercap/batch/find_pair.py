@@ -21,6 +21,7 @@ _REDUCTION = 4
 _SHARE = 0.56
 """Each frame is looked for in this much of the picture, from either side."""
 _SIZE_AGREES, _FAR_FROM_PITCH = 0.04, 0.12
+"""How much the widths of the two may differ, and how far from a pitch they may lie apart, as shares."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,10 +58,14 @@ def find_pair(
         If there are not two frames of one size, a pitch apart.
     """
     view, film_format = raw_to_view(raw, _REDUCTION), load_film_format(format_id)
-    lies = view.shape[1] >= view.shape[0]
-    length = view.shape[1] if lies else view.shape[0]
-    starts = (0, length - round(_SHARE * length))
-    parts = [_part(view, start, round(_SHARE * length), lies=lies) for start in starts]
+    is_upright = view.shape[0] > view.shape[1]
+    if is_upright:
+        # Looked at with x and y exchanged, the film runs from left to right.
+        view = np.ascontiguousarray(view.transpose(1, 0, 2))
+    length = view.shape[1]
+    share = round(_SHARE * length)
+    starts = (0, length - share)
+    parts = [np.ascontiguousarray(view[:, start : start + share]) for start in starts]
     alone = [_find(part, film_format, film_kind, None) for part in parts]
     seen = [edges for edges in alone if edges is not None]
     if not seen:
@@ -68,17 +73,16 @@ def find_pair(
     # The one that is surer tells the scale, by which both are found more surely. The sides across the film tell it
     # best: along it the next frame is so near that an edge of it may have been taken.
     scale = _scale_across(max(seen, key=lambda edges: edges.confidence), film_format)
-    found = [_find(part, film_format, film_kind, scale) for part in parts]
-    one, other = found
+    one, other = (_find(part, film_format, film_kind, scale) for part in parts)
     if one is None or other is None:
         raise _none_found(name)
-    quads = [_in_mosaic(edges.corners, start, lies=lies) for edges, start in zip((one, other), starts, strict=True)]
-    _refuse_no_pair(quads[0], quads[1], film_format, name)
-    return FoundPair(quads[0], quads[1])
-
-
-def _part(view: U8Array, start: int, length: int, *, lies: bool) -> U8Array:
-    return np.ascontiguousarray(view[:, start : start + length] if lies else view[start : start + length])
+    first, second = (
+        QuadPx.from_array(edges.corners.as_array() + np.array([start, 0.0]))
+        for edges, start in zip((one, other), starts, strict=True)
+    )
+    if not _are_pair(first, second, film_format):
+        raise _none_found(name)
+    return FoundPair(_in_mosaic(first, is_upright=is_upright), _in_mosaic(second, is_upright=is_upright))
 
 
 def _find(part: U8Array, film_format: FilmFormat, film_kind: FilmKind, mm_per_px: float | None) -> FrameEdges | None:
@@ -95,20 +99,19 @@ def _scale_across(edges: FrameEdges, film_format: FilmFormat) -> float:
     return film_format.across_mm / across_px
 
 
-def _in_mosaic(corners: QuadPx, start: int, *, lies: bool) -> QuadPx:
-    offset = np.array([start, 0.0] if lies else [0.0, start])
-    return QuadPx.from_array(corners.as_array() + offset).scaled(float(_REDUCTION))
-
-
-def _refuse_no_pair(first: QuadPx, second: QuadPx, film_format: FilmFormat, name: str) -> None:
+def _are_pair(first: QuadPx, second: QuadPx, film_format: FilmFormat) -> bool:
+    """Whether two frames, on film that runs from left to right, are of one size and a pitch apart."""
     one, other = first.as_array(), second.as_array()
-    lengths = [float(np.hypot(*(quad[1] - quad[0]))) for quad in (one, other)]
-    apart = float(np.hypot(*(other.mean(axis=0) - one.mean(axis=0))))
-    frame = film_format.along_mm if lengths[0] < float(np.hypot(*(one[2] - one[1]))) else film_format.across_mm
-    pitch_px = film_format.pitch_mm / frame * (lengths[0] + lengths[1]) / 2
-    alike = abs(lengths[0] / lengths[1] - 1.0) < _SIZE_AGREES
-    if not alike or abs(apart / pitch_px - 1.0) > _FAR_FROM_PITCH:
-        raise _none_found(name)
+    widths_px = [float(np.hypot(*(quad[1] - quad[0]))) for quad in (one, other)]
+    apart_px = float(np.hypot(*(other.mean(axis=0) - one.mean(axis=0))))
+    pitch_px = film_format.pitch_mm / film_format.along_mm * sum(widths_px) / 2
+    are_alike = abs(widths_px[0] / widths_px[1] - 1.0) < _SIZE_AGREES
+    return are_alike and abs(apart_px / pitch_px - 1.0) <= _FAR_FROM_PITCH
+
+
+def _in_mosaic(corners: QuadPx, *, is_upright: bool) -> QuadPx:
+    points = corners.as_array()
+    return QuadPx.from_array(points[[0, 3, 2, 1], ::-1] if is_upright else points).scaled(float(_REDUCTION))
 
 
 def _none_found(name: str) -> ConversionError:

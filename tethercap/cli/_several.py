@@ -145,7 +145,7 @@ def paired_items(items: Sequence[Item], pool: Executor, *, is_right_first: bool)
 def _two_of(item: Item, pair: FoundPair, *, is_right_first: bool) -> list[Item]:
     first, second = (pair.second, pair.first) if is_right_first else (pair.first, pair.second)
     if item.roll_job is None:
-        job = replace(item.job, find_frame=False, format_id=HALF_FRAME)
+        job = replace(item.job, find_frame=False, format_id=item.job.format_id or HALF_FRAME)
         return [Item(replace(job, corners=first)), Item(_renamed(replace(job, corners=second), "A"))]
     whole = replace(item.roll_job, job=item.job)
     if whole.frame_id.second in whole.roll.frames:
