@@ -30,7 +30,7 @@ from tethercap.convert.charts import (
     chart_patches,
     patch_densities,
 )
-from tethercap.convert.film_base import FilmBase, estimate_base, find_base
+from tethercap.convert.film_base import FilmBase, camera_exposure, estimate_base, find_base
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.flat_field import FlatField
 from tethercap.convert.grey_charts import grey_model_by_chart
@@ -176,13 +176,15 @@ def base_of(
     flat: FlatField | None,
 ) -> FilmBase:
     """Film base of one picture: the roll's at its exposure, else as the picture itself tells it."""
-    measured = find_base(raw, cells, corners, film_kind, flat)
-    if base is not None:
-        here = base.for_shot(raw.shot)
-        return here if measured is None else here.brighter(measured.copied_brighter(here))
-    if film_kind is FilmKind.SLIDE and flat is not None:
+    if base is None and film_kind is FilmKind.SLIDE and flat is not None:
         return bare_light(flat, raw.shot)
-    return measured or estimate_base(raw, cells, film_kind, TYPICAL_BASE_DENSITY[film_kind])
+    if base is not None and camera_exposure(raw.shot) is not None:
+        return base.for_shot(raw.shot)
+    measured = find_base(raw, cells, corners, film_kind, flat)
+    if base is None:
+        return measured or estimate_base(raw, cells, film_kind, TYPICAL_BASE_DENSITY[film_kind])
+    # The picture does not say its exposure: only its rebate tells how bright it was copied.
+    return base if measured is None else base.brighter(measured.copied_brighter(base))
 
 
 def _misfit(found: ChartFit) -> float:

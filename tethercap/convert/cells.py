@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from tethercap.convert.flat_field import FLAT_CELL_PX, FlatField
+from tethercap.convert.flat_field import FlatField
 from tethercap.geometry import QuadPx
 from tethercap.pictures import F32Array, RawPicture
 
@@ -64,7 +64,7 @@ def measure_cells(raw: RawPicture, flat: FlatField | None = None, cell_px: int =
         strip = slice(first, min(first + at_once, rows))
         _measure_strip(raw, strip, cell_px, memory, counts[strip], roughness[strip], clipped[strip])
     if flat is not None:
-        counts *= _unevenness(flat, rows, columns, cell_px)
+        counts *= 10.0 ** flat.in_small(columns, rows, cell_px)
     return Cells(counts, roughness, clipped, cell_px)
 
 
@@ -96,12 +96,6 @@ def _measure_strip(
             square = cv2.resize(squares, (columns, rows), interpolation=cv2.INTER_AREA)
             roughness[:] = np.sqrt(np.maximum(square - mean * mean, 0.0)) / np.maximum(mean, 1.0)
     counts /= seen
-
-
-def _unevenness(flat: FlatField, rows: int, columns: int, cell_px: int) -> F32Array:
-    factor = FLAT_CELL_PX / cell_px
-    density = cv2.resize(flat.density, None, fx=factor, fy=factor, interpolation=cv2.INTER_LINEAR)
-    return np.asarray(10.0 ** density[:rows, :columns], np.float32)
 
 
 def shows_film(cells: Cells, white: float) -> np.ndarray:

@@ -218,8 +218,7 @@ def combine_bases(bases: Sequence[FilmBase]) -> FilmBase:
     if not bases:
         raise ValueError("no film base to combine")
     reference = next((base.camera_exposure for base in bases if base.camera_exposure), None)
-    rows = [_at_exposure(base, reference) for base in bases]
-    density = -np.log10(np.array(rows))
+    density = _densities_at(bases, reference)
     middle = np.median(density, axis=0)
     near = np.abs(density - middle).max(axis=1) < 2 * _CLUSTER_DENSITY
     kept = density[near] if near.any() else density
@@ -247,19 +246,16 @@ def clearest_base(bases: Sequence[FilmBase], fewest: int) -> FilmBase:
         So many have to agree; where no so many do, the brightest is taken.
     """
     reference = next((base.camera_exposure for base in bases if base.camera_exposure), None)
-    density = -np.log10(np.array([_at_exposure(base, reference) for base in bases]))
+    density = _densities_at(bases, reference)
     alike = np.abs(density[:, None] - density).max(axis=2) < 2 * _CLUSTER_DENSITY
     agreed = alike.sum(axis=1) >= fewest
     brightest = int(np.argmin(np.where(agreed | ~agreed.any(), density.mean(axis=1), np.inf)))
     return combine_bases([base for base, near in zip(bases, alike[brightest], strict=True) if near])
 
 
-def _at_exposure(base: FilmBase, reference: float | None) -> tuple[float, float, float]:
-    if reference is None or base.camera_exposure is None:
-        return base.counts_rgb
-    factor = reference / base.camera_exposure
-    red, green, blue = (count * factor for count in base.counts_rgb)
-    return red, green, blue
+def _densities_at(bases: Sequence[FilmBase], exposure: float | None) -> F64Array:
+    """Densities against one count, as pictures at one camera exposure would show them, shape (n, 3)."""
+    return np.asarray(-np.log10([base.at_exposure(exposure).counts_rgb for base in bases]))
 
 
 def estimate_base(

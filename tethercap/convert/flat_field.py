@@ -56,11 +56,9 @@ class FlatField:
 
     def in_small(self, columns: int, rows: int, cell_px: int) -> F32Array:
         """Density to take from a picture whose pixels are means of `cell_px` squared, shape (rows, columns, 3)."""
-        share = cell_px / FLAT_CELL_PX
-        to_cells = np.array([[share, 0.0, 0.5 * share - 0.5], [0.0, share, 0.5 * share - 0.5]])
-        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        small = cv2.warpAffine(self.density, to_cells, (columns, rows), flags=flags, borderMode=cv2.BORDER_REPLICATE)
-        return np.asarray(small, np.float32)
+        factor = FLAT_CELL_PX / cell_px
+        small = cv2.resize(self.density, None, fx=factor, fy=factor, interpolation=cv2.INTER_LINEAR)
+        return np.asarray(small[:rows, :columns], np.float32)
 
     def rows(self, first: int, last: int, colour: int) -> F32Array:
         """Density to take away on mosaic rows first, first + 2, ... below last, at every other column.

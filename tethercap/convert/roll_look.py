@@ -164,10 +164,8 @@ def _level(base: FilmBase | None, of_roll: FilmBase) -> float:
 def _own_or(base: FilmBase | None, of_roll: FilmBase) -> FilmBase:
     if base is None or base.how != "rebate":
         return of_roll
-    roll_here = np.array(of_roll.counts_rgb)
-    if base.camera_exposure is not None and of_roll.camera_exposure is not None:
-        roll_here = roll_here * (base.camera_exposure / of_roll.camera_exposure)
-    away = np.abs(np.log10(np.array(base.counts_rgb) / roll_here)).max()
+    roll_here = of_roll.at_exposure(base.camera_exposure)
+    away = np.abs(np.log10(np.array(base.counts_rgb) / np.array(roll_here.counts_rgb))).max()
     return base if away < _DRIFT_DENSITY else of_roll
 
 
