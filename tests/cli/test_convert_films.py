@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from tests.unit.convert.film_shots import colour_patches, shoot
 from tests.unit.image_files.dng_writer import write_dng
-from tethercap.batch.films import keep_film
+from tethercap.batch.films import keep_film, read_film
 from tethercap.cli.convert import convert
 from tethercap.convert.usual_film import usual_film
 from tethercap.errors import ConversionError, ProfileError
@@ -83,12 +83,21 @@ def test_a_recipe_remembers_the_film(frame: Path, tmp_path: Path) -> None:
     assert steps["equalise"]["toe"] == 0.22
 
 
+@pytest.mark.parametrize("said", ["gamma = [0.6, 0.0, 0.6]", "toe = nan", "speed = [inf, 0.0, 0.0]"])
+def test_a_film_with_numbers_that_no_film_has_is_refused(said: str, tmp_path: Path) -> None:
+    path = tmp_path / "odd.toml"
+    path.write_text(f"{said}\n")
+    with pytest.raises(ProfileError, match=said.split()[0]):
+        read_film(str(path), FilmKind.COLOUR_NEGATIVE)
+
+
 def test_what_is_no_film_to_keep_or_to_use_is_refused(frame: Path, cards: list[Path], tmp_path: Path) -> None:
     out = ("--out", tmp_path / "out")
     with pytest.raises(ConversionError, match="not measured"):
         run(frame, *NEGATIVE, "--save-film", "harbour", *out)
-    with pytest.raises(ProfileError, match="cannot be the name"):
-        run(frame, *NEGATIVE, "--grey", *cards, "--save-film", "../harbour", *out)
+    for name in ("../harbour", "harbour.toml"):
+        with pytest.raises(ProfileError, match="cannot be the name"):
+            run(frame, *NEGATIVE, "--grey", *cards, "--save-film", name, *out)
     kept("harbour")
     with pytest.raises(ProfileError, match="There is a film harbour already"):
         run(frame, *NEGATIVE, "--grey", *cards, "--save-film", "harbour", *out)

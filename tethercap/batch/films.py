@@ -3,6 +3,7 @@
 import dataclasses
 from pathlib import Path
 
+import numpy as np
 import tomlkit
 
 from tethercap.convert.film_model import FilmModel
@@ -14,6 +15,8 @@ from tethercap.profile_files.find import user_folder
 from tethercap.roll.store import Disk, disk_troubles, write_whole
 
 FOLDER = "films"
+_ABOVE_0 = ("gamma", "toe", "toe_ratio")
+"""Numbers of a film that its curves are divided by."""
 _HEADER = (
     "A film as it was measured on one rig: this camera, this light. Made by tethercap; another film's colours\n"
     "on the same rig can be told with its help (convert --beside-film).\n"
@@ -43,7 +46,21 @@ def read_film(name: str, film_kind: FilmKind) -> FilmModel:
             safe="Nothing was changed.",
             todo="Choose a film of the same kind.",
         )
+    _refuse_impossible(model, name)
     return dataclasses.replace(model, source=f"{model.source}, kept as {model.id or path.stem}")
+
+
+def _refuse_impossible(model: FilmModel, name: str) -> None:
+    """Refuse numbers that no film has, as a file that was edited by hand may hold."""
+    for field, value in dataclasses.asdict(model).items():
+        numbers = np.ravel(value)
+        if numbers.dtype.kind != "f" or (np.isfinite(numbers).all() and (field not in _ABOVE_0 or numbers.min() > 0)):
+            continue
+        raise ProfileError(
+            f"The film {name} has {field} = {value}, which no film has.",
+            safe="No picture is touched.",
+            todo="Correct its file, or measure the film again.",
+        )
 
 
 def is_measured(model: FilmModel) -> bool:
@@ -59,7 +76,8 @@ def refuse_taken(film_id: str) -> Path:
     ProfileError
         If the name cannot be a file's, or is taken.
     """
-    if not film_id.strip(". ") or set(film_id) & set('/\\:*?"<>|') or not film_id.isprintable():
+    is_name = film_id.strip(". ") and film_id.isprintable() and not set(film_id) & set('/\\:*?"<>|')
+    if not is_name or film_id.endswith(".toml"):
         raise ProfileError(f'"{film_id}" cannot be the name of a film.', todo="Use letters, digits and dashes.")
     path = user_folder() / FOLDER / f"{film_id}.toml"
     if path.exists():
