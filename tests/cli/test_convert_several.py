@@ -150,6 +150,9 @@ def test_second_halves_in_a_roll_get_the_number_with_an_a(tmp_path: Path) -> Non
     assert run(tmp_path / "roll").return_value == 0
     again = {path.name: path.read_bytes() for path in (tmp_path / "roll" / "positive").iterdir()}
     assert again == made, "a shot that was cut in two is cut in two again, at the same place"
+    assert run(tmp_path / "roll", "--frames", "7A").stdout.endswith("X31-007_07A.tif\n")
+    with pytest.raises(click.UsageError, match="number of their first frame"):
+        run(tmp_path / "roll", "--pairs", "left-first", "--frames", "7A")
     assert run(tmp_path / "roll", "--archive", "density", "--dust", "mark").return_value == 0
     for further in ("density", "dust"):
         assert len(list((tmp_path / "roll" / further).iterdir())) == 2, "each has its own"

@@ -39,10 +39,11 @@ class Item:
         return self.job.raw_path.stem
 
     def is_wanted(self, frames: Sequence[tuple[FrameId, FrameId]]) -> bool:
-        """Whether it is no frame of a roll, or one of these."""
+        """Whether it is no frame of a roll, or one of these; a second half frame is also meant by its shot's number."""
         if not frames or self.roll_job is None:
             return True
-        return any(first <= self.roll_job.frame_id <= last for first, last in frames)
+        numbers = {self.roll_job.frame_id, self.roll_job.number}
+        return any(first <= number <= last for first, last in frames for number in numbers)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

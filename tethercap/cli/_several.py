@@ -117,9 +117,13 @@ def paired_items(items: Sequence[Item], pool: Executor, *, is_right_first: bool)
     ------
     TethercapError
         If a roll has a frame of the second number already.
+    click.UsageError
+        If only the second half frames of shots are wanted.
     """
     # Those that were cut before are cut anew.
     items = [item for item in items if item.roll_job is None or not item.roll_job.is_second]
+    if not items:
+        raise click.UsageError("--pairs cuts whole shots: name them by the number of their first frame.")
     formats = [item.job.format_id or HALF_FRAME for item in items]
     if any(item.roll_job is not None for item in items):
         # A roll that was captured two frames at a time says the format of the camera's view, not of the frames.
