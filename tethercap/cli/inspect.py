@@ -33,8 +33,7 @@ def inspect(
     """Find the frame in each FILE, a live-view JPEG or a RAW, and say how it lies.
 
     Corners are in pixels of the file, clockwise from the top left, pixel centres at integers; tilt is clockwise
-    positive;
-    the offset is the frame's middle from the picture's, in mm, right and down.
+    positive; the offset is the frame's middle from the picture's, in mm, right and down.
 
     Exit codes: 0 all frames are accepted, 1 one is not, 4 or 5 a file could not be read.
     """

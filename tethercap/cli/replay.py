@@ -50,8 +50,7 @@ def replay(
     """Watch the numbered JPEGs in DIR through the same code as a live view, and say when it would have fired.
 
     The number in a file's name is its place in time; a missing number is a picture that was dropped. Every shot
-    counts as
-    taken at once and good.
+    counts as taken at once and good.
 
     Exit codes: 0 done, 2 the command line was wrong, 4 the folder could not be read, 5 an unknown format, or no picture
     that can be read.
