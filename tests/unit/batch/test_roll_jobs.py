@@ -51,7 +51,7 @@ def convert_singly(roll: Roll) -> None:
         )
 
 
-def gains(roll: Roll) -> set[float]:
+def bases(roll: Roll) -> set[float]:
     found = set()
     for frame in roll.frames.values():
         assert frame.chosen is not None
@@ -71,7 +71,7 @@ def test_positives_made_singly_are_replaced_by_those_of_the_roll(roll_path: Path
         assert len(steps) == 3
         assert made == [Reconverted(FrameId(number)) for number in (1, 2, 3)]
         assert not has_frames_of_their_own(roll)
-        assert len(gains(roll)) == 1
+        assert len(bases(roll)) == 1
         after = {path.name: path.read_bytes() for path in (roll_path / "positive").iterdir()}
     assert before.keys() == after.keys()
     assert before != after
@@ -166,8 +166,8 @@ def test_a_damaged_frame_is_told_and_the_others_are_made(roll_path: Path) -> Non
     assert (roll_path / "positive" / "X31-007_02.tif").read_bytes() == old
 
 
-class BreaksOnce(SerialExecutor):
-    """A pool that dies with its second job."""
+class Broken(SerialExecutor):
+    """A pool whose process died."""
 
     def submit(self, fn: object, /, *args: object, **kwargs: object) -> "Future[ConversionResult]":  # type: ignore[override]
         future: Future[ConversionResult] = Future()
@@ -177,7 +177,7 @@ class BreaksOnce(SerialExecutor):
 
 def test_a_pool_that_dies_does_not_take_the_roll_along(roll_path: Path) -> None:
     with Roll.open(roll_path) as roll:
-        outcomes = list(convert_each([each.job for each in roll_jobs(roll)], BreaksOnce()))
+        outcomes = list(convert_each([each.job for each in roll_jobs(roll)], Broken()))
     assert all(isinstance(outcome, ConversionResult) for outcome in outcomes)
 
 

@@ -115,16 +115,18 @@ def test_a_serial_pool_hands_errors_on() -> None:
         pool.submit(divmod, 1, 0).result()
 
 
-def test_frames_of_a_roll_share_base_and_neutral(job: ConversionJob) -> None:
-    jobs = [SurveyJob(job.raw_path, NEGATIVE, job.corners, find_frame=False) for _ in range(3)]
-    seen: list[int] = []
+def test_frames_of_a_roll_share_their_base(tmp_path: Path) -> None:
+    jobs, seen = [], list[int]()
+    for number, level in enumerate((1.0, 1.02, 0.99)):
+        shot = shoot(colour_patches(number, side=120), rim_px=80, falloff=np.full((640, 880), level))
+        path = write_dng(tmp_path / f"{number}.dng", shot.raw.mosaic, neutral=(0.53, 1.0, 0.67))
+        jobs.append(SurveyJob(path, NEGATIVE, shot.corners, find_frame=False))
     with make_pool("serial") as pool:
         roll = survey_roll(jobs, pool, on_done=lambda: seen.append(1))
     assert len(seen) == 3
     assert roll.bases is not None
-    assert roll.exposures is not None
     assert len({base.counts_rgb for base in roll.bases}) == 1
-    assert len({exposure.gain for exposure in roll.exposures}) == 1
+    assert len({survey.base.counts_rgb for survey in roll.frames if survey.base is not None}) == 3
 
 
 def test_whole_pictures_keep_their_size(job: ConversionJob) -> None:
