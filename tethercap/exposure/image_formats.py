@@ -17,16 +17,6 @@ class ImageFormat(StrEnum):
     HEIF = "heif"
     TIFF = "tiff"
 
-    @property
-    def has_raw(self) -> bool:
-        """True where a full RAW file is among what comes."""
-        return self in (ImageFormat.RAW, ImageFormat.RAW_PLUS)
-
-    @property
-    def files_per_shot(self) -> int:
-        """How many files to wait for after a shot."""
-        return 2 if self in (ImageFormat.RAW_PLUS, ImageFormat.REDUCED_PLUS) else 1
-
 
 SHOWN: dict[ImageFormat, str] = {
     ImageFormat.RAW: "RAW",

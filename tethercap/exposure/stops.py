@@ -28,28 +28,17 @@ def exact_f_number(marked: float, *, per_stop: int = 3) -> float:
     -------
     float
         2^(k / (2·per_stop)) for the nearest whole k; `marked` itself where no such value is near.
+
+    Raises
+    ------
+    ValueError
+        If the mark is not above 0.
     """
-    return _snapped(marked, base=1.0, stops_per_octave=2.0, per_stop=per_stop)
-
-
-def exact_shutter_s(marked_s: float, *, per_stop: int = 3) -> float:
-    """Exact exposure time behind a mark, s: 2^(-k / per_stop). Parameters as in `exact_f_number`."""
-    return _snapped(marked_s, base=1.0, stops_per_octave=1.0, per_stop=per_stop)
-
-
-def exact_iso(marked: float, *, per_stop: int = 3) -> float:
-    """Exact sensitivity behind a mark: 100·2^(k / per_stop). Parameters as in `exact_f_number`."""
-    return _snapped(marked, base=100.0, stops_per_octave=1.0, per_stop=per_stop)
-
-
-def _snapped(marked: float, *, base: float, stops_per_octave: float, per_stop: int) -> float:
     if not marked > 0:
         raise ValueError(f"a mark must be above 0, not {marked}")
-    stops = stops_per_octave * math.log2(marked / base)
+    stops = 2.0 * math.log2(marked)
     nearest_stops = round(stops * per_stop) / per_stop
-    if abs(stops - nearest_stops) > _SNAP_STOPS:
-        return marked
-    return float(base * 2.0 ** (nearest_stops / stops_per_octave))
+    return float(2.0 ** (nearest_stops / 2.0)) if abs(stops - nearest_stops) <= _SNAP_STOPS else marked
 
 
 def exact_compensation_stops(marked_stops: float) -> float:
@@ -62,34 +51,6 @@ def exact_compensation_stops(marked_stops: float) -> float:
         if abs(snapped - marked_stops) <= (0.07 if per_stop == 3 else 0.01):
             return snapped
     return marked_stops
-
-
-def exposure_value(f_number: float, shutter_s: float) -> float:
-    """Exposure value log2(N² / t), at f/1 and 1 s = 0 (ISO 2720; Exif 2.3 annex C: Ev = Av + Tv).
-
-    Parameters
-    ----------
-    f_number : float
-        Above 0.
-    shutter_s : float
-        Exposure time, s, above 0.
-    """
-    return math.log2(f_number * f_number / shutter_s)
-
-
-def aperture_value(f_number: float) -> float:
-    """Av = 2·log2 N (Exif 2.3, ApertureValue)."""
-    return 2.0 * math.log2(f_number)
-
-
-def time_value(shutter_s: float) -> float:
-    """Tv = -log2 t (Exif 2.3, ShutterSpeedValue)."""
-    return -math.log2(shutter_s)
-
-
-def speed_value(iso: float) -> float:
-    """Sv = log2(ISO / 3.125), ISO 100 = 5 (Exif 2.3 annex C, from memory)."""
-    return math.log2(iso / 3.125)
 
 
 def same_setting(one: float, other: float) -> bool:

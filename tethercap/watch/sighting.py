@@ -102,9 +102,6 @@ class ReasonCode(StrEnum):
     BLANK_FRAME = "blank-frame"
     WRONG_FORMAT = "wrong-format"
     NO_PICTURE = "no-picture"
-    OVEREXPOSED = "overexposed"
-    UNDEREXPOSED = "underexposed"
-    UNSHARP = "unsharp"
 
 
 @dataclass(frozen=True, slots=True)

@@ -107,9 +107,3 @@ def test_jpeg_compression_is_not_taken_for_the_format() -> None:
     ]
     understanding = understand(body)
     assert understanding.widget_name(Setting.IMAGE_FORMAT) == "imageformat"
-
-
-def test_files_per_shot() -> None:
-    assert ImageFormat.RAW_PLUS.files_per_shot == 2
-    assert ImageFormat.RAW.files_per_shot == 1
-    assert not ImageFormat.REDUCED.has_raw
