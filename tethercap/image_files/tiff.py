@@ -4,7 +4,7 @@ import hashlib
 import os
 import struct
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import partial
 from pathlib import Path
@@ -20,7 +20,7 @@ from tethercap.image_files._whole import write_whole
 from tethercap.image_files.exif_block import EXIF_POINTER_TAG, exif_directory
 from tethercap.image_files.icc import icc_profile
 from tethercap.image_files.parts import PartsOnDisk
-from tethercap.pictures import ColourSpace, Positive, U16Array
+from tethercap.pictures import ColourSpace, U16Array
 
 PutRows = Callable[[int, U16Array], None]
 """Takes the number of a first row and the rows from there on."""
@@ -61,34 +61,14 @@ class TiffOptions:
     "Exif.Photo.FNumber"); other keys are left out."""
     xmp: bytes | None = None
     """XMP packet, from `metadata.xmp_packet`."""
-    ppi: float | None = None
-    """Pixels per inch on the film."""
-
-
-def write_positive(path: Path, positive: Positive, options: TiffOptions | None = None) -> None:
-    """Write a positive as 16-bit TIFF through a temporary file. The same picture gives the same bytes.
-
-    Parameters
-    ----------
-    path : Path
-        Target; a file of that name is replaced.
-    positive : Positive
-        The picture; its colour space is the one the profile is for.
-    options : TiffOptions, optional
-
-    Raises
-    ------
-    StorageError
-        If the disk refuses.
-    """
-    chosen = replace(options or TiffOptions(), colour_space=positive.colour_space)
-    write_whole(path, lambda temporary: _write_pixels(temporary, positive.pixels_rgb, chosen))
 
 
 def fill_positive(
     path: Path, size: SizePx, options: TiffOptions, fill: Callable[[PutRows], None], *, with_sha256: bool = False
 ) -> str:
-    """Write a positive whose rows come from `fill`; without compression they go straight to the file.
+    """Write a positive as 16-bit TIFF, whole or not at all: the same rows give the same bytes.
+
+    They come from `fill`; without compression they go straight to the file.
 
     Parameters
     ----------
@@ -122,7 +102,7 @@ def fill_positive(
             return
         pixels = np.empty(shape, np.uint16)
         fill(partial(_copy_rows, pixels))
-        _write_pixels(temporary, pixels, options)
+        _write_packed(temporary, pixels, options)
         if not with_sha256:
             return
         with temporary.open("rb") as written:
@@ -180,14 +160,13 @@ def _has_exif(options: TiffOptions) -> bool:
     return bool(exif_directory(options.properties, 0))
 
 
-def _write_pixels(path: Path, pixels: U16Array, options: TiffOptions) -> None:
-    packed = options.compression is not Compression.NONE
+def _write_packed(path: Path, pixels: U16Array, options: TiffOptions) -> None:
     tifffile.imwrite(
         path,
         pixels,
-        rowsperstrip=_ROWS_PER_STRIP if packed else None,
-        compression=options.compression.value if packed else None,
-        predictor=packed,
+        rowsperstrip=_ROWS_PER_STRIP,
+        compression=options.compression.value,
+        predictor=True,
         maxworkers=1,
         **_arguments(options),
     )
@@ -207,8 +186,6 @@ def _arguments(options: TiffOptions) -> dict[str, Any]:
         "photometric": "rgb",
         "planarconfig": "contig",
         "iccprofile": None if options.colour_space is None else icc_profile(options.colour_space),
-        "resolution": None if options.ppi is None else (options.ppi, options.ppi),
-        "resolutionunit": None if options.ppi is None else "INCH",
         "software": f"tethercap {__version__}",
         "extratags": tags,
         "metadata": None,

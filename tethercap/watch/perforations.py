@@ -35,8 +35,6 @@ class PerforationRows:
     slope: float
     rows_seen: int
     """1 or 2."""
-    phase_px: float
-    """Centre of the hole nearest the middle column, small px from that column."""
     rows_y: tuple[float, ...] = ()
     """Where the rows were seen, small px."""
     film_share: float = 0.5
@@ -236,12 +234,11 @@ def _rows_at(
     if pair is not None and min(strength[pair[0]], strength[pair[1]]) > LEAST_AMPLITUDE:
         upper, lower = pair
         pitch_px = holes.pitch_mm * scale
-        phase = _phase(tone, upper, tall, pitch_px)
         films = [_film_share(level, row, _phase(tone, row, tall, pitch_px), pitch_px, light, partly) for row in pair]
         if None not in films:
             both = float(min(strength[upper], strength[lower]))
             share = sum(film for film in films if film is not None) / 2
-            rows = PerforationRows(scale, (upper + lower) / 2, slope, 2, phase, (float(upper), float(lower)), share)
+            rows = PerforationRows(scale, (upper + lower) / 2, slope, 2, (float(upper), float(lower)), share)
             return 2.0 * both, rows
     row = int(strength.argmax())
     if strength[row] > LEAST_AMPLITUDE * 1.5 and coherent[row] > 0.9 * total[row]:
@@ -250,7 +247,7 @@ def _rows_at(
         likely = abs(middle - level.shape[0] / 2) < MIDDLE_OFF_MM * scale
         film = _film_share(level, row, phase, holes.pitch_mm * scale, light, partly) if likely else None
         if film is not None:
-            return float(strength[row]), PerforationRows(scale, middle, slope, 1, phase, (float(row),), film)
+            return float(strength[row]), PerforationRows(scale, middle, slope, 1, (float(row),), film)
     return None
 
 

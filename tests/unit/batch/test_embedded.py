@@ -9,12 +9,13 @@ import pytest
 from PIL import Image
 
 from tests.unit.batch.shot_rolls import file_shots
+from tests.unit.image_files.tiffs import write_tiff
 from tethercap.batch.pools import SerialExecutor
 from tethercap.batch.roll_jobs import reconvert_roll
 from tethercap.image_files.exif_block import exif_segment
 from tethercap.image_files.metadata import xmp_packet
-from tethercap.image_files.tiff import Compression, TiffOptions, read_tiff, write_positive
-from tethercap.pictures import Positive, ShotData
+from tethercap.image_files.tiff import Compression, TiffOptions, read_tiff
+from tethercap.pictures import ShotData
 from tethercap.roll.folder import Roll, TakeOutcome
 from tethercap.roll.setup import FrameNotes
 
@@ -119,7 +120,7 @@ def test_exif_stands_behind_pixels_of_any_packing(tmp_path: Path, compression: C
         compression=compression, properties={"Exif.Photo.FNumber": "28/10", "Exif.Photo.LensModel": "Invented"}
     )
     for name in ("a.tif", "b.tif"):
-        write_positive(tmp_path / name, Positive(pixels), options)
+        write_tiff(tmp_path / name, pixels, options)
     assert (tmp_path / "a.tif").read_bytes() == (tmp_path / "b.tif").read_bytes()
     np.testing.assert_array_equal(read_tiff(tmp_path / "a.tif"), pixels)
     with Image.open(tmp_path / "a.tif") as opened:

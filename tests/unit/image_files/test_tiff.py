@@ -6,43 +6,44 @@ import pytest
 import tifffile
 from PIL import ImageCms
 
+from tests.unit.image_files.tiffs import write_tiff
 from tethercap.errors import StorageError, UnreadablePictureError
 from tethercap.geometry import SizePx
 from tethercap.image_files.icc import icc_profile
 from tethercap.image_files.metadata import read, xmp_packet
-from tethercap.image_files.tiff import Compression, PutRows, TiffOptions, fill_positive, read_tiff, write_positive
-from tethercap.pictures import ColourSpace, Positive
+from tethercap.image_files.tiff import Compression, PutRows, TiffOptions, fill_positive, read_tiff
+from tethercap.pictures import ColourSpace, U16Array
 
 
 @pytest.fixture
-def positive() -> Positive:
-    return Positive(np.random.default_rng(3).integers(0, 65536, (70, 50, 3)).astype(np.uint16), ColourSpace.DISPLAY_P3)
+def pixels() -> U16Array:
+    return np.random.default_rng(3).integers(0, 65536, (70, 50, 3)).astype(np.uint16)
 
 
 @pytest.mark.parametrize("compression", list(Compression))
-def test_pixels_come_back_whatever_the_packing(positive: Positive, compression: Compression, tmp_path: Path) -> None:
+def test_pixels_come_back_whatever_the_packing(pixels: U16Array, compression: Compression, tmp_path: Path) -> None:
     path = tmp_path / "a.tif"
-    write_positive(path, positive, TiffOptions(compression=compression))
-    np.testing.assert_array_equal(read_tiff(path), positive.pixels_rgb)
+    write_tiff(path, pixels, TiffOptions(compression=compression))
+    np.testing.assert_array_equal(read_tiff(path), pixels)
 
 
 @pytest.mark.parametrize("compression", list(Compression))
-def test_the_same_picture_gives_the_same_bytes(positive: Positive, compression: Compression, tmp_path: Path) -> None:
+def test_the_same_picture_gives_the_same_bytes(pixels: U16Array, compression: Compression, tmp_path: Path) -> None:
     options = TiffOptions(compression=compression, properties={"Exif.Image.Artist": "Invented Person"})
     for name in ("a.tif", "b.tif"):
-        write_positive(tmp_path / name, positive, options)
+        write_tiff(tmp_path / name, pixels, options)
     assert (tmp_path / "a.tif").read_bytes() == (tmp_path / "b.tif").read_bytes()
 
 
-def test_profile_and_metadata_lie_inside(positive: Positive, tmp_path: Path) -> None:
+def test_profile_and_metadata_lie_inside(pixels: U16Array, tmp_path: Path) -> None:
     path = tmp_path / "a.tif"
     packet = xmp_packet({"Xmp.dc.title": "Roll 7, frame 12"})
-    write_positive(path, positive, TiffOptions(xmp=packet, properties={"Exif.Image.Artist": "Jörg"}, ppi=4000.0))
+    options = TiffOptions(colour_space=ColourSpace.DISPLAY_P3, xmp=packet, properties={"Exif.Image.Artist": "Jörg"})
+    write_tiff(path, pixels, options)
     with tifffile.TiffFile(path) as opened:
         page = opened.pages.first
         assert page.tags["InterColorProfile"].value == icc_profile(ColourSpace.DISPLAY_P3)
         assert page.dtype == np.uint16
-        assert page.tags["XResolution"].value == (4000, 1)
     found = read(path)
     assert found["Xmp.dc.title"] == "Roll 7, frame 12"
     assert found["Exif.Image.Artist"] == "Jörg"
@@ -57,20 +58,20 @@ def _as_file(path: Path) -> str:
 
 
 @pytest.mark.parametrize("compression", [Compression.NONE, Compression.DEFLATE])
-def test_rows_may_come_in_any_order(positive: Positive, compression: Compression, tmp_path: Path) -> None:
+def test_rows_may_come_in_any_order(pixels: U16Array, compression: Compression, tmp_path: Path) -> None:
     def fill(put: PutRows) -> None:
         for first in (30, 60, 0):
-            put(first, positive.pixels_rgb[first : first + 30])
+            put(first, pixels[first : first + 30])
 
     options = TiffOptions(compression=compression, properties={"Exif.Photo.FNumber": "28/10"})
     sha256 = fill_positive(tmp_path / "a.tif", SizePx(50, 70), options, fill, with_sha256=True)
     assert sha256 == hashlib.sha256((tmp_path / "a.tif").read_bytes()).hexdigest()
-    np.testing.assert_array_equal(read_tiff(tmp_path / "a.tif"), positive.pixels_rgb)
+    np.testing.assert_array_equal(read_tiff(tmp_path / "a.tif"), pixels)
 
 
-def test_a_failure_leaves_the_old_file_and_nothing_else(positive: Positive, tmp_path: Path) -> None:
+def test_a_failure_leaves_the_old_file_and_nothing_else(pixels: U16Array, tmp_path: Path) -> None:
     path = tmp_path / "a.tif"
-    write_positive(path, positive)
+    write_tiff(path, pixels, TiffOptions())
     before = path.read_bytes()
 
     def fail(_put: PutRows) -> None:
@@ -83,17 +84,17 @@ def test_a_failure_leaves_the_old_file_and_nothing_else(positive: Positive, tmp_
 
 
 def test_a_disk_that_refuses_is_told_by_the_name_that_is_meant(
-    positive: Positive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    pixels: U16Array, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A disk that became read-only does not let the half-written file go either."""
 
     def refuse(*_: object, **__: object) -> None:
         raise OSError(30, "Read-only file system")
 
-    monkeypatch.setattr(tifffile, "imwrite", refuse)
+    monkeypatch.setattr(tifffile, "memmap", refuse)
     monkeypatch.setattr(Path, "unlink", refuse)
     with pytest.raises(StorageError, match=r"/a\.tif could not be written: Read-only"):
-        write_positive(tmp_path / ".a.tif.123.part", positive)
+        write_tiff(tmp_path / ".a.tif.123.part", pixels, TiffOptions())
 
 
 def test_other_files_are_refused(tmp_path: Path) -> None:
