@@ -1,5 +1,6 @@
 """A slide's colours measured on a target of ISO 12641 that was copied with the same rig."""
 
+import codecs
 import json
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -29,9 +30,13 @@ from tethercap.image_files.raw import read_raw
 from tethercap.pictures import F64Array
 
 _CELL_PX = 8
+_UTF_16_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 _FEWEST_PATCHES = 24
 _DARKEST_Y = 0.0015
 """Patches below this are as much glare as dye."""
+_DOUBTFUL_MISFIT, _MOST_MISFIT = 2.0, 6.0
+"""CIE L*a*b* that a target may be off its own colours before that is said, and before it is taken for no such target:
+drawn ones are off by 0.5 at most, and by 15 where their corners lie a patch off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,9 +78,10 @@ def read_slide_target(said: Path, values: Path) -> SlideTarget:
             todo='Write {"file": "target.dng", "corners_px": [[x, y], [x, y], [x, y]]}: A1, A22, L22.',
         ) from error
     try:
-        text = values.read_text(encoding="latin-1")
+        content = values.read_bytes()
     except OSError as error:
         raise ProfileError(f"{values} cannot be read: {error.strerror or error}.") from error
+    text = content.decode("utf-16" if content.startswith(_UTF_16_MARKS) else "latin-1", "replace")
     return SlideTarget(raw_path, places, target_colours(parse_cgats(text, str(values)), str(values)))
 
 
@@ -87,7 +93,7 @@ def calibrate_on_target(target: SlideTarget, flat: FlatField | None, base: FilmB
     PictureError
         If the picture cannot be read.
     ConversionError
-        If too few of its patches are usable.
+        If too few of its patches are usable, or they are nothing like their colours.
     """
     raw = read_raw(target.raw_path)
     cells = measure_cells(raw, flat, _CELL_PX)
@@ -101,4 +107,13 @@ def calibrate_on_target(target: SlideTarget, flat: FlatField | None, base: FilmB
     density = patch_densities(cells, [target.places[name] for name in names], here)
     greys = greys_among(names, xyz)
     fitted = fit_slide_chart(density, linear_srgb_of(xyz), greys, usual_film(FilmKind.SLIDE, raw, here, flat))
-    return replace(fitted.model, source=f"slide target of ISO 12641, {len(names)} patches")
+    off = f"The slide target in {target.raw_path.name} is off its own colours by {fitted.misfit:.0f} (CIE L*a*b*)"
+    if fitted.misfit > _MOST_MISFIT:
+        raise ConversionError(
+            f"{off}: it is not used.",
+            safe="No picture was made.",
+            todo="Check that the corners are those of A1, A22, L22 and that the values belong to this very target.",
+        )
+    is_doubtful = fitted.misfit > _DOUBTFUL_MISFIT
+    note = f"{off}: check that the values are this very target's, and that it is clean." if is_doubtful else ""
+    return replace(fitted.model, source=f"slide target of ISO 12641, {len(names)} patches", note=note)

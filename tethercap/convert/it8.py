@@ -24,6 +24,10 @@ _NEUTRAL_COLUMN = 16
 _NEUTRAL_CHROMA = 6.0
 _PATCH_NAME = re.compile(r"([A-Z]{1,2})0*(\d+)")
 _XYZ, _LAB = ("XYZ_X", "XYZ_Y", "XYZ_Z"), ("LAB_L", "LAB_A", "LAB_B")
+_NAME_FIELDS = ("SAMPLE_ID", "SAMPLE_NAME", "SAMPLEID", "SAMPLE_LOC")
+_PERCENT = 100.0
+_MOST_Y_OF_ONE = 1.5
+"""Texts whose brightest patch has no larger Y count the light as 1, not as 100: no target is so dark."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,24 +136,50 @@ def target_colours(text: TargetText, file_name: str = "the target's values") -> 
     ProfileError
         If it has neither XYZ nor L*a*b*, or a number that is none.
     """
-    colours = {}
+    colours, percent = {}, _scale_of(text)
     for row in text.rows:
-        name = row.get("SAMPLE_ID") or row.get("SAMPLE_NAME") or row.get("SAMPLEID") or ""
+        name = _name_in(row)
         try:
             if all(field in row for field in _XYZ):
-                colour = np.array([float(row[field]) for field in _XYZ]) / 100.0
+                colour = np.array([_number(row[field]) for field in _XYZ]) / percent
             elif all(field in row for field in _LAB):
-                colour = _xyz_of_lab(np.array([float(row[field]) for field in _LAB]))
+                colour = _xyz_of_lab(np.array([_number(row[field]) for field in _LAB]))
             else:
                 raise _mistake(file_name, "it has neither XYZ_X, XYZ_Y, XYZ_Z nor LAB_L, LAB_A, LAB_B")
         except ValueError as error:
-            raise _mistake(file_name, f"{name} has a value that is no number") from error
-        match = _PATCH_NAME.fullmatch(name.strip().upper())
-        if match is not None:
-            colours[f"{match[1]}{int(match[2])}"] = colour
+            raise _mistake(file_name, f"{name or 'a row'} has a value that is no number") from error
+        if name:
+            colours[name] = colour
     if not colours:
         raise _mistake(file_name, "none of its rows has a SAMPLE_ID like A1")
     return colours
+
+
+def _name_in(row: Mapping[str, str]) -> str:
+    """Name of a row's patch without leading zeros; empty where it names none. Some texts only count under SAMPLE_ID."""
+    for field in _NAME_FIELDS:
+        match = _PATCH_NAME.fullmatch(row.get(field, "").strip().upper())
+        if match is not None:
+            return f"{match[1]}{int(match[2])}"
+    return ""
+
+
+def _number(text: str) -> float:
+    return float(text.replace(",", "."))  # where programs write decimals with a comma
+
+
+def _scale_of(text: TargetText) -> float:
+    """What the text says for the bare light's Y: 100, or 1."""
+    said = [row.get("XYZ_Y", "") for row in text.rows]
+    brightest = max((_number(value) for value in said if _is_number(value)), default=_PERCENT)
+    return 1.0 if brightest <= _MOST_Y_OF_ONE else _PERCENT
+
+
+def _is_number(text: str) -> bool:
+    try:
+        return bool(np.isfinite(_number(text)))
+    except ValueError:
+        return False
 
 
 def _xyz_of_lab(lab: F64Array) -> F64Array:

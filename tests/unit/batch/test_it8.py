@@ -101,3 +101,25 @@ def test_too_few_patches_are_refused(target: Path) -> None:
         del said.places[name]
     with pytest.raises(ConversionError, match="Only 10 patches"):
         calibrate_on_target(said, None)
+
+
+def test_corners_a_patch_off_are_refused(target: Path) -> None:
+    said = json.loads((target / "target.json").read_text())
+    said["corners_px"] = [[x + SIDE, y] for x, y in said["corners_px"]]
+    (target / "moved.json").write_text(json.dumps(said))
+    with pytest.raises(ConversionError, match="off its own colours"):
+        calibrate_on_target(read_slide_target(target / "moved.json", target / "values.txt"), None)
+
+
+def test_a_target_that_has_suffered_is_told(target: Path) -> None:
+    said = read_slide_target(target / "target.json", target / "values.txt")
+    assert calibrate_on_target(said, None).note == ""
+    for column in range(1, 7):  # some of its patches are no longer what they were
+        said.colours[f"A{column}"], said.colours[f"L{column}"] = said.colours[f"L{column}"], said.colours[f"A{column}"]
+    assert "off its own colours" in calibrate_on_target(said, None).note
+
+
+def test_a_text_in_two_bytes_a_letter_is_read(target: Path) -> None:
+    text = (target / "values.txt").read_text()
+    (target / "wide.txt").write_text(text, encoding="utf-16")
+    assert len(read_slide_target(target / "target.json", target / "wide.txt").colours) == len(ROWS) * COLUMNS

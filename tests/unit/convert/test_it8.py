@@ -66,6 +66,23 @@ def test_lab_serves_where_there_is_no_xyz() -> None:
     np.testing.assert_allclose(got, colour.Lab_to_XYZ([43.2, 21.5, -38.4], white_xy), atol=1e-6)
 
 
+HEAD, TAIL = "IT8.7/1\nBEGIN_DATA_FORMAT\n", "\nEND_DATA\n"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        HEAD + "SAMPLE_ID XYZ_X XYZ_Y XYZ_Z\nEND_DATA_FORMAT\nBEGIN_DATA\nB7 12,5 14,25 9,0" + TAIL,
+        HEAD + "SAMPLE_ID XYZ_X XYZ_Y XYZ_Z\nEND_DATA_FORMAT\nBEGIN_DATA\nB7 0.125 0.1425 0.09" + TAIL,
+        HEAD + "SAMPLE_ID SAMPLE_NAME XYZ_X XYZ_Y XYZ_Z\nEND_DATA_FORMAT\nBEGIN_DATA\n29 B07 12.5 14.25 9" + TAIL,
+        HEAD + "XYZ_Y\tXYZ_X\tSAMPLE_ID\tXYZ_Z\nEND_DATA_FORMAT\nBEGIN_DATA\n14.25\t12.5\tb7\t9.0" + TAIL,
+    ],
+    ids=["decimal commas", "light of one", "rows that are counted", "tabs and another order"],
+)
+def test_other_ways_to_write_it_mean_the_same(text: str) -> None:
+    np.testing.assert_allclose(target_colours(parse_cgats(text))["B7"], [0.125, 0.1425, 0.09])
+
+
 def test_dos_lines_and_a_byte_order_mark_do_no_harm() -> None:
     assert len(parse_cgats("\ufeff" + TEXT.replace("\n", "\r\n")).rows) == 3
 
