@@ -25,6 +25,7 @@ DENSITY_ZERO, DENSITY_STEPS = 2000, 10_000
 _DARKEST_COUNT = 0.5
 """Counts over black at or below which there is nothing but noise."""
 _BAND_ROWS = 256
+"""Rows made at once."""
 
 
 class ArchiveKind(StrEnum):

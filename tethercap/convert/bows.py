@@ -35,14 +35,19 @@ def bows_before(matrix: F64Array, bows: F64Array) -> F32Array:
 
 
 def steps_to_bows(bows: F32Array, colours: Colours) -> tuple[Colours, Iterator[Step]]:
-    """Planes that what has to be added to colours is put into, and the steps that do so.
+    """Prepare to work out the terms of second order of a film's colours.
 
     Parameters
     ----------
     bows : ndarray
         As from `bows_before`.
     colours : tuple of ndarray
-        Looked at by the steps, not by this call.
+        Read by the steps when they are run, not by this call.
+
+    Returns
+    -------
+    tuple
+        Planes for what is to be added to `colours`, and the steps that fill them.
     """
     green = colours[0]
     added = (np.empty_like(green), np.empty_like(green), np.empty_like(green))

@@ -27,6 +27,7 @@ _CARD_DOUBT_STOPS = 0.1
 _STEP_DOUBT = 0.35
 """Stops that the distance of two greys may be from a whole number."""
 _MOST_PACE = 1.7
+"""How much steeper or flatter than usual a film may be when its bracket is guessed."""
 _MOST_SURPRISE, _LEAD = 16.0, 2.0
 """Furthest that greys and film together may be from what is usual for a bracket to be believed, and by how much any
 other has to be further, squares of standard deviations."""
@@ -34,6 +35,7 @@ _UNUSUAL_STEPS, _USUAL_STEP = 6.0, 2.0
 """The same for a bracket of black-and-white film, where no colour helps to tell it, with uneven steps, and for one with
 steps of more stops than the second; common practice, no source."""
 _DENSITY_NOISE = 0.004
+"""How far the channels of a grey may differ by noise and unevenness alone."""
 _EXPOSURE_NOISE = 0.012
 """Of a shutter and of a curve that the model follows only nearly, log10 of exposure."""
 _EXPOSURE_DOUBT = 0.3
@@ -45,6 +47,7 @@ _COLOUR_NOISE = 1.5
 _SLIDE_NOISE = 0.6
 """The same for slides, whose own colours are measured with nothing in between."""
 _GREY_WEIGHT = 2.0
+"""How much more a grey patch counts than a coloured one: a tint in greys is seen first."""
 _GREY_NOISE = 0.4
 """CIE L* that the best model is off on the greys of black-and-white film."""
 _LEAST_LIGHT = 1e-6

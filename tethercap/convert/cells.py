@@ -14,11 +14,13 @@ CELL_PX = 16
 HOLDER_SHARE = 0.002
 """Share of the full range below which a cell shows a black holder: some light comes through the densest film."""
 _STRAY_SHARE, _OVER_STRAY = 0.05, 2.5
-"""Most light that lens and film scatter onto a black holder, as a share of the mean of all cells; and how much more
-than it film lets through beside it."""
+"""Most light that lens and film scatter onto a black holder, as a share of the mean of all cells; and how many times as
+much film lets through, at least, beside such a holder."""
 _OPENING_SHARE, _BESIDE_SHARE = 0.9, 0.05
-"""Least share of a holder's opening, and most of what is around it, that is brighter than stray light."""
-
+"""What is brighter than stray light is a holder's opening if it fills at least the first share of a rectangle, and at
+most the second of what is around that."""
+_CLIPPED = 0.97
+"""Share of saturation from which on the mean of a cell may hold a value that is clipped."""
 _STRIP_PX = 256
 """Rows of the mosaic measured at once, so that they stay in the processor's cache."""
 
@@ -89,7 +91,7 @@ def _measure_strip(
         mean = cv2.resize(some, (columns, rows), interpolation=cv2.INTER_AREA) - black
         counts[:, :, colour] += mean
         seen[colour] += 1
-        clipped |= mean > 0.97 * (raw.white - black)
+        clipped |= mean > _CLIPPED * (raw.white - black)
         if colour == 1 and seen[1] == 1:
             np.subtract(some, black, out=some)
             np.multiply(some, some, out=squares)

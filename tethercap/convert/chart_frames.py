@@ -26,7 +26,9 @@ white, and longer side, px. What is seen of a chart hangs on them, where it is n
 _MOST_MISFIT_STOPS = 0.5
 """Mean distance of the patches' brightness from what they are; what only looks like a chart is off by more."""
 _DARKEST = 0.02
+"""Reflectance below which a patch tells no brightness: stray light outweighs it."""
 _DOUBT_STOPS = 0.05
+"""Doubt of an exposure that a chart tells."""
 
 
 def chart_densities(density: F64Array, film_kind: FilmKind, *, is_likely: bool = False) -> F64Array | None:

@@ -66,7 +66,9 @@ class DustMask:
 
 
 _DARKEST = 0.5
+"""Counts over black below which a value is taken for it: logarithms need some."""
 _FEWEST_CELLS = 2
+"""A single cell may be a dead photosite."""
 _GREEN = 1
 
 

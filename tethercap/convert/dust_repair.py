@@ -17,9 +17,13 @@ STILL_LIMITS = DustLimits(
 """What may be dust on the rig: looked for more boldly, since it has to be in the same place in most frames."""
 FEWEST_FRAMES = 4
 _STILL_SHARE = 0.6
+"""Share of a roll's frames that dust on the rig is seen in; on the others the picture hides it."""
 _MARGIN_CELLS = 14
+"""Film around a speck that is looked at: as far as grain is taken from (`_SHIFTS`), and some more."""
 _INPAINT_CELLS = 3.0
+"""Reach from which each painted cell is continued."""
 _GRAIN_SIGMA_CELLS = 1.5
+"""What is finer than this blur counts as grain."""
 
 
 def still_dust(masks: Iterable[U8Array], frames: int) -> U8Array | None:

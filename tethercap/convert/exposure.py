@@ -58,7 +58,7 @@ _LEAST_LIKELY = 1e-9
 _STEPS_PER_STOP, _REACH_STOPS = 25, 6
 """Places at which a frame's exposure is tried, and how far from what it tells by itself."""
 _OFF_ROLL = 0.5
-"""Variance, in stops, by which settings whole stops apart lie further from the roll's middle."""
+"""By how much more the settings that are whole stops apart vary around the roll's middle, stops squared."""
 _FEWEST_FRAMES = 4
 """Frames from which on their spread says how far they differ; before that a stop is assumed."""
 USUAL_GAIN_STOPS = -5.3
@@ -71,6 +71,7 @@ _LEAST_LIGHT = 1e-6
 _CELLS = 12_000
 """Cells that a frame's exposure is told from; more say nothing new."""
 _MOST_HAZE = 0.002
+"""Most linear print light that is taken off as haze: more would be the picture's own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +195,11 @@ def settle_exposures(found: Sequence[PrintExposure], model: FilmModel) -> list[P
         What each frame tells by itself.
     model : FilmModel
         The one they were found with.
+
+    Returns
+    -------
+    list of PrintExposure
+        As many, with other gains; haze and doubt stay.
     """
     stops = np.log2([exposure.gain for exposure in found])
     doubts = np.maximum([exposure.doubt_stops for exposure in found], _LEAST_DOUBT_STOPS)
@@ -246,7 +252,7 @@ def _as_others(stops: F64Array, doubts: F64Array, away: F64Array) -> tuple[F64Ar
 
 
 def _settings_around(stops: F64Array) -> F64Array:
-    """Settings that any of the frames might have, in steps, from a whole stop on."""
+    """Every setting that a frame may have, log2 of the gain, `_STEPS_PER_STOP` to a stop; the first is a whole stop."""
     first = np.floor(stops.min()) - _REACH_STOPS
     number = (int(np.ceil(stops.max() - first)) + _REACH_STOPS) * _STEPS_PER_STOP
     return np.asarray(first + np.arange(number) / _STEPS_PER_STOP)
@@ -255,7 +261,7 @@ def _settings_around(stops: F64Array) -> F64Array:
 def _weighed_with_one_setting(
     likely: F64Array, errors: F64Array, stops: F64Array, doubts: F64Array, away: F64Array
 ) -> F64Array:
-    """Weigh what is likely with all frames having one setting, by how well that foretells each from the others."""
+    """Mix in the chance that the whole roll has one setting: as high as the other frames foretell each one by it."""
     grid = _settings_around(stops)
     of_all = np.zeros(len(grid))
     for stop, doubt in zip(stops, doubts, strict=True):
@@ -271,7 +277,7 @@ def _weighed_with_one_setting(
 
 
 def _errors(away: F64Array, doubt: F64Array, further: float = 0.0) -> F64Array:
-    """How likely errors are, per stop, where there is some doubt and what is sought may differ itself."""
+    """How likely it is, per stop, to be so far off: by the doubt, and because what is sought differs by `further`."""
     near, far = ((share * doubt) ** 2 + further**2 for share in (_OFTEN_SHARE, _SELDOM_SHARE))
     return _OFTEN * _normal(away, near) + (1.0 - _OFTEN) * _normal(away, far)
 

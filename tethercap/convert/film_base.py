@@ -15,17 +15,20 @@ NEAR_FRAME_MM, FAR_FROM_FRAME_MM = 0.25, 1.6
 """Rebate is looked for between these distances from the picture's edge; perforations begin about 0.7 mm from it on two
 sides, which the brightness tells."""
 _FRAME_MM = 36.0
+"""Longer side of a 135 frame; on a larger format the two above grow with the frame."""
 _SMOOTH = 0.12
 """Largest spread in a cell of clear film over its mean; grain and noise stay below, an edge does not."""
 _CLUSTER_DENSITY = 0.03
+"""How far cells of clear film may be from each other, in any colour."""
 _FEWEST_CELLS = 12
+"""So many cells have to agree for their colour to be measured."""
 _LEAST_OVER_PICTURE, _CLEAR_PERCENTILE = 0.8, 98.0
 """Least of the light through clear film over that through the clearest parts of the picture."""
 _OTHER_COLOUR_DENSITY = 0.03
 """Most that the colours of one film's base may differ between pictures that were only copied at other exposures."""
 _OVER_MASKED, _NEAR_BARE = 0.75, 0.1
-"""More of the light than the base of masked film lets through; and how near the light is what shows it bare, as a share
-of it, where film has no mask."""
+"""Share of the bare light from which on a cell cannot be film with an orange mask, whose clear base lets less through.
+Where film has no mask, a cell shows the bare light if it is as bright within the second, as a share of it."""
 _FINE_CELL_PX = 4
 """Side of the cells that a rebate is looked at with where it is too narrow for the usual ones."""
 

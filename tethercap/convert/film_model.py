@@ -32,6 +32,7 @@ IDENTITY: Matrix = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 NO_BOWS: Bows = ((0.0,) * 5, (0.0,) * 5, (0.0,) * 5)
 GREEN = 1
 _TRACE = 0.01
+"""Density below which a curve is read as a straight line through the base, so that noise stays noise."""
 _FAINT = 0.02
 """Density below which grain outweighs what light did to the film: from there the curve goes straight to no light, lest
 grain be multiplied by its steep end."""
@@ -99,7 +100,6 @@ class FilmModel:
             return value
         toe, ratio = self.toe * self.toe_ratio[channel], self.toe_ratio[channel]
         shift = np.exp((self.speed[channel] - self.speed[GREEN]) / self.toe)
-        # Below a trace of density the curve goes on straight through the base, so that noise stays noise.
         above = np.maximum(value, _TRACE)
         grown = np.expm1(np.minimum(above / (self.gamma[channel] * toe), _MOST_EXPONENT)) ** ratio
         equal = self.gamma[GREEN] * self.toe * np.log1p(grown * shift)

@@ -12,6 +12,7 @@ from tethercap.pictures import F32Array, F64Array, RawPicture, ShotData
 FLAT_CELL_PX = 32
 """The unevenness of light and lens is smooth over this many pixels of the mosaic; noise and dust are not."""
 _DARKEST = 0.02
+"""Share of the brightest light below which a place is taken for it, so that a black rim is not multiplied by more."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -18,12 +18,22 @@ from tethercap.pictures import F32Array, F64Array, RawPicture
 _FULL, _CLIPPED = 0.90, 0.97
 """Shares of saturation between which a value loses its weight."""
 _DARK = 0.01
-_WHOLE = 0.999
+"""Share of saturation below which noise outweighs a measured exposure."""
+_WHOLE, _FEWEST_BLOCKS = 0.999, 100
+"""Share of a block of 8 x 8 cells that has to be usable, and so many blocks, for exposures to be measured on them."""
 _TILE_CELLS, _TILES = 256, (4, 5)
-_FEWEST_TILES = 4
+"""Side of the parts whose movement is measured, cells of 2 x 2 of the mosaic; and rows and columns of them."""
+_FEWEST_TILES, _LEAST_AGREEING = 4, 0.4
+"""So many parts have to tell their movement, and this share of them has to agree."""
 _LEAST_RESPONSE = 0.03
-_MOST_RESIDUAL_PX = 1.0
+"""Height of the peak of phase correlation, 0..1, below which a part tells nothing."""
+_AGREE_CELLS = 0.5
+"""How far a part may be off the common movement and still agree."""
 _SMOOTH_CELLS, _ROUNDS, _FURTHEST_CELLS = 1.5, 6, 1.5
+"""Sigma of the blur under which slopes are measured, steps of least squares, and how far they may lead from where phase
+correlation put a part."""
+_MOST_TURN = 0.05
+"""Most that one picture may be turned or scaled against another, as a change of its matrix: the film was not moved."""
 _STILL_PX = 0.03
 """Smaller movements are not worth a resampling."""
 _HIGHEST = 65535.0
@@ -137,7 +147,7 @@ def _relative_exposures(raws: Sequence[RawPicture]) -> F64Array:
         within = ((green > _DARK * room) & (green < _FULL * room)).astype(np.float32)
         # Whole blocks, and those beside them: one clipped value would lower the mean, and the film may have moved.
         usable &= cv2.erode(_eighth(within), np.ones((3, 3), np.uint8)) > _WHOLE
-    if usable.sum() < 100:
+    if usable.sum() < _FEWEST_BLOCKS:
         raise ConversionError(
             "The pictures to be merged have no part that all of them show without clipping.",
             todo="Take them with less between their exposures.",
@@ -211,12 +221,11 @@ def _fit_placement(places: F64Array, shifts: F64Array) -> F64Array:
     if len(places) < _FEWEST_TILES:
         raise trouble
     matrix, inliers = cv2.estimateAffinePartial2D(
-        places, places + shifts, method=cv2.RANSAC, ransacReprojThreshold=0.5 * _MOST_RESIDUAL_PX
+        places, places + shifts, method=cv2.RANSAC, ransacReprojThreshold=_AGREE_CELLS
     )
-    if matrix is None or inliers.sum() < max(_FEWEST_TILES, 0.4 * len(places)):
+    if matrix is None or inliers.sum() < max(_FEWEST_TILES, _LEAST_AGREEING * len(places)):
         raise trouble
-    turn_and_scale = np.abs(matrix[:, :2] - np.eye(2)).max()
-    if turn_and_scale > 0.05:
+    if np.abs(matrix[:, :2] - np.eye(2)).max() > _MOST_TURN:
         raise trouble
     cells = np.vstack([matrix, [0.0, 0.0, 1.0]])
     # A cell's middle is half a pixel from the middle of its first photosite.

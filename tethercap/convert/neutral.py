@@ -24,8 +24,11 @@ _BRIGHT_SHARE = 0.05
 _FAINT = 0.04
 """Density below which a cell tells no colour."""
 _LEAST_LIGHT = 1e-6
-_CELLS_PER_FRAME = 150
-_PAIRS_PER_FRAME = 300
+"""Light below this is taken for it: logarithms need some."""
+_CELLS_PER_FRAME, _PAIRS_PER_FRAME = 150, 300
+"""Bright cells, and pairs of neighbours, that a frame gives at most, so that frames count about alike."""
+_STRONG = 0.03
+"""Density by which two neighbours have to differ in green to tell a slope: grain differs by less."""
 _WIDTHS = (0.40, 0.20, 0.12, 0.08, 0.055, 0.04, 0.03, 0.022)
 """Chroma, in density, that still counts as near grey: wide at first, so that the start need not be good."""
 _DIFFERENCE_WIDTH = 0.4
@@ -140,7 +143,7 @@ def _observations(frames: Sequence[F64Array]) -> tuple[F64Array, F64Array]:
         cells.append(_spread(frame[_bright(frame, usable)], _CELLS_PER_FRAME))
         both = usable[:, :-1] & usable[:, 1:]
         neighbours = np.stack([frame[:, :-1][both], frame[:, 1:][both]], axis=1)
-        strong = np.abs(neighbours[:, 0, _GREEN] - neighbours[:, 1, _GREEN]) > 0.03
+        strong = np.abs(neighbours[:, 0, _GREEN] - neighbours[:, 1, _GREEN]) > _STRONG
         pairs.append(_spread(neighbours[strong], _PAIRS_PER_FRAME))
     if not cells:
         return np.empty((0, 3)), np.empty((0, 2, 3))

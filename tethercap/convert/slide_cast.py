@@ -20,14 +20,20 @@ from tethercap.pictures import F64Array
 _LIGHTEST, _DARKEST = 0.12, 2.3
 """Densities between which a cell tells its colour: clear film has none, and what is darker is stray light as well."""
 _STEPS = 12
+"""Steps of density between the two, which count alike however many cells are in each."""
 _CELLS_PER_FRAME = 400
+"""Cells that a frame gives, so that each frame counts alike."""
 _WIDTHS = (0.2, 0.12, 0.08, 0.05, 0.035, 0.03)
 """Tint, log10 of the light of red or blue over green's, that still counts as near grey: wide at first, so that the
 start need not be good."""
 _FURTHEST = 0.45
+"""Tint beyond which a cell shows a colour, whatever the rig."""
 _TINT_NOISE = 0.05 / np.sqrt(60.0)
 """Doubt of the tint of one roll's greys, at the densities together."""
 _SLOPE_DOUBT, _BOW_DOUBT = 0.06, 0.04
+"""How far the tint may well go with density, and bend: standard deviations before a roll is looked at."""
+_BOW_ENDS = 1.2
+"""Density at which the bend is 0, as it is on clear film: about the middle, so that slope and bend are told apart."""
 _FRAMES_FOR_HALF = 1.5
 """So many frames tell half of what a long roll tells: what is in one picture is its subject's colour."""
 _MOST_AWAY = 1.5
@@ -35,6 +41,7 @@ _MOST_AWAY = 1.5
 _BLACKEST_PERCENTILE, _MOST_STRAY = 99.8, 0.8
 """Density that counts as a frame's blackest, and the most of its light that is stray."""
 _LEAST_LIGHT = 1e-4
+"""Light below this is taken for it: logarithms need some."""
 
 
 def cast_of_frames(frames: Sequence[F64Array], model: FilmModel) -> F64Array:
@@ -59,7 +66,7 @@ def cast_of_frames(frames: Sequence[F64Array], model: FilmModel) -> F64Array:
     if not tells.any():
         return np.zeros(4)
     density, tint = density[tells], tint[tells]
-    powers = np.stack([density, density * (density - 1.2)], axis=1)
+    powers = np.stack([density, density * (density - _BOW_ENDS)], axis=1)
     evenly, doubt = _even(density) / _TINT_NOISE**2, np.diag([_SLOPE_DOUBT**-2, _BOW_DOUBT**-2])
     cast = np.zeros((2, 2))
     for width in _WIDTHS:

@@ -11,13 +11,18 @@ from tethercap.geometry import SizePx
 from tethercap.pictures import F32Array, F64Array, U8Array, U16Array
 
 _MOST_FEATURES = 4000
+"""Details looked for in a part: enough that some hundreds lie where two parts overlap by a fifth."""
 _RATIO = 0.75
 """A match has to be so much nearer than the next best (Lowe, 2004, section 7.1: 0.8)."""
 _FEWEST_MATCHES = 24
+"""Details that have to agree on how two parts lie: six numbers, with some to spare against chance."""
 _REPROJECTION_PX = 2.0
+"""How far a detail may be off and still agree, px of the shrunk parts."""
 _BAND_ROWS = 256
 _FEATHER_PX = 96.0
+"""A part's weight grows over so many px from its edge, so that no seam is seen."""
 _MARGIN_ROWS = 4
+"""Rows of a part beside those that are asked for, which a cubic needs and rounding may."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
