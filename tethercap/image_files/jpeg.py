@@ -22,6 +22,8 @@ _REDUCED = {
 }
 # Signature of an APP1 segment that holds XMP (XMP specification part 3, JPEG).
 _XMP_SEGMENT = b"http://ns.adobe.com/xap/1.0/\0"
+_LONGEST_SEGMENT = 0xFFFF - 2 - len(b"Exif\0\0")
+"""Bytes of one piece of metadata: two tell the length themselves (ISO/IEC 10918-1, B.1.1.4), and EXIF is signed."""
 _LONGEST_HEADERS = 1 << 20
 """Metadata before the picture is shorter, in files that were written here."""
 _LEVELS = 16383
@@ -159,7 +161,7 @@ def encode_jpeg(
     Raises
     ------
     ConversionError
-        If a side is longer than `LONGEST_SIDE_PX`.
+        If a side is longer than `LONGEST_SIDE_PX`, or the metadata are longer than a JPEG can hold.
     """
     height, width = pixels_bgr.shape[:2]
     if max(height, width) > LONGEST_SIDE_PX:
@@ -176,6 +178,13 @@ def encode_jpeg(
         chunks[cv2.IMAGE_METADATA_EXIF] = exif
     if xmp is not None:
         chunks[cv2.IMAGE_METADATA_XMP] = _XMP_SEGMENT + xmp
+    longest = max(map(len, chunks.values()))
+    if longest > _LONGEST_SEGMENT:
+        raise ConversionError(
+            f"{longest} bytes of metadata do not go into a JPEG: the most is {_LONGEST_SEGMENT}.",
+            safe="The RAW is untouched.",
+            todo="Shorten captions and notes, or do without JPEGs.",
+        )
     contents = [np.frombuffer(chunk, dtype=np.uint8) for chunk in chunks.values()]
     _, encoded = cv2.imencodeWithMetadata(".jpg", pixels_bgr, list(chunks), contents, parameters)
     return encoded.tobytes()

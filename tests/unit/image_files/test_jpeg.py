@@ -119,3 +119,18 @@ def test_what_a_jpeg_cannot_hold_is_refused() -> None:
     with pytest.raises(ConversionError, match="8 x 65501"):
         encode_jpeg(np.zeros((LONGEST_SIDE_PX + 1, 8, 3), np.uint8))
     assert encode_jpeg(np.zeros((LONGEST_SIDE_PX, 8, 3), np.uint8))
+
+
+@pytest.mark.parametrize("key", ["Xmp.dc.description", "Exif.Image.ImageDescription"])
+def test_metadata_longer_than_a_jpeg_can_hold_are_refused(key: str, picture: U8Array, tmp_path: Path) -> None:
+    """ISO/IEC 10918-1, B.1.1.4: a segment has at most 65,535 bytes."""
+    path = tmp_path / "a.jpg"
+
+    def write(words: str) -> None:
+        xmp = xmp_packet({key: words}) if key.startswith("Xmp.") else None
+        write_jpeg(path, picture, xmp=xmp, properties={key: words})
+
+    write("a" * 64_000)
+    assert decode_jpeg(path.read_bytes()).shape == picture.shape
+    with pytest.raises(ConversionError, match="Shorten captions"):
+        write("a" * 65_530)
