@@ -142,16 +142,20 @@ def _write_rows(
 
 
 def _append_exif(path: Path, options: TiffOptions) -> None:
-    """Put the EXIF directory behind the pixels, and its place into the entry that was kept for it."""
+    """Put the EXIF directory behind the pixels, and its place into the entry that was kept for it.
+
+    A file of more than 4 GB gets none: it is a BigTIFF, whose directories are of another form, and its XMP says the same.
+    """
     if not _has_exif(options):
         return
+    with tifffile.TiffFile(path) as tiff:
+        if tiff.is_bigtiff:
+            return
+        entry = tiff.pages.first.tags[_KEPT_FOR_EXIF].offset
     with path.open("r+b") as opened:
         place = opened.seek(0, os.SEEK_END)
         place += opened.write(bytes(place % 2))
         opened.write(exif_directory(options.properties, place))
-    with tifffile.TiffFile(path) as tiff:
-        entry = tiff.pages.first.tags[_KEPT_FOR_EXIF].offset
-    with path.open("r+b") as opened:
         opened.seek(entry)
         opened.write(struct.pack("<HHII", EXIF_POINTER_TAG, _LONG, 1, place))
 

@@ -11,7 +11,7 @@ from tethercap.errors import StorageError, UnreadablePictureError
 from tethercap.geometry import SizePx
 from tethercap.image_files.icc import icc_profile
 from tethercap.image_files.metadata import read, xmp_packet
-from tethercap.image_files.tiff import Compression, PutRows, TiffOptions, fill_positive, read_tiff
+from tethercap.image_files.tiff import Compression, PutRows, TiffOptions, fill_positive, map_tiff, read_tiff
 from tethercap.pictures import ColourSpace, U16Array
 
 
@@ -67,6 +67,18 @@ def test_rows_may_come_in_any_order(pixels: U16Array, compression: Compression, 
     sha256 = fill_positive(tmp_path / "a.tif", SizePx(50, 70), options, fill, with_sha256=True)
     assert sha256 == hashlib.sha256((tmp_path / "a.tif").read_bytes()).hexdigest()
     np.testing.assert_array_equal(read_tiff(tmp_path / "a.tif"), pixels)
+
+
+def test_a_picture_of_more_than_4_gb_is_written(tmp_path: Path) -> None:
+    """Nearly all of it is a hole in the file, which takes no room on the disk."""
+    side = 27_000
+    row = np.full((1, side, 3), 7, np.uint16)
+    options = TiffOptions(properties={"Exif.Photo.FNumber": "28/10"})
+    fill_positive(tmp_path / "a.tif", SizePx(side, side), options, lambda put: put(side - 1, row))
+    mapped = map_tiff(tmp_path / "a.tif")
+    assert mapped.shape == (side, side, 3)
+    assert (mapped[-1] == 7).all()
+    assert not mapped[-2].any()
 
 
 def test_a_failure_leaves_the_old_file_and_nothing_else(pixels: U16Array, tmp_path: Path) -> None:
