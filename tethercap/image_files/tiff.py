@@ -144,7 +144,7 @@ def _write_rows(
 def _append_exif(path: Path, options: TiffOptions) -> None:
     """Put the EXIF directory behind the pixels, and its place into the entry that was kept for it.
 
-    A file of more than 4 GB gets none: it is a BigTIFF, whose directories are of another form, and its XMP says the same.
+    A file of more than 4 GB gets none: it is a BigTIFF with directories of another form, and its XMP says the same.
     """
     if not _has_exif(options):
         return
