@@ -215,7 +215,7 @@ def convert_each(jobs: Sequence[ConversionJob], pool: Executor) -> Iterator[Conv
         try:
             while len(futures) < ahead and place + len(futures) < len(jobs):
                 futures.append(pool.submit(convert_file, jobs[place + len(futures)]))
-            yield _outcome(futures.popleft())
+            yield _outcome(futures.popleft(), jobs[place])
         except BrokenProcessPool:
             yield from _one_by_one(jobs[place:])
             return
@@ -225,7 +225,7 @@ def _one_by_one(jobs: Sequence[ConversionJob]) -> Iterator[ConversionResult | Te
     with SturdyPool(stand_back) as pool:
         for job in jobs:
             try:
-                yield _outcome(pool.submit(convert_file, job))
+                yield _outcome(pool.submit(convert_file, job), job)
             except BrokenProcessPool:
                 yield ConversionError(
                     f"The process that converted {job.raw_path.name} died.",
@@ -234,8 +234,14 @@ def _one_by_one(jobs: Sequence[ConversionJob]) -> Iterator[ConversionResult | Te
                 )
 
 
-def _outcome(future: "Future[ConversionResult]") -> ConversionResult | TethercapError:
+def _outcome(future: "Future[ConversionResult]", job: ConversionJob) -> ConversionResult | TethercapError:
     try:
         return future.result()
     except TethercapError as error:
         return error
+    except MemoryError:
+        return ConversionError(
+            f"There is not enough memory to convert {job.raw_path.name}.",
+            safe="The RAW is untouched.",
+            todo="End other programs, or convert fewer at once (--jobs 1).",
+        )

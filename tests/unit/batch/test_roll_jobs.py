@@ -23,7 +23,7 @@ from tethercap.convert.exposure import PrintExposure
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.film_model import FilmModel
 from tethercap.convert.recipe import Recipe
-from tethercap.errors import UnreadablePictureError
+from tethercap.errors import ConversionError, UnreadablePictureError
 from tethercap.image_files.metadata import read
 from tethercap.roll.fixity import verify
 from tethercap.roll.folder import Roll
@@ -166,19 +166,30 @@ def test_a_damaged_frame_is_told_and_the_others_are_made(roll_path: Path) -> Non
     assert (roll_path / "positive" / "X31-007_02.tif").read_bytes() == old
 
 
-class Broken(SerialExecutor):
-    """A pool whose process died."""
+class Failing(SerialExecutor):
+    """A pool in which every call ends so."""
+
+    def __init__(self, error: BaseException) -> None:
+        self._error = error
 
     def submit(self, fn: object, /, *args: object, **kwargs: object) -> "Future[ConversionResult]":  # type: ignore[override]
         future: Future[ConversionResult] = Future()
-        future.set_exception(BrokenProcessPool("a process died"))
+        future.set_exception(self._error)
         return future
 
 
 def test_a_pool_that_dies_does_not_take_the_roll_along(roll_path: Path) -> None:
     with Roll.open(roll_path) as roll:
-        outcomes = list(convert_each([each.job for each in roll_jobs(roll)], Broken()))
+        pool = Failing(BrokenProcessPool("a process died"))
+        outcomes = list(convert_each([each.job for each in roll_jobs(roll)], pool))
     assert all(isinstance(outcome, ConversionResult) for outcome in outcomes)
+
+
+def test_a_picture_too_large_for_the_memory_does_not_stop_the_others(roll_path: Path) -> None:
+    with Roll.open(roll_path) as roll:
+        outcomes = list(convert_each([each.job for each in roll_jobs(roll)], Failing(MemoryError())))
+    assert [type(outcome) for outcome in outcomes] == [ConversionError] * 3
+    assert "not enough memory to convert X31-007_02.dng" in str(outcomes[1])
 
 
 def test_positives_say_what_they_come_from(roll_path: Path) -> None:
