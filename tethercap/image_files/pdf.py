@@ -15,7 +15,9 @@ from tethercap.image_files._whole import write_whole
 
 _POINTS_PER_MM = 72 / 25.4
 _FONT = "helvetica"
-"""One of the fonts that every reader of PDF has (ISO 32000-1, 9.6.2.2); it has the letters of Windows-1252."""
+"""One of the fonts that every reader of PDF has (ISO 32000-1, 9.6.2.2)."""
+_FONT_ENCODING = "cp1252"
+"""Its letters are those of Windows-1252 (WinAnsiEncoding there, annex D); the library takes it for Latin-1 by itself."""
 _SIZE = 0.72
 """Size of this font against that of the page's letters, so that both drawings look alike."""
 _TEXT_DPI = 600
@@ -42,6 +44,7 @@ def write_pdf(path: Path, pages: Sequence[Page], jpegs: Sequence[bytes], *, titl
         If the disk refuses.
     """
     document = fpdf.FPDF(unit="mm")
+    document.core_fonts_encoding = _FONT_ENCODING
     document.set_creation_date(_MADE_AT)
     document.set_title(title)
     document.set_producer(f"tethercap {__version__}")
@@ -82,7 +85,7 @@ def _draw_words(document: fpdf.FPDF, words: Words) -> None:
     if not words.text:
         return
     try:
-        words.text.encode("cp1252")
+        words.text.encode(_FONT_ENCODING)
     except UnicodeEncodeError:
         _draw_words_as_picture(document, words)
         return

@@ -67,6 +67,17 @@ def test_text_is_text(page: Page, tmp_path: Path) -> None:
         document.close()
 
 
+@pytest.mark.parametrize("words", ["Zoë – “six” … it’s 5 €", "a text that was cut off…"])
+def test_dashes_quotes_and_the_sign_of_what_was_cut_off_are_text_too(words: str, tmp_path: Path) -> None:
+    pages = [Page(PAPER, (255, 255, 255), (Words(190.0, 20.0, 6.0, words, (0, 0, 0), "right"),))]
+    write_pdf(tmp_path / "a.pdf", pages, [], title=words)
+    document = pypdfium2.PdfDocument(tmp_path / "a.pdf")
+    try:
+        assert document[0].get_textpage().get_text_range() == words
+    finally:
+        document.close()
+
+
 def test_letters_the_readers_font_lacks_are_drawn(page: Page, tmp_path: Path) -> None:
     write_pdf(tmp_path / "a.pdf", [page], [coloured(1, 2, 3)], title="t")
     picture = render(tmp_path / "a.pdf", 254.0)
