@@ -61,7 +61,7 @@ class RollRecipes:
     roll: Mapping[str, object] = field(default_factory=dict)
     """Field of `Recipe` -> value for the whole roll."""
     frames: tuple[FrameChoices, ...] = ()
-    """Wider ranges first."""
+    """Those for ranges as the file has them, then those for one frame, which win."""
 
     def for_roll(self, *, mirrored: bool = False) -> Recipe:
         """Recipe of frames nothing special is said about.

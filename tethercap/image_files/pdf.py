@@ -17,7 +17,7 @@ _POINTS_PER_MM = 72 / 25.4
 _FONT = "helvetica"
 """One of the fonts that every reader of PDF has (ISO 32000-1, 9.6.2.2)."""
 _FONT_ENCODING = "cp1252"
-"""Its letters are those of Windows-1252 (WinAnsiEncoding there, annex D); the library takes it for Latin-1 by itself."""
+"""Its letters are those of Windows-1252 (WinAnsiEncoding there, annex D); the library by itself goes by Latin-1."""
 _SIZE = 0.72
 """Size of this font against that of the page's letters, so that both drawings look alike."""
 _TEXT_DPI = 600
