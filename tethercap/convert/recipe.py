@@ -99,8 +99,21 @@ class Recipe:
                 raise ValueError(f"{name} is {value}, and has to lie between {low:g} and {high:g}")
         if min(self.channel_weights) < 0 or sum(self.channel_weights) <= 0:
             raise ValueError(f"channel_weights are {self.channel_weights}, and have to be shares of which one is not 0")
+        if self.corners_px is not None and not _is_frame(self.corners_px):
+            raise ValueError(f"corners_px are {self.corners_px}, and have to go clockwise around the frame")
 
 
+def _is_frame(corners: CornersPx) -> bool:
+    """Whether every corner turns to the right on the way around, which no point that is no number does."""
+    turns = []
+    for number in range(4):
+        (ax, ay), (bx, by), (cx, cy) = (corners[(number + step) % 4] for step in range(3))
+        turns.append((bx - ax) * (cy - by) - (by - ay) * (cx - bx))
+    return all(turn > 0 for turn in turns) and all(abs(place) < _FURTHEST_PX for corner in corners for place in corner)
+
+
+_FURTHEST_PX = 100_000.0
+"""No sensor is as large."""
 _LIMITS = {
     "exposure_stops": (-8.0, 8.0),
     "contrast": (0.1, 5.0),
