@@ -120,11 +120,11 @@ def read(path: Path) -> dict[str, object]:
     with _LOCK:
         image = _open(path)
         found: dict[str, object] = {
-            datum.key(): datum.toString()
+            datum.key(): _readable(datum.toString())
             for datum in image.exifData()
             if datum.size() <= _LONGEST_VALUE_BYTES and datum.key() not in _NOT_TEXT
         }
-        found.update({datum.key(): datum.toString() for datum in image.iptcData()})
+        found.update({datum.key(): _readable(datum.toString()) for datum in image.iptcData()})
         found.update({datum.key(): _plain(datum.value()) for datum in image.xmpData()})
         return found
 
@@ -144,7 +144,7 @@ def _shot_data(exif: "exiv2.ExifData") -> ShotData:
         for key in keys:
             datum = exif.findKey(exiv2.ExifKey(key))
             if datum != exif.end() and datum.toString().strip():
-                return str(datum.toString()).strip()
+                return _readable(datum.toString()).strip()
         return None
 
     def number(*keys: str) -> float | None:
@@ -168,6 +168,18 @@ def _shot_data(exif: "exiv2.ExifData") -> ShotData:
         lens_model=text("Exif.Photo.LensModel"),
         focal_length_mm=number("Exif.Photo.FocalLength", "Exif.Image.FocalLength"),
     )
+
+
+def _readable(text: str) -> str:
+    """Text as it can be written again: bytes that are no UTF-8 are taken for Latin-1, as some makers write names.
+
+    The standard has 7 bits alone (CIPA DC-008, 4.6.2).
+    """
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError:
+        return text.encode("utf-8", "surrogateescape").decode("latin-1")
+    return text
 
 
 def _ratio(text: str) -> float:

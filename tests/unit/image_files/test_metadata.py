@@ -3,9 +3,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.unit.image_files.dng_writer import write_dng
 from tethercap.errors import UnreadablePictureError
 from tethercap.image_files.jpeg import encode_jpeg
-from tethercap.image_files.metadata import embed, read, xmp_packet
+from tethercap.image_files.metadata import embed, read, read_shot, xmp_packet
 
 
 def test_properties_of_every_shape_come_back(tmp_path: Path) -> None:
@@ -64,6 +65,16 @@ def test_embedding_adds_and_keeps_what_was_there(tmp_path: Path) -> None:
     assert found["Exif.Photo.ExposureTime"] == "1/30"
     assert found["Xmp.dc.source"] == "before"
     assert found["Xmp.dc.rights"] == "free"
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "latin-1"])
+def test_a_cameras_name_is_read_so_that_it_can_be_written_again(encoding: str, tmp_path: Path) -> None:
+    path = write_dng(tmp_path / "a.dng", np.full((64, 64), 3000, np.uint16))
+    name = "Invänted Cam".encode(encoding).ljust(15)
+    path.write_bytes(path.read_bytes().replace(b"Invented Camera", name[:15]))
+    model = read_shot(path).camera_model
+    assert model == "Invänted Cam"
+    assert "Invänted Cam" in xmp_packet({"Xmp.tiff.Model": model}).decode()
 
 
 def test_no_picture_is_a_clear_error(tmp_path: Path) -> None:
