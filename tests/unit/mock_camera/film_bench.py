@@ -30,6 +30,14 @@ def whole_canvas(strip: Strip, px_per_mm: float = 28.0, level: float | tuple[flo
     )
 
 
+def seen_canvas(strip: Strip, px_per_mm: float, level: float | tuple[float, float, float] = 0.18) -> Canvas:
+    """What a camera sees of a strip that lies with its second frame in the middle, and a little more."""
+    half_mm, middle_mm = strip.film_format.view_width_mm / 2 + 4.0, middle_frame(strip).x_mm
+    half_width_mm = strip.film_format.film_width_mm / 2 + 1.0
+    region = Region(middle_mm - half_mm, middle_mm + half_mm, -half_width_mm, half_width_mm, px_per_mm)
+    return compose(strip, region, lambda _frame: plain_scene(level))
+
+
 def crossing(profile: NDArray[np.float64], near: float, reach: int) -> float:
     """Place (in samples) where a profile passes half way between its levels `reach` samples beside `near`."""
     left, right = round(near) - reach, round(near) + reach

@@ -10,10 +10,10 @@ from mock_camera import sensor
 from mock_camera.film_stock import FORMATS, KINDS, transmittance
 from mock_camera.hand import Pose
 from mock_camera.placing import corners_px, pose_for
-from mock_camera.render import LiveView, SensorView, to_sensor_canvas, tone_table
+from mock_camera.render import LiveView, SensorCanvas, SensorView, to_sensor_canvas, tone_table
 from mock_camera.sensor import Exposure, Light
-from mock_camera.strip_scene import FULL_T
-from tests.unit.mock_camera.film_bench import clean_strip, crossing, middle_frame, ramp_length, whole_canvas
+from mock_camera.strip_scene import FULL_T, Canvas
+from tests.unit.mock_camera.film_bench import clean_strip, crossing, middle_frame, ramp_length, seen_canvas
 
 NORMAL = Exposure(1 / 30, 8.0, 100)
 STEADY = Light()
@@ -33,8 +33,15 @@ def camera() -> SensorView:
     return SensorView(FORMAT, KIND, *SENSOR_PX, 1)
 
 
-CANVAS = whole_canvas(STRIP, 30.0)
-FILM = to_sensor_canvas(whole_canvas(STRIP, 60.0), sensor.blur_mm(FORMAT, 8.0), FORMAT.view_width_mm / SENSOR_PX[0])
+@pytest.fixture(scope="module")
+def canvas() -> Canvas:
+    return seen_canvas(STRIP, 30.0)
+
+
+@pytest.fixture(scope="module")
+def film() -> SensorCanvas:
+    canvas = seen_canvas(STRIP, 60.0)
+    return to_sensor_canvas(canvas, sensor.blur_mm(FORMAT, 8.0), FORMAT.view_width_mm / SENSOR_PX[0])
 
 
 def linear_transmittance(picture: NDArray[np.uint8], channel: int) -> NDArray[np.float64]:
@@ -59,9 +66,11 @@ def edges_along(
 
 
 @pytest.mark.parametrize("wanted", [(0.0, 0.0, 0.0), (0.31, -0.2, 0.0), (-0.27, 0.3, 0.15)])
-def test_live_view_edges_agree_with_the_truth(live: LiveView, wanted: tuple[float, float, float]) -> None:
+def test_live_view_edges_agree_with_the_truth(
+    live: LiveView, canvas: Canvas, wanted: tuple[float, float, float]
+) -> None:
     pose = pose_for(STRIP, FRAME, *wanted)
-    picture = live.picture(CANVAS, [pose, pose], NORMAL, Light(), 0.0)
+    picture = live.picture(canvas, [pose, pose], NORMAL, Light(), 0.0)
     corners = corners_px(pose, STRIP, FRAME, (1024, 680))
     # Blue: the base does not come near clipping.
     light = linear_transmittance(picture, 0)
@@ -72,10 +81,10 @@ def test_live_view_edges_agree_with_the_truth(live: LiveView, wanted: tuple[floa
     assert measured == pytest.approx(true, abs=0.2)
 
 
-def test_raw_edges_agree_with_the_truth(camera: SensorView) -> None:
+def test_raw_edges_agree_with_the_truth(camera: SensorView, film: SensorCanvas) -> None:
     # Turned by a degree the edge crosses pixels at every phase, so that sampling cannot favour one.
     pose = pose_for(STRIP, FRAME, 0.2, 0.1, 1.0)
-    mosaic = camera.mosaic(FILM, [pose], NORMAL, Light(), 0.0, 0, noise=False).interleaved().astype(float)
+    mosaic = camera.mosaic(film, [pose], NORMAL, Light(), 0.0, 0, noise=False).interleaved().astype(float)
     corners = corners_px(pose, STRIP, FRAME, SENSOR_PX)
     # The first green plane: odd columns of even rows.
     plane = mosaic[0::2, 1::2]
@@ -85,11 +94,11 @@ def test_raw_edges_agree_with_the_truth(camera: SensorView) -> None:
         assert measured == pytest.approx(true, abs=0.2)
 
 
-def test_double_time_is_double_signal(camera: SensorView) -> None:
+def test_double_time_is_double_signal(camera: SensorView, film: SensorCanvas) -> None:
     pose = pose_for(STRIP, FRAME, 0.0, 0.0, 0.0)
     signals = []
     for exposure in (Exposure(1 / 120, 8.0, 100), Exposure(1 / 60, 8.0, 100), Exposure(1 / 60, 5.65685, 50)):
-        mosaic = camera.mosaic(FILM, [pose], exposure, Light(), 0.0, 0)
+        mosaic = camera.mosaic(film, [pose], exposure, Light(), 0.0, 0)
         signals.append(mosaic.planes[1][200:300, 300:450].mean() - sensor.BLACK)
     assert signals[1] / signals[0] == pytest.approx(2.0, rel=0.005)
     assert signals[2] / signals[1] == pytest.approx(1.0, rel=0.01)
@@ -100,7 +109,7 @@ def test_the_normal_exposure_suits_the_film(kind: str) -> None:
     strip = clean_strip(kind)
     camera = SensorView(FORMAT, KINDS[kind], 600, 400, 1)
     pose = pose_for(strip, middle_frame(strip), 0.0, 0.0, 0.0)
-    film = to_sensor_canvas(whole_canvas(strip, 20.0, 0.0 if KINDS[kind].negative else 4.0), 0.006, camera.mm_per_px)
+    film = to_sensor_canvas(seen_canvas(strip, 20.0, 0.0 if KINDS[kind].negative else 4.0), 0.006, camera.mm_per_px)
     planes = camera.mosaic(film, [pose], NORMAL, Light(), 0.0, 0).planes
     brightest = max(
         (np.percentile(plane[20:180, 30:270], 99.0) - sensor.BLACK) / (sensor.WHITE - sensor.BLACK) for plane in planes
@@ -126,14 +135,14 @@ def test_noise_is_that_of_the_photons(camera: SensorView) -> None:
     assert (planes[1][part].astype(float) - clean[1][part]).std() == pytest.approx(expected, rel=0.05)
 
 
-def test_grain_lies_still_on_the_film(camera: SensorView) -> None:
+def test_grain_lies_still_on_the_film(camera: SensorView, film: SensorCanvas) -> None:
     here = pose_for(STRIP, FRAME, 0.0, 0.0, 0.0)
     step_mm = 8 * camera.mm_per_px
     there = here._replace(position_mm=here.position_mm - step_mm)
     grain = []
     for shot, pose in enumerate((here, there)):
-        noisy = camera.mosaic(FILM, [pose], Exposure(1 / 2, 8.0, 12), Light(), 0.0, shot).planes[1].astype(float)
-        clean = camera.mosaic(FILM, [pose], Exposure(1 / 2, 8.0, 12), Light(), 0.0, shot, noise=False).planes[1]
+        noisy = camera.mosaic(film, [pose], Exposure(1 / 2, 8.0, 12), Light(), 0.0, shot).planes[1].astype(float)
+        clean = camera.mosaic(film, [pose], Exposure(1 / 2, 8.0, 12), Light(), 0.0, shot, noise=False).planes[1]
         grain.append(noisy - clean)
     still = np.corrcoef(grain[0][200:300, 300:450].ravel(), grain[1][200:300, 304:454].ravel())[0, 1]
     other = np.corrcoef(grain[0][200:300, 300:450].ravel(), grain[1][200:300, 300:450].ravel())[0, 1]
@@ -141,21 +150,21 @@ def test_grain_lies_still_on_the_film(camera: SensorView) -> None:
     assert abs(other) < 0.1
 
 
-def test_moving_film_smears_by_its_path(camera: SensorView) -> None:
+def test_moving_film_smears_by_its_path(camera: SensorView, film: SensorCanvas) -> None:
     middle = pose_for(STRIP, FRAME, 0.0, 0.0, 0.0)
     path_mm = 1.2
     poses = [middle._replace(position_mm=middle.position_mm + path_mm * ((i + 0.5) / 8 - 0.5)) for i in range(8)]
-    plane = camera.mosaic(FILM, poses, NORMAL, Light(), 0.0, 0, noise=False).planes[1].astype(float)
+    plane = camera.mosaic(film, poses, NORMAL, Light(), 0.0, 0, noise=False).planes[1].astype(float)
     left = corners_px(middle, STRIP, FRAME, SENSOR_PX)[0][0] / 2
     profile = plane[200:300, round(left) - 22 : round(left) + 30].mean(axis=0)
     length_px = ramp_length(profile, profile[:3].mean(), profile[-3:].mean())
     assert length_px * 2 * camera.mm_per_px == pytest.approx(path_mm, rel=0.06)
 
 
-def test_the_live_view_smears_too(live: LiveView) -> None:
+def test_the_live_view_smears_too(live: LiveView, canvas: Canvas) -> None:
     middle = pose_for(STRIP, FRAME, 0.0, 0.0, 0.0)
     poses = [middle._replace(position_mm=middle.position_mm + d) for d in (-0.5, 0.5)]
-    light = linear_transmittance(live.picture(CANVAS, poses, NORMAL, Light(), 0.0), 0)
+    light = linear_transmittance(live.picture(canvas, poses, NORMAL, Light(), 0.0), 0)
     left = corners_px(middle, STRIP, FRAME, (1024, 680))[0][0]
     profile = light[200:400, round(left) - 22 : round(left) + 30].mean(axis=0)
     length_px = ramp_length(profile, profile[:3].mean(), profile[-3:].mean())
@@ -170,12 +179,12 @@ def test_flicker_is_averaged_as_the_exposure_allows(time_s: float, ripple: float
     assert (gain.max() - gain.min()) / 2 == pytest.approx(ripple, abs=0.001)
 
 
-def test_live_view_brightness_follows_time_aperture_and_iso(live: LiveView) -> None:
+def test_live_view_brightness_follows_time_aperture_and_iso(live: LiveView, canvas: Canvas) -> None:
     pose = pose_for(STRIP, FRAME, 0.0, 0.0, 0.0)
     spot = np.s_[300:380, 450:570]
 
     def brightness(exposure: Exposure, light: Light = STEADY) -> float:
-        return float(live.picture(CANVAS, [pose, pose], exposure, light, 0.0)[spot].mean())
+        return float(live.picture(canvas, [pose, pose], exposure, light, 0.0)[spot].mean())
 
     normal = brightness(NORMAL)
     assert brightness(Exposure(1 / 60, 8.0, 100)) < normal - 10
@@ -207,11 +216,11 @@ def test_out_of_focus_blur_grows_with_the_error_and_shrinks_with_the_aperture() 
     assert sensor.blur_mm(FORMAT, 5.6, 2.0) > sensor.blur_mm(FORMAT, 8.0, 2.0)
 
 
-def test_an_unsharp_live_view_has_soft_edges(live: LiveView) -> None:
+def test_an_unsharp_live_view_has_soft_edges(live: LiveView, canvas: Canvas) -> None:
     pose = pose_for(STRIP, FRAME, 0.0, 0.0, 0.0)
     steepest = []
     for error_mm in (0.0, 6.0):
-        picture = live.picture(CANVAS, [pose, pose], NORMAL, STEADY, 0.0, error_mm)
+        picture = live.picture(canvas, [pose, pose], NORMAL, STEADY, 0.0, error_mm)
         steepest.append(np.abs(np.diff(picture[300:380, 40:200, 1].astype(float).mean(axis=0))).max())
     assert steepest[1] < 0.6 * steepest[0]
 
@@ -224,7 +233,7 @@ def test_undoing_the_sensors_colours_gives_the_films_transmittance(
     strip = clean_strip(kind)
     camera = SensorView(FORMAT, KINDS[kind], 600, 400, 1)
     pose = pose_for(strip, middle_frame(strip), 0.0, 0.0, 0.0)
-    film = to_sensor_canvas(whole_canvas(strip, 20.0, colour), 0.006, camera.mm_per_px)
+    film = to_sensor_canvas(seen_canvas(strip, 20.0, colour), 0.006, camera.mm_per_px)
     planes = camera.mosaic(film, [pose], NORMAL, STEADY, 0.0, 0, noise=False).planes
     bare = camera.mosaic(None, [pose], Exposure(1 / 120, 8.0, 100), STEADY, 0.0, 0, noise=False).planes
     spot = np.s_[90:110, 140:160]
