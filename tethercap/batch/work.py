@@ -245,20 +245,36 @@ class EightBit:
         self._step = 2 if half else 1
         shape = (max(size.height_px // self._step, 1), max(size.width_px // self._step, 1), 3)
         self._pixels_bgr = np.zeros(shape, np.uint8)
+        self._singles: dict[int, U16Array] = {}
+        """Number of a pair -> the row of it that came first."""
 
     def put(self, first: int, rows: U16Array) -> None:
-        """Take rows of the positive, shape (n, width, 3), from row `first` on; any thread may."""
+        """Take rows of the positive, shape (n, width, 3), from row `first` on; in any order, from any thread."""
+        before = min(-first % self._step, len(rows))
+        paired = (len(rows) - before) // self._step * self._step
+        if before:
+            self._put_single(first, rows[0])
+        self._put_paired(first + before, rows[before : before + paired])
+        if before + paired < len(rows):
+            self._put_single(first + before + paired, rows[-1])
+
+    def _put_single(self, number: int, row: U16Array) -> None:
+        """Keep a row until the other of its pair is there: a picture that stands on its head comes in odd bands."""
+        mine = row.copy()
+        other = self._singles.setdefault(number // 2, mine)
+        if other is not mine:
+            self._put_paired(number // 2 * 2, np.stack((other, mine) if number % 2 else (mine, other)))
+
+    def _put_paired(self, first: int, rows: U16Array) -> None:
         height, width = self._pixels_bgr.shape[:2]
-        skipped = -first % self._step
-        fitting = rows[skipped:, : width * self._step]
-        number = min(len(fitting) // self._step, height - (first + skipped) // self._step)
+        start = first // self._step
+        number = min(len(rows) // self._step, height - start)
         if number <= 0:
             return
-        small = fitting[: number * self._step]
+        small = rows[: number * self._step, : width * self._step]
         if self._step > 1:
             small = np.asarray(cv2.resize(small, (width, number), interpolation=cv2.INTER_AREA), np.uint16)
         eight = cv2.convertScaleAbs(small, alpha=255.0 / 65535.0)
-        start = (first + skipped) // self._step
         self._pixels_bgr[start : start + number] = cv2.cvtColor(eight, cv2.COLOR_RGB2BGR)
 
     def picture(self, long_side_px: int | None = None) -> U8Array:

@@ -10,10 +10,11 @@ from tests.unit.image_files.dng_writer import write_dng
 from tethercap.batch.job import ConversionJob
 from tethercap.batch.pools import make_pool
 from tethercap.batch.survey import SurveyJob, survey_roll
-from tethercap.batch.work import convert_file
+from tethercap.batch.work import EightBit, convert_file
 from tethercap.convert.recipe import Border, Recipe
 from tethercap.errors import PictureError, StorageError
 from tethercap.film.kinds import FilmKind
+from tethercap.geometry import SizePx
 from tethercap.image_files.jpeg import decode_jpeg
 from tethercap.image_files.metadata import read
 from tethercap.image_files.tiff import Compression, read_tiff
@@ -133,6 +134,16 @@ def test_whole_pictures_keep_their_size(job: ConversionJob) -> None:
     result = convert_file(replace(job, recipe=Recipe(border=Border.WHOLE)))
     with tifffile.TiffFile(job.raw_path) as opened:
         assert opened.pages.first.shape == (result.size.height_px, result.size.width_px)
+
+
+@pytest.mark.parametrize("half", [False, True])
+def test_a_small_picture_is_the_same_in_whatever_bands_it_is_put(half: bool) -> None:
+    pixels = np.random.default_rng(1).integers(0, 65536, (23, 11, 3)).astype(np.uint16)
+    whole, banded = EightBit(SizePx(11, 23), half=half), EightBit(SizePx(11, 23), half=half)
+    whole.put(0, pixels)
+    for first, last in ((15, 23), (0, 1), (7, 8), (8, 15), (1, 7)):
+        banded.put(first, pixels[first:last])
+    np.testing.assert_array_equal(banded.picture(), whole.picture())
 
 
 def test_a_picture_that_could_not_be_cut_says_so(job: ConversionJob) -> None:
