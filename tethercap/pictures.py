@@ -80,6 +80,8 @@ class RawPicture:
     orientation: int = 1
     """EXIF orientation, 1..8; the mosaic is as recorded, not turned."""
     shot: ShotData = field(default_factory=ShotData)
+    scale: float = 1.0
+    """Counts for each count of the camera; above 1 where exposures were merged, which need finer steps."""
 
     @property
     def size(self) -> SizePx:

@@ -173,7 +173,7 @@ def _outshines(counts: F64Array, cells: Cells, corners: QuadPx) -> bool:
 
 def _is_bare_light(raw: RawPicture, cells: Cells, film_kind: FilmKind, flat: FlatField | None) -> np.ndarray:
     """Cells that show the light without film: as bright as it, and as neutral where the film's mask is orange."""
-    known = None if flat is None else _light_at(raw.shot, flat)
+    known = None if flat is None else _light_in(raw, flat)
     level = None if known is None else cells.counts.mean(axis=2) / known.mean()
     if film_kind is not FilmKind.COLOUR_NEGATIVE:
         if level is None:
@@ -186,10 +186,10 @@ def _is_bare_light(raw: RawPicture, cells: Cells, film_kind: FilmKind, flat: Fla
     return np.asarray(bright & (balanced[..., 0] < 1.35 * green) & (balanced[..., 2] > 0.75 * green))
 
 
-def _light_at(shot: ShotData, flat: FlatField) -> F64Array | None:
+def _light_in(raw: RawPicture, flat: FlatField) -> F64Array | None:
     """Counts of the bare light at a picture's camera exposure; None where one of the two is not known."""
-    here, there = camera_exposure(shot), camera_exposure(flat.shot)
-    return None if here is None or there is None else flat.light_counts * (here / there)
+    here, there = camera_exposure(raw.shot), camera_exposure(flat.shot)
+    return None if here is None or there is None else flat.light_counts * (raw.scale * here / there)
 
 
 def _brightest_cluster(counts: np.ndarray) -> tuple[F64Array, float, int] | None:

@@ -81,7 +81,9 @@ def merge_exposures(raws: Sequence[RawPicture]) -> Merged:
             merged = _merge_plane(raws, exposures, placed, row, column, shortest)
             counts = (merged + first.black[row, column]) * scale
             mosaic[row:height:2, column:width:2] = np.clip(np.rint(counts), 0, _HIGHEST)
-    raw = replace(first, mosaic=mosaic, black=first.black * scale, white=_HIGHEST, shot=raws[shortest].shot)
+    raw = replace(
+        first, mosaic=mosaic, black=first.black * scale, white=_HIGHEST, shot=raws[shortest].shot, scale=scale
+    )
     middle = np.array([width / 2, height / 2, 1.0])
     moved = tuple(float(np.hypot(*((matrix @ middle)[:2] - middle[:2]))) for matrix in placed)
     return Merged(raw, moved, tuple(float(value) for value in exposures))

@@ -156,7 +156,7 @@ def _base_for(
     if look.base is not None:
         return look.base.for_shot(raw.shot), ()
     if film_kind is FilmKind.SLIDE and look.flat is not None:
-        return bare_light(look.flat, raw.shot), ()
+        return bare_light(look.flat, raw.shot, raw.scale), ()
     measured = find_base(raw, cells, corners, film_kind, look.flat)
     if measured is not None:
         return measured, ()
@@ -166,9 +166,17 @@ def _base_for(
     return estimate, ("No clear film was found beside the picture; the base is estimated from the picture itself.",)
 
 
-def bare_light(flat: FlatField, shot: ShotData) -> FilmBase:
-    """What a slide's densities are measured over: the light itself, at the shot's exposure where the files say it."""
-    red, green, blue = (float(count) for count in flat.light_counts)
+def bare_light(flat: FlatField, shot: ShotData, scale: float = 1.0) -> FilmBase:
+    """What a slide's densities are measured over: the light itself, at the shot's exposure where the files say it.
+
+    Parameters
+    ----------
+    flat : FlatField
+    shot : ShotData
+    scale : float
+        As in `RawPicture`.
+    """
+    red, green, blue = (float(count) for count in scale * flat.light_counts)
     light = FilmBase((red, green, blue), camera_exposure=camera_exposure(flat.shot), how=BARE_LIGHT)
     return light.for_shot(shot)
 

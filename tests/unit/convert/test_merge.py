@@ -7,11 +7,18 @@ import pytest
 
 from tests.unit.convert.film_shots import raw_of
 from tests.unit.image_files.dng_writer import BLACK, WHITE
+from tethercap.convert.film_model import FilmModel
+from tethercap.convert.flat_field import measure_flat_field
 from tethercap.convert.merge import merge_exposures
+from tethercap.convert.pipeline import RollLook
+from tethercap.convert.recipe import Border, Recipe
+from tethercap.convert.render import convert
 from tethercap.errors import ConversionError
+from tethercap.film.kinds import FilmKind
 from tethercap.pictures import F64Array, RawPicture
 
 SHAPE = (480, 640)
+SLIDE = FilmKind.SLIDE
 
 
 @cache
@@ -83,6 +90,17 @@ def test_movement_is_found_to_a_small_part_of_a_pixel(shift: tuple[float, float]
     assert found.movement_px[1] == pytest.approx(float(np.hypot(*shift)), abs=0.12)
     wanted = truth(1.0, light)
     assert rms(planes(found.raw) - wanted) < 0.85 * rms(planes(raws[0]) - wanted)
+
+
+def test_a_slide_of_several_exposures_is_as_bright_over_the_bare_light_as_one_of_them() -> None:
+    raws = [shot(scene() * 0.5, 1.0, seed) for seed in (1, 2)]
+    look = RollLook(flat=measure_flat_field(raw_of(np.full((*SHAPE, 3), 9000.0))), model=FilmModel(film_kind=SLIDE))
+    recipe = Recipe(border=Border.WHOLE)
+    one, merged = (
+        convert(raw, recipe, base=None, corners=None, film_kind=SLIDE, look=look).positive.pixels_rgb
+        for raw in (raws[0], merge_exposures(raws).raw)
+    )
+    assert merged.mean() == pytest.approx(one.mean(), rel=0.01)
 
 
 def test_other_pictures_are_refused() -> None:
