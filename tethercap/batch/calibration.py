@@ -1,8 +1,10 @@
 """Film models measured on the roll itself: grey cards or a colour chart among its frames."""
 
+import contextlib
 import dataclasses
+import itertools
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,8 +21,8 @@ from tethercap.convert.calibrate import (
     fit_slide_chart,
     whole_stops,
 )
-from tethercap.convert.cells import Cells, measure_cells, shows_film
-from tethercap.convert.chart_frames import look_for_chart
+from tethercap.convert.cells import Cells, measure_cells, shows_film, usual_cell_px
+from tethercap.convert.chart_frames import chart_exposure, charts_in
 from tethercap.convert.charts import (
     CHART_EDITIONS,
     GREY_PATCHES,
@@ -36,12 +38,12 @@ from tethercap.convert.flat_field import FlatField
 from tethercap.convert.grey_charts import grey_model_by_chart
 from tethercap.convert.known_rig import usual_beside
 from tethercap.convert.pipeline import TYPICAL_BASE_DENSITY, bare_light, frame_density
-from tethercap.convert.usual_film import usual_film
+from tethercap.convert.usual_film import UsualFilm, usual_film
 from tethercap.errors import ConversionError, ProfileError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx
 from tethercap.image_files.raw import read_raw
-from tethercap.pictures import RawPicture
+from tethercap.pictures import F64Array, RawPicture
 
 _MOST_SLIDE_MISFIT, _MOST_SLIDE_SURPRISE = 2.0, 550.0
 """CIE L*a*b* that a slide's chart may be off its own colours, and how surprising it may be that rig and film show them
@@ -49,6 +51,8 @@ so, squares of standard deviations. One that shows a film's look is off by two a
 a rig that is none: on drawn rigs it surprises by 600 at least, a target by less than 450 on nine of ten."""
 _MOST_MISFIT = 7.0
 """The same for a negative's chart, whose colours the film never renders quite."""
+_SEEN_WELL = 3.0
+"""The same of a negative's chart that need not be looked for any further; one whose place is wrong is off by ten."""
 _ON_CHART = "colour chart on the roll"
 _CELL_PX = 8
 
@@ -94,7 +98,7 @@ def calibrate_on_cards(
     rows, stops, usual = [], [], usual_film(film_kind)
     for target in targets:
         raw = read_raw(target.raw_path)
-        cells = measure_cells(raw, flat, _CELL_PX)
+        cells = measure_cells(raw, flat, min(_CELL_PX, usual_cell_px(raw)))
         corners = find_frame(raw, film_kind)
         width_px, height_px = raw.size
         said = target.patches or ((target.outline,) if target.outline is not None else ())
@@ -123,29 +127,40 @@ def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | Non
         If the picture cannot be read, or the chart is not found in it.
     """
     raw = read_raw(target.raw_path)
-    cells = measure_cells(raw, flat, _CELL_PX)
+    cells = measure_cells(raw, flat, min(_CELL_PX, usual_cell_px(raw)))
     corners = find_frame(raw, film_kind)
     here = base_of(raw, cells, corners, film_kind, base, flat)
     usual = usual_film(film_kind, raw, here, flat)
-    patches = [Patch(quad) for quad in target.patches]
-    if not patches:
-        outline = target.outline or _look_for_chart(raw, cells, corners, here, film_kind)
-        if outline is None:
-            raise ConversionError(
-                f"No colour chart was found in {target.raw_path}.",
-                todo="Give the corners of its patches in a JSON file.",
-            )
-        patches = chart_patches(outline)
-    if len(patches) != len(chart_linear_srgb()):
-        raise ConversionError(f"The chart has 24 patches; {target.raw_path} is given {len(patches)}.")
-    density = patch_densities(cells, patches, here)
+    if target.patches and len(target.patches) != len(chart_linear_srgb()):
+        raise ConversionError(f"The chart has 24 patches; {target.raw_path} is given {len(target.patches)}.")
+    said = [Patch(quad) for quad in target.patches] or (chart_patches(target.outline) if target.outline else [])
+    seen = iter([patch_densities(cells, said, here)]) if said else _charts_seen(raw, cells, corners, here, film_kind)
+    first = next(seen, None)
+    if first is None:
+        raise ConversionError(
+            f"No colour chart was found in {target.raw_path}.",
+            todo="Give the corners of its patches in a JSON file.",
+        )
+    charts = itertools.chain([first], seen)
     if film_kind is FilmKind.BW_NEGATIVE:
+        density = next((chart for chart in charts if chart_exposure(chart, usual.model()) is not None), first)
         model = dataclasses.replace(grey_model_by_chart(density, usual), source=_ON_CHART)
         return Measured(model, usual, chart=density)
-    fit_one = fit_slide_chart if film_kind is FilmKind.SLIDE else fit_chart
-    best = min((fit_one(density, edition, GREY_PATCHES, usual) for edition in CHART_EDITIONS), key=_misfit)
+    density, best = _best_explained(charts, film_kind, usual)
     model = _believed(best, usual.model(), target.raw_path)
     return Measured(model, usual, chart=density if model.source == _ON_CHART else None)
+
+
+def _best_explained(charts: Iterable[F64Array], film_kind: FilmKind, usual: UsualFilm) -> tuple[F64Array, ChartFit]:
+    """The first of the charts that is seen well, or that which is off its colours least, and its film."""
+    is_slide = film_kind is FilmKind.SLIDE
+    fit_one, enough = (fit_slide_chart, _MOST_SLIDE_MISFIT) if is_slide else (fit_chart, _SEEN_WELL)
+    fits: list[tuple[F64Array, ChartFit]] = []
+    for density in charts:
+        fits += [(density, fit_one(density, edition, GREY_PATCHES, usual)) for edition in CHART_EDITIONS]
+        if min(fits, key=_misfit)[1].misfit < enough:
+            break
+    return min(fits, key=_misfit)
 
 
 def _believed(found: ChartFit, usual: FilmModel, path: Path) -> FilmModel:
@@ -187,21 +202,22 @@ def base_of(
     return base if measured is None else base.brighter(measured.copied_brighter(base))
 
 
-def _misfit(found: ChartFit) -> float:
-    return found.misfit
+def _misfit(found: tuple[F64Array, ChartFit]) -> float:
+    return found[1].misfit
 
 
-def _look_for_chart(
+def _charts_seen(
     raw: RawPicture, cells: Cells, corners: QuadPx | None, base: FilmBase, film_kind: FilmKind
-) -> QuadPx | None:
-    """Corners of a chart, mosaic pixels: looked for in the frame first, since a black holder outshines all of it."""
+) -> Iterator[F64Array]:
+    """Density of the patches of what looks like a chart: in the frame first, since a black holder outshines all of it;
+    then anywhere, since what was taken for the frame may be a part of the chart.
+    """
     for within in (corners, None) if corners is not None else (None,):
         density = frame_density(cells, base, within)
         density[~shows_film(cells, raw.white)] = np.nan
-        found = look_for_chart(density, film_kind)
-        if found is not None:
-            return found.scaled(float(cells.cell_px))
-    return None
+        for quad in charts_in(density, film_kind):
+            with contextlib.suppress(ConversionError):
+                yield patch_densities(cells, chart_patches(quad.scaled(float(cells.cell_px))), base)
 
 
 def read_targets(paths: Sequence[Path]) -> list[Target]:

@@ -8,6 +8,8 @@ import cv2
 import numpy as np
 
 from tethercap.check.view import raw_to_view
+from tethercap.convert.cells import measure_cells
+from tethercap.convert.chart_frames import cuts_chart
 from tethercap.errors import PictureError
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx, SizePx
@@ -20,9 +22,9 @@ from tethercap.watch.sighting import FrameEdges
 
 _REDUCTION = 4
 _LIMITS = Limits()
-_LEAST_SHARE = 0.15
-"""Share of the RAW that a frame of a format nobody named covers: film is copied large, and a scene's own squares, such
-as a chart's patches, make good frames of a small format."""
+_LEAST_SHARE, _SURE_SHARE = 0.15, 0.7
+"""Share of the RAW that a frame of a format nobody named covers at least, since film is copied large; and from which on
+it is no part of a scene."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +68,7 @@ def find_frame(
     if edges is None:
         return None
     corners = edges.corners.scaled(float(_REDUCTION))
-    return corners if format_id or _is_large(corners, raw) else None
+    return corners if format_id or _is_frame_of_film(corners, raw) else None
 
 
 def _edges_in(view: U8Array, film_kind: FilmKind, format_id: str | None) -> FrameEdges | None:
@@ -99,7 +101,7 @@ def see_frame(raw_path: Path, film_kind: FilmKind, format_id: str | None) -> See
     try:
         with open_raw(raw_path) as raw:
             edges = _edges_in(raw_to_view(raw, _REDUCTION), film_kind, format_id)
-            if edges is None or not _is_large(edges.corners.scaled(float(_REDUCTION)), raw):
+            if edges is None or not _is_frame_of_film(edges.corners.scaled(float(_REDUCTION)), raw):
                 return None
             return SeenFrame(SharedFrame(edges.format_id, edges.mm_per_px / _REDUCTION, raw.size), edges.confidence)
     except PictureError:
@@ -140,5 +142,11 @@ _SAME_SCALE = 0.02
 """By how much the scales of one set may differ, as a share: frames of one camera on one rig."""
 
 
-def _is_large(corners: QuadPx, raw: RawPicture) -> bool:
-    return cv2.contourArea(corners.as_array().astype(np.float32)) / raw.mosaic.size >= _LEAST_SHARE
+def _is_frame_of_film(corners: QuadPx, raw: RawPicture) -> bool:
+    """Say whether it is more than a square in the scene, as the patches of a chart make good ones of a small format."""
+    share = cv2.contourArea(corners.as_array().astype(np.float32)) / raw.mosaic.size
+    if not _LEAST_SHARE <= share < _SURE_SHARE:
+        return bool(share >= _SURE_SHARE)
+    cells = measure_cells(raw)
+    density = -np.log10(np.maximum(cells.counts.astype(np.float64), 0.5))
+    return not cuts_chart(density, corners.scaled(1.0 / cells.cell_px))

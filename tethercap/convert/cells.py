@@ -10,7 +10,11 @@ from tethercap.geometry import QuadPx
 from tethercap.pictures import F32Array, RawPicture
 
 CELL_PX = 16
-"""Side of a cell, mosaic pixels: small beside a rebate, and 64 values of each colour quiet the noise."""
+"""Side of a cell, mosaic pixels: small beside a rebate, and 32 values of each colour quiet the noise."""
+_FINER_CELLS_PX = (8, 4)
+_FEWEST_ACROSS = 64
+"""Cells along the longer side from which on a picture's bright end and a chart's fields are told as in larger ones:
+photographs of 32 cells are printed a fifth of a stop brighter than of 64, those of 64 as of 375."""
 HOLDER_SHARE = 0.002
 """Share of the full range below which a cell shows a black holder: some light comes through the densest film."""
 _STRAY_SHARE, _OVER_STRAY = 0.05, 2.5
@@ -38,7 +42,14 @@ class Cells:
     cell_px: int
 
 
-def measure_cells(raw: RawPicture, flat: FlatField | None = None, cell_px: int = CELL_PX) -> Cells:
+def usual_cell_px(raw: RawPicture) -> int:
+    """Side of the cells that a RAW is measured in, mosaic pixels: `CELL_PX`, and less for a small one."""
+    long_side_px = max(raw.mosaic.shape)
+    fitting = (side for side in (CELL_PX, *_FINER_CELLS_PX) if long_side_px >= _FEWEST_ACROSS * side)
+    return next(fitting, _FINER_CELLS_PX[-1])
+
+
+def measure_cells(raw: RawPicture, flat: FlatField | None = None, cell_px: int | None = None) -> Cells:
     """Average a RAW over cells.
 
     Parameters
@@ -46,8 +57,8 @@ def measure_cells(raw: RawPicture, flat: FlatField | None = None, cell_px: int =
     raw : RawPicture
     flat : FlatField, optional
         Unevenness to take out.
-    cell_px : int
-        Side of a cell, a multiple of 4.
+    cell_px : int, optional
+        Side of a cell, a multiple of 4; as `usual_cell_px` says where it is left out.
 
     Raises
     ------
@@ -56,6 +67,7 @@ def measure_cells(raw: RawPicture, flat: FlatField | None = None, cell_px: int =
     """
     if flat is not None:
         flat.refuse_other(raw)
+    cell_px = cell_px or usual_cell_px(raw)
     rows, columns = (side // cell_px for side in raw.mosaic.shape)
     counts = np.zeros((rows, columns, 3), np.float32)
     roughness: F32Array = np.zeros((rows, columns), np.float32)

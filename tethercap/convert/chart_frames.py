@@ -1,5 +1,7 @@
 """Frames of a roll that show a colour chart: what it is says how bright they are to be printed, and what film it is."""
 
+from collections.abc import Generator
+
 import cv2
 import numpy as np
 
@@ -18,6 +20,8 @@ _FEWEST_CELLS, _LEAST_SHARE = 6, 1 / 1500
 """Least cells, and least share of all cells, that a patch covers."""
 _FEWEST_IN_LATTICE = 11
 """Flat fields in a lattice from which on it is worth looking for a chart, which takes a tenth of a second."""
+_FEWEST_CUT_OFF = 3
+"""Of these fields, so many on either side of a line are no chance."""
 _ALIKE, _AT_PITCH = 1.7, 0.2
 """How many times larger than the smallest the fields of a chart are seen; and how much their distances differ."""
 _ROUGH_POSITIVES = ((0.1, 99.9, 400), (2.0, 99.5, 560), (2.0, 99.5, 300))
@@ -47,18 +51,20 @@ def chart_densities(density: F64Array, film_kind: FilmKind, *, is_likely: bool =
     ndarray or None
         Shape (24, 3), median density of each patch; None where no chart is seen.
     """
-    catches_the_eye = fields_in_lattice(density) >= _FEWEST_IN_LATTICE
+    catches_the_eye = len(fields_in_lattice(density)) >= _FEWEST_IN_LATTICE
     if not catches_the_eye and not is_likely:
         return None
-    quad = look_for_chart(density, film_kind, tries=len(_ROUGH_POSITIVES) if catches_the_eye else 1)
+    quad = next(charts_in(density, film_kind, tries=len(_ROUGH_POSITIVES) if catches_the_eye else 1), None)
     if quad is None:
         return None
     found = [_median_inside(density, patch) for patch in chart_patches(quad)]
     return np.array(found) if np.all(np.isfinite(found)) else None
 
 
-def look_for_chart(density: F64Array, film_kind: FilmKind, *, tries: int = len(_ROUGH_POSITIVES)) -> QuadPx | None:
-    """Look for the 24-patch chart in a frame.
+def charts_in(
+    density: F64Array, film_kind: FilmKind, *, tries: int = len(_ROUGH_POSITIVES)
+) -> Generator[QuadPx, None, None]:
+    """Look for the 24-patch chart in a frame, in one rough positive after the other.
 
     Parameters
     ----------
@@ -67,18 +73,18 @@ def look_for_chart(density: F64Array, film_kind: FilmKind, *, tries: int = len(_
     tries : int
         Rough positives that are looked at, at most; each takes a tenth of a second.
 
-    Returns
-    -------
-    QuadPx or None
-        Corners of the patches' area, the dark skin patch's first, in cells; None where no chart is seen.
+    Yields
+    ------
+    QuadPx
+        Corners of the patches' area, the dark skin patch's first, in cells; nothing where no chart is seen. What is
+        seen in one may be none, or may lie otherwise, than what is seen in the next.
     """
     as_negative = density if film_kind.is_negative else -density
     for darkest_percent, brightest_percent, long_side_px in _ROUGH_POSITIVES[:tries]:
         rough = _rough_positive(as_negative, (darkest_percent, brightest_percent), long_side_px)
         quad = None if rough is None else find_chart(rough)
         if rough is not None and quad is not None:
-            return quad.scaled(density.shape[1] / rough.shape[1])
-    return None
+            yield quad.scaled(density.shape[1] / rough.shape[1])
 
 
 def chart_exposure(patches: F64Array, model: FilmModel) -> PrintExposure | None:
@@ -99,8 +105,8 @@ def chart_exposure(patches: F64Array, model: FilmModel) -> PrintExposure | None:
     return _exposure_of(np.maximum(scene_light(patches, model) @ LUMINANCE, 1e-9))
 
 
-def fields_in_lattice(density: F64Array) -> int:
-    """Count flat fields of about one size that have two neighbours as far away as fields have theirs.
+def fields_in_lattice(density: F64Array) -> F64Array:
+    """Find flat fields of about one size that have two neighbours as far away as fields have theirs.
 
     A chart has two dozen of them.
 
@@ -108,6 +114,11 @@ def fields_in_lattice(density: F64Array) -> int:
     ----------
     density : ndarray
         Shape (rows, columns, 3); NaN outside the picture.
+
+    Returns
+    -------
+    ndarray
+        Shape (n, 2), middle of each, x and y in cells.
     """
     flat = np.all(np.isfinite(density), axis=2)
     known = np.nan_to_num(density)
@@ -121,13 +132,33 @@ def fields_in_lattice(density: F64Array) -> int:
     sizes = sizes[order]
     reach = np.searchsorted(sizes, sizes * _ALIKE, side="right") - np.arange(len(sizes))
     if not len(sizes) or reach.max() < _FEWEST_IN_LATTICE:
-        return 0
+        return np.empty((0, 2))
     first = int(reach.argmax())
     places = middles[1:][order[first : first + reach[first]]]
     distances = np.hypot(*np.moveaxis(places[:, None] - places, 2, 0))
     np.fill_diagonal(distances, np.inf)
     pitch = np.median(distances.min(axis=1))
-    return int(((np.abs(distances / pitch - 1.0) < _AT_PITCH).sum(axis=1) >= 2).sum())
+    return np.asarray(places[(np.abs(distances / pitch - 1.0) < _AT_PITCH).sum(axis=1) >= 2])
+
+
+def cuts_chart(density: F64Array, quad: QuadPx) -> bool:
+    """Say whether something that was taken for a frame is but a part of a chart, which goes on around it.
+
+    The fields of a chart may well lie as a frame does, with a line as clear as rebate on each side.
+
+    Parameters
+    ----------
+    density : ndarray
+        Shape (rows, columns, 3), density of all cells of a picture, over whatever.
+    quad : QuadPx
+        In cells.
+    """
+    fields = fields_in_lattice(density)
+    if len(fields) < _FEWEST_IN_LATTICE:
+        return False
+    outline = quad.as_array().astype(np.float32)
+    within = sum(cv2.pointPolygonTest(outline, (float(x), float(y)), False) > 0 for x, y in fields)
+    return min(within, len(fields) - within) >= _FEWEST_CUT_OFF
 
 
 def _rough_positive(density: F64Array, percents: tuple[float, float], long_side_px: int) -> U8Array | None:

@@ -26,7 +26,6 @@ from tethercap.pictures import F32Array, F64Array, RawPicture
 
 Chart = F64Array
 """Density over base of a colour chart's patches, shape (24, 3)."""
-_SURVEY_CELL_PX = 16
 _MOST_FRAMES = 72
 """Frames that the neutral is told from; more say nothing new, and the roll may be long."""
 _DRIFT_DENSITY = 0.04
@@ -81,7 +80,7 @@ def survey_frame(
         The picture on the film, mosaic pixels.
     flat : FlatField, optional
     """
-    cells = measure_cells(raw, flat, _SURVEY_CELL_PX)
+    cells = measure_cells(raw, flat)
     # Where no rebate shows at all, what is clearest on the roll tells more than nothing does.
     base = find_base(raw, cells, corners, film_kind, flat) or measure_base(raw, cells, None, film_kind, flat)
     return FrameSurvey(base, _picture_counts(raw, cells, corners), corners, camera_exposure(raw.shot))

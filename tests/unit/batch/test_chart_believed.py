@@ -7,13 +7,16 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from tests.unit.convert.film_shots import raw_of, shoot
+from tests.unit.convert.film_shots import BASE_COUNTS, density_of, raw_of, shoot
 from tests.unit.image_files.dng_writer import BLACK, write_dng
+from tethercap.batch import calibration
 from tethercap.batch.calibration import Target, calibrate_on_chart, read_targets
 from tethercap.cli.convert import convert
 from tethercap.convert.charts import CHART_COLUMNS, CHART_EDITIONS
+from tethercap.convert.film_base import FilmBase
 from tethercap.convert.flat_field import FlatField, measure_flat_field
 from tethercap.film.kinds import FilmKind
+from tethercap.geometry import QuadPx
 from tethercap.image_files.raw import read_raw
 from tethercap.pictures import F64Array
 
@@ -93,3 +96,20 @@ def test_a_chart_is_found_in_a_black_holder(tmp_path: Path) -> None:
     model = calibrate_on_chart(Target(tmp_path / "chart.dng"), FilmKind.COLOUR_NEGATIVE, None, None).model
     assert model.source == "colour chart on the roll"
     assert not model.note
+
+
+def test_a_chart_is_found_where_a_part_of_it_looks_like_a_frame(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    scene = np.full((400, 600, 3), 0.05)
+    for number, colour in enumerate(CHART_EDITIONS[0]):
+        top, left = (start + 78 * place for start, place in zip((48, 70), divmod(number, CHART_COLUMNS), strict=True))
+        scene[top : top + 70, left : left + 70] = colour
+    write_dng(tmp_path / "chart.dng", raw_of(BASE_COUNTS * 10.0 ** -density_of(scene)).mosaic)
+    part = QuadPx.from_array([[144, 44], [456, 44], [456, 356], [144, 356]])
+    monkeypatch.setattr(calibration, "find_frame", lambda *_: part)
+    base = FilmBase((BASE_COUNTS[0], BASE_COUNTS[1], BASE_COUNTS[2]))
+    found = calibrate_on_chart(Target(tmp_path / "chart.dng"), FilmKind.COLOUR_NEGATIVE, base, None)
+    assert not found.model.note
+    assert found.chart is not None
+    np.testing.assert_allclose(found.chart, density_of(CHART_EDITIONS[0]), atol=0.05)

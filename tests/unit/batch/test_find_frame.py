@@ -1,9 +1,11 @@
 """Which part of a RAW is taken for the picture on the film, where nobody said what format it is."""
 
 import numpy as np
+import pytest
 
-from tests.unit.convert.film_shots import BASE_COUNTS, raw_of
+from tests.unit.convert.film_shots import BASE_COUNTS, density_of, raw_of
 from tethercap.batch.find_frame import SeenFrame, SharedFrame, find_frame, frame_of_set
+from tethercap.convert.charts import CHART_COLUMNS, CHART_EDITIONS
 from tethercap.film.kinds import FilmKind
 from tethercap.geometry import QuadPx, SizePx
 
@@ -24,6 +26,22 @@ def test_a_frame_that_fills_the_view_is_found() -> None:
 
 def test_a_square_of_the_scene_is_no_frame() -> None:
     assert found_on_clear_film(300, 300) is None
+
+
+@pytest.mark.parametrize("with_gap", [False, True])
+def test_four_rows_of_a_chart_are_no_frame_but_a_frame_beside_another_is(with_gap: bool) -> None:
+    scene = np.full((400, 600, 3), 0.05)
+    for number, colour in enumerate(CHART_EDITIONS[0]):
+        row, column = divmod(number, CHART_COLUMNS)
+        top, left = 48 + 78 * row, 70 + 78 * column
+        scene[top : top + 70, left : left + 70] = colour
+    density = density_of(scene)
+    if with_gap:
+        # A square frame of clear film and its neighbours, whose film is as dense as that of the chart.
+        density[40:360, :140] = density[40:360, 460:] = density[40:360, 148:452] = 0.9
+        density[:40] = density[360:] = density[:, 140:148] = density[:, 452:460] = 0.0
+    found = find_frame(raw_of(BASE_COUNTS * 10.0**-density), FilmKind.COLOUR_NEGATIVE)
+    assert (found is not None) == with_gap
 
 
 def seen(format_id: str, mm_per_px: float, confidence: float = 0.95) -> SeenFrame:

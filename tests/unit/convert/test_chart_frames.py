@@ -99,15 +99,15 @@ def test_a_chart_is_used_where_only_the_guess_of_the_film_was_wrong() -> None:
 
 def test_leaves_are_not_looked_at_twice() -> None:
     leaves = np.random.default_rng(1).uniform(0.05, 0.8, (60, 90, 1)) * np.array([0.25, 0.4, 0.08])
-    assert fields_in_lattice(density_of(leaves)) == 0
+    assert len(fields_in_lattice(density_of(leaves))) == 0
 
 
 def test_only_fields_that_lie_as_those_of_a_chart_are_looked_at_twice() -> None:
-    assert fields_in_lattice(density_of(chart_scene())) > 20
+    assert len(fields_in_lattice(density_of(chart_scene()))) > 20
     # As many fields of one size, but ever further apart.
     spread = np.full((140, 660, 3), 0.03)
     for top in (4, 40, 104):
         for number in range(9):
             left = 4 + 12 * number + 8 * number**2
             spread[top : top + 8, left : left + 8] = 0.4
-    assert fields_in_lattice(density_of(spread)) < 11
+    assert len(fields_in_lattice(density_of(spread))) < 11
