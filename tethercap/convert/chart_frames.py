@@ -5,7 +5,7 @@ from collections.abc import Generator
 import cv2
 import numpy as np
 
-from tethercap.convert.charts import CHART_EDITIONS, Patch, chart_patches, find_chart
+from tethercap.convert.charts import CHART_COLUMNS, CHART_EDITIONS, CHART_ROWS, Patch, chart_patches, find_chart
 from tethercap.convert.exposure import LUMINANCE, PrintExposure, scene_light
 from tethercap.convert.film_model import FilmModel
 from tethercap.film.kinds import FilmKind
@@ -22,6 +22,8 @@ _FEWEST_IN_LATTICE = 11
 """Flat fields in a lattice from which on it is worth looking for a chart, which takes a tenth of a second."""
 _FEWEST_CUT_OFF = 3
 """Of these fields, so many on either side of a line are no chance."""
+_LEAST_LIKENESS = 0.85
+"""Mean correlation of densities and logarithms of light from which on fields are a chart's, and not a turned one's."""
 _ALIKE, _AT_PITCH = 1.7, 0.2
 """How many times larger than the smallest the fields of a chart are seen; and how much their distances differ."""
 _ROUGH_POSITIVES = ((0.1, 99.9, 400), (2.0, 99.5, 560), (2.0, 99.5, 300))
@@ -79,6 +81,9 @@ def charts_in(
         Corners of the patches' area, the dark skin patch's first, in cells; nothing where no chart is seen. What is
         seen in one may be none, or may lie otherwise, than what is seen in the next.
     """
+    by_lattice = _chart_of_lattice(density, film_kind)
+    if by_lattice is not None:
+        yield by_lattice
     as_negative = density if film_kind.is_negative else -density
     for darkest_percent, brightest_percent, long_side_px in _ROUGH_POSITIVES[:tries]:
         rough = _rough_positive(as_negative, (darkest_percent, brightest_percent), long_side_px)
@@ -159,6 +164,63 @@ def cuts_chart(density: F64Array, quad: QuadPx) -> bool:
     outline = quad.as_array().astype(np.float32)
     within = sum(cv2.pointPolygonTest(outline, (float(x), float(y)), False) > 0 for x, y in fields)
     return min(within, len(fields) - within) >= _FEWEST_CUT_OFF
+
+
+def _chart_of_lattice(density: F64Array, film_kind: FilmKind) -> QuadPx | None:
+    """Corners of a chart whose flat fields lie in a lattice, in cells: of patches that touch, or that are small.
+
+    The lattice says where the patches are; which is the first is what makes their densities go best with the chart's.
+    """
+    fields = fields_in_lattice(density)
+    if len(fields) < _FEWEST_IN_LATTICE:
+        return None
+    # Neighbours in a row, then what is left of neighbours in a column.
+    steps = (fields[:, None] - fields).reshape(-1, 2)
+    lengths = np.hypot(*steps.T)
+    pitch = np.median(np.where(lengths > 0, lengths, np.inf).reshape(len(fields), -1).min(axis=1))
+    near = steps[np.abs(lengths / pitch - 1.0) < _AT_PITCH]
+    across = near[near[:, 0] > np.abs(near[:, 1])]
+    down = near[near[:, 1] > np.abs(near[:, 0])]
+    if not len(across) or not len(down):
+        return None
+    to_picture = np.column_stack([np.median(across, axis=0), np.median(down, axis=0)])
+    origin = fields[np.argmin(np.hypot(*(fields - fields.mean(axis=0)).T))]
+    for _ in range(2):
+        numbers = np.rint(np.linalg.solve(to_picture, (fields - origin).T)).T
+        fitted, *_ = np.linalg.lstsq(np.column_stack([numbers, np.ones(len(fields))]), fields, rcond=None)
+        to_picture, origin = fitted[:2].T, fitted[2]
+    wanted = np.log10(np.maximum(CHART_EDITIONS[0], _DARKEST)) * (1.0 if film_kind.is_negative else -1.0)
+    best: tuple[float, QuadPx | None] = (_LEAST_LIKENESS, None)
+    for outline in _outlines(numbers):
+        quad = QuadPx.from_array(outline @ to_picture.T + origin)
+        seen = np.array([_median_inside(density, patch) for patch in chart_patches(quad)])
+        if np.all(np.isfinite(seen)):
+            likeness = float(np.mean([np.corrcoef(seen[:, k], wanted[:, k])[0, 1] for k in range(3)]))
+            best = max(best, (likeness, quad), key=lambda one: one[0])
+    return best[1]
+
+
+def _outlines(numbers: F64Array) -> Generator[F64Array, None, None]:
+    """Every way that a chart's patches may lie on the places of a lattice that are taken.
+
+    Parameters
+    ----------
+    numbers : ndarray
+        Shape (n, 2), column and row of each place.
+
+    Yields
+    ------
+    ndarray
+        Shape (4, 2), corners in columns and rows, the first patch's first.
+    """
+    first, last = numbers.min(axis=0), numbers.max(axis=0)
+    for size, turns in (((CHART_COLUMNS, CHART_ROWS), (0, 2)), ((CHART_ROWS, CHART_COLUMNS), (1, 3))):
+        room = np.array(size) - (last - first + 1)
+        for right in range(int(room[0]) + 1):
+            for below in range(int(room[1]) + 1):
+                corner = first - (right, below) - 0.5
+                box = corner + np.array([(0, 0), (1, 0), (1, 1), (0, 1)]) * size
+                yield from (np.roll(box, -turn, axis=0) for turn in turns)
 
 
 def _rough_positive(density: F64Array, percents: tuple[float, float], long_side_px: int) -> U8Array | None:

@@ -70,9 +70,9 @@ class FilmBase:
         """How much brighter this picture was copied than a roll's base says, log10.
 
         Only the rebate itself tells that, and only where the files do not say their exposures: it is 0 elsewhere, and
-        where the rebate is of another colour, for then it is not clear.
+        where the rebate is of another colour, for then it is not clear, or where the roll's frames show none.
         """
-        if self.how != "rebate" or self.camera_exposure is not None:
+        if self.how != "rebate" or roll.how != "rebate" or self.camera_exposure is not None:
             return 0.0
         away = np.log10(np.array(self.counts_rgb) / np.array(roll.counts_rgb))
         return float(away.mean()) if np.ptp(away) < _OTHER_COLOUR_DENSITY else 0.0

@@ -31,6 +31,9 @@ _MOST_FRAMES = 72
 _DRIFT_DENSITY = 0.04
 """Furthest a frame's own base may lie from the roll's and still be followed."""
 _DRIFT_FRAMES = 5
+_CLEARER, _BARE = 0.02, 0.2
+"""Density by which film in pictures without a frame is clearer than what was taken for rebate, a line around a chart
+say; and from which on it is bare light."""
 _AGREEING_PART = 5
 """One in so many frames has to show the same base for it to be the roll's."""
 _SAME_SIZE = 0.03
@@ -140,11 +143,12 @@ def bases_along_roll(surveys: Sequence[FrameSurvey]) -> list[FilmBase] | None:
     beside = [base for base in measured if base.how == "rebate"]
     if not measured:
         return None
-    if not beside:
+    of_roll = clearest_base(beside, max(2, len(beside) // _AGREEING_PART)) if beside else None
+    if of_roll is None or _is_no_rebate(of_roll, measured):
         # No frame was found on the film: the clearest part of the whole roll is the nearest to clear film there is.
-        clearest = clearest_base(measured, 1)
+        others = [base for base in measured if base.how != "rebate"]
+        clearest = clearest_base(others, 1)
         return [clearest.at_exposure(survey.camera_exposure) for survey in surveys]
-    of_roll = clearest_base(beside, max(2, len(beside) // _AGREEING_PART))
     own = [_own_or(survey.base, of_roll) for survey in surveys]
     reach = _DRIFT_FRAMES // 2
     around = [combine_bases(own[max(k - reach, 0) : k + reach + 1]) for k in range(len(own))]
@@ -152,6 +156,22 @@ def bases_along_roll(surveys: Sequence[FrameSurvey]) -> list[FilmBase] | None:
         base.brighter(_level(survey.base, of_roll)).at_exposure(survey.camera_exposure)
         for base, survey in zip(around, surveys, strict=True)
     ]
+
+
+def _is_no_rebate(of_roll: FilmBase, measured: Sequence[FilmBase]) -> bool:
+    """Say whether more of a roll's pictures have film in them that is clearer than what was taken for its rebate."""
+    over = [
+        np.log10(np.array(base.counts_rgb) / np.array(of_roll.at_exposure(base.camera_exposure).counts_rgb))
+        for base in measured
+    ]
+    agreeing = sum(
+        base.how == "rebate" and np.abs(one).max() < _DRIFT_DENSITY for base, one in zip(measured, over, strict=True)
+    )
+    clearer = sum(
+        base.how != "rebate" and one.min() > _CLEARER and one.max() < _BARE
+        for base, one in zip(measured, over, strict=True)
+    )
+    return bool(clearer > agreeing)
 
 
 def _level(base: FilmBase | None, of_roll: FilmBase) -> float:

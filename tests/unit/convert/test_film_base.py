@@ -177,6 +177,23 @@ def test_the_rolls_base_is_the_clearest_that_frames_agree_on() -> None:
     np.testing.assert_allclose(found[0].counts_rgb, clear, rtol=0.01)
 
 
+@pytest.mark.parametrize(("rebates", "is_rebate"), [(1, False), (4, True)])
+def test_lines_around_charts_are_no_rebate_where_more_pictures_show_clearer_film(rebates: int, is_rebate: bool) -> None:
+    red, green, blue = 0.9 * BASE_COUNTS
+    beside = [FilmBase((red * 0.9**k, green * 0.9**k, blue * 0.9**k)) for k in (0, 1)] + [
+        FilmBase((red, green, blue))
+    ] * (rebates - 1)
+    clear = [FilmBase((9000.0, 6000.0, 2600.0), how="brightest film")] * 2
+    bare = FilmBase((18000.0, 21000.0, 22000.0), how="brightest film")
+    found = bases_along_roll([surveyed(base) for base in [*beside, *clear, *([bare] if is_rebate else [])]])
+    assert found is not None
+    level = 0.9 if is_rebate else 1.0
+    np.testing.assert_allclose(found[0].counts_rgb, level * BASE_COUNTS, rtol=0.01)
+    assert found[0].how == ("rebate" if is_rebate else "brightest film")
+    # No picture is copied darker by a line that is no rebate.
+    np.testing.assert_allclose(found[1].counts_rgb, (0.81 if is_rebate else 1.0) * BASE_COUNTS, rtol=0.01)
+
+
 @pytest.mark.parametrize("how", ["rebate", "brightest film"])
 def test_frames_get_the_base_at_their_own_camera_exposure(how: str) -> None:
     bases = [FilmBase((9000.0 * k, 6000.0 * k, 2600.0 * k), camera_exposure=0.05 * k, how=how) for k in (1.0, 2.0)]
