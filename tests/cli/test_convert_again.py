@@ -102,3 +102,12 @@ def test_what_cannot_be_made_again_is_told(films: list[Path], flat: Path, tmp_pa
     ):
         with pytest.raises(click.UsageError, match=said):
             run(*words, "--out", tmp_path / "again")
+
+
+def test_what_was_said_of_a_picture_is_said_again_each_by_itself(films: list[Path], tmp_path: Path) -> None:
+    run(films[0], "--kind", "colour-negative", "--out", tmp_path / "first")
+    positive, said = tmp_path / "first" / "frame0.tif", ["The frame was not found.", "The base was estimated."]
+    embed(positive, {"Xmp.tethercap.Warnings": said})
+    result = run(films[0], "--again", positive, "--out", tmp_path / "again", "--json")
+    assert json.loads(result.stdout)["warnings"] == said
+    assert read(tmp_path / "again" / "frame0.tif")["Xmp.tethercap.Warnings"] == said

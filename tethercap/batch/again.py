@@ -124,7 +124,7 @@ class _Steps(msgspec.Struct, frozen=True, rename="kebab"):
             dust=dust,
         )
 
-    def model(self, film_kind: FilmKind, note: str) -> FilmModel:
+    def model(self, film_kind: FilmKind) -> FilmModel:
         """How the film was read."""
         curves = self.equalise
         return FilmModel(
@@ -140,7 +140,6 @@ class _Steps(msgspec.Struct, frozen=True, rename="kebab"):
             light_matrix=self.light_matrix.rows,
             stray=curves.stray,
             source=curves.model,
-            note=note,
         )
 
 
@@ -188,16 +187,17 @@ def job_again(job: ConversionJob, positive: Path) -> ConversionJob:
     names = () if steps.merge_exposures is None else steps.merge_exposures.files
     if names != (tuple(path.name for path in (job.raw_path, *job.further_raws)) if job.further_raws else ()):
         raise _cannot(positive, f"it was merged of {', '.join(names)}" if names else "it was made of one RAW")
-    warnings = said.get("Xmp.tethercap.Warnings", [])
+    told = said.get("Xmp.tethercap.Warnings", [])
     corners = steps.square_and_crop.corners_px
     return replace(
         job,
         recipe=steps.recipe(),
         base=FilmBase(steps.density_over_base.base_counts_rgb, how=steps.density_over_base.how),
-        model=steps.model(job.film_kind, " ".join(warnings) if isinstance(warnings, list) else str(warnings)),
+        model=steps.model(job.film_kind),
         exposure=PrintExposure(steps.print_exposure.gain, steps.print_exposure.haze),
         corners=None if corners is None else QuadPx.from_array(corners),
         find_frame=False,
+        told_before=tuple(map(str, told)) if isinstance(told, list) else (str(told),),
         format_id=_format_so_long(steps.square_and_crop.frame_long_mm, positive),
     )
 

@@ -76,6 +76,8 @@ class ConversionJob:
     flat: FlatField | None = None
     exposure: PrintExposure | None = None
     """Fixed print exposure; None finds it."""
+    told_before: tuple[str, ...] | None = None
+    """What was said when the same picture was made before, to be said again; None says what is seen now."""
     properties: Mapping[str, object] = field(default_factory=dict)
     """Metadata for the written files, exiv2 names."""
     compression: Compression = Compression.NONE

@@ -74,8 +74,9 @@ def _convert(job: ConversionJob, raw: RawPicture, merging: tuple[Step, ...], sta
     plan = plan_conversion(film, job.recipe, corners=corners, film_kind=job.film_kind, look=look)
     if dusted is not None:
         warnings += dusted.warnings
+    told = (*warnings, *plan.warnings) if job.told_before is None else job.told_before
     plan = replace(plan, steps=(*merging, *([dusted.step] if dusted is not None else []), *plan.steps))
-    xmp = xmp_packet({**job.properties, **how_made(plan.steps, plan.warnings)})
+    xmp = xmp_packet({**job.properties, **how_made(plan.steps, told)})
     positive_sha256, proof_sha256 = _write(job, plan, film, xmp)
     base = plan.base
     if job.archive is not None and film is not raw:
@@ -88,7 +89,7 @@ def _convert(job: ConversionJob, raw: RawPicture, merging: tuple[Step, ...], sta
         proof=job.proof_path,
         seconds=time.perf_counter() - started_s,
         size=plan.layout.turned_size,
-        warnings=(*warnings, *plan.warnings),
+        warnings=told,
         base=plan.base,
         steps=plan.steps,
         corners=corners,

@@ -148,6 +148,9 @@ def test_a_small_picture_is_the_same_in_whatever_bands_it_is_put(half: bool) -> 
 
 def test_a_picture_that_could_not_be_cut_says_so(job: ConversionJob) -> None:
     whole = replace(job, corners=None, proof_path=None)
-    assert any("nothing was cut off" in warning for warning in convert_file(whole).warnings)
+    made = convert_file(whole)
+    assert any("nothing was cut off" in warning for warning in made.warnings)
+    assert made.positive is not None
+    assert read(made.positive)["Xmp.tethercap.Warnings"] == list(made.warnings)
     meant = replace(whole, recipe=Recipe(border=Border.WHOLE))
     assert not any("cut off" in warning for warning in convert_file(meant).warnings)
