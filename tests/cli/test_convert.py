@@ -63,6 +63,15 @@ def test_a_flat_field_and_cards_are_used(films: list[Path], tmp_path: Path) -> N
     assert steps["equalise"]["model"] == "grey card, 2 exposures"
 
 
+def test_a_picture_without_a_card_is_said_to_show_none_and_a_card_is_not(films: list[Path], tmp_path: Path) -> None:
+    card = shoot(np.full((320, 480, 3), 0.18), rim_px=60)
+    card_path = write_dng(tmp_path / "card.dng", card.raw.mosaic)
+    for grey, is_told in (([films[1], card_path], True), ([card_path], False)):
+        result = run(films[0], "--kind", "colour-negative", "--no-crop", "--out", tmp_path / "out", "--grey", *grey)
+        said = " ".join(result.stderr.split())
+        assert ("No even grey card lies where one was measured in frame5.dng: give" in said) is is_told
+
+
 def test_one_damaged_file_does_not_stop_the_others(films: list[Path], tmp_path: Path) -> None:
     damaged = tmp_path / "damaged.dng"
     damaged.write_bytes(films[0].read_bytes()[:-9000])

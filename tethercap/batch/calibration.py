@@ -31,6 +31,7 @@ from tethercap.convert.charts import (
     chart_linear_srgb,
     chart_patches,
     patch_densities,
+    unevenness,
 )
 from tethercap.convert.film_base import FilmBase, camera_exposure, estimate_base, find_base
 from tethercap.convert.film_model import FilmModel
@@ -53,6 +54,9 @@ _MOST_MISFIT = 7.0
 """The same for a negative's chart, whose colours the film never renders quite."""
 _SEEN_WELL = 3.0
 """The same of a negative's chart that need not be looked for any further; one whose place is wrong is off by ten."""
+_MOST_UNEVEN_CARD = 0.15
+"""Green density by which a card may differ across itself: drawn ones under glare and grain differ by 0.01, one that is
+lit a third of a stop unevenly by 0.06, the middle of five open photographs by 0.28 and more."""
 _ON_CHART = "colour chart on the roll"
 _CELL_PX = 8
 
@@ -95,7 +99,7 @@ def calibrate_on_cards(
     PictureError, ConversionError
         If a picture cannot be read or used.
     """
-    rows, stops, usual = [], [], usual_film(film_kind)
+    rows, stops, uneven, usual = [], [], [], usual_film(film_kind)
     for target in targets:
         raw = read_raw(target.raw_path)
         cells = measure_cells(raw, flat, min(_CELL_PX, usual_cell_px(raw)))
@@ -108,14 +112,24 @@ def calibrate_on_cards(
         usual = usual_beside(usual, beside) if beside is not None else usual
         rows.append(np.median(patch_densities(cells, patches, here), axis=0))
         stops.append(target.stops)
+        if max(unevenness(cells, patch) for patch in patches) > _MOST_UNEVEN_CARD:
+            uneven.append(target.raw_path.name)
     density = np.array(rows)
     known = [stop for stop in stops if stop is not None]
     exposures = whole_stops(density, usual)
     if len(known) == len(stops) and len(known) > 1:
         exposures = np.log10(CARD_REFLECTANCE) + np.array(known) * np.log10(2.0)
     cards = Cards(density, exposures)
-    model = dataclasses.replace(fit_cards(cards, usual), source=f"grey card, {len(rows)} exposures")
+    source = f"grey card, {len(rows)} exposures"
+    model = dataclasses.replace(fit_cards(cards, usual), source=source, note=_no_card(uneven))
     return Measured(model, usual, cards=cards, card_files=tuple(str(target.raw_path.resolve()) for target in targets))
+
+
+def _no_card(names: Sequence[str]) -> str:
+    """What is said of pictures that are not even where their card is taken to lie; nothing where there are none."""
+    if not names:
+        return ""
+    return f"No even grey card lies where one was measured in {', '.join(names)}: give its corners in a JSON file."
 
 
 def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | None, flat: FlatField | None) -> Measured:

@@ -112,14 +112,9 @@ def patch_densities(cells: Cells, patches: Sequence[Patch], base: FilmBase) -> F
     ConversionError
         If a patch is too small in the picture, lies outside it or is clipped.
     """
-    rows, columns = cells.roughness.shape
     densities = []
     for number, patch in enumerate(patches, start=1):
-        # Cell centres, as `cells.inside` places them.
-        points = (patch.middle().as_array() - (cells.cell_px - 1) / 2) / cells.cell_px
-        mask = np.zeros((rows, columns), np.uint8)
-        cv2.fillConvexPoly(mask, np.rint(points * 16).astype(np.int32), 1, shift=4)
-        counts = cells.counts[(mask > 0) & ~cells.clipped].astype(np.float64)
+        counts = _counts_in(cells, patch)
         if len(counts) < 4:
             raise ConversionError(
                 f"Patch {number} of the chart is too small, clipped or outside the picture.",
@@ -127,6 +122,22 @@ def patch_densities(cells: Cells, patches: Sequence[Patch], base: FilmBase) -> F
             )
         densities.append(-np.log10(np.maximum(np.median(counts, axis=0), 0.5) / np.array(base.counts_rgb)))
     return np.array(densities)
+
+
+def unevenness(cells: Cells, patch: Patch) -> float:
+    """Green density between the darkest and the lightest twentieth of a patch; NaN where no cell of it can be read."""
+    counts = np.maximum(_counts_in(cells, patch)[:, 1], 0.5)
+    return float(np.log10(np.percentile(counts, 95) / np.percentile(counts, 5))) if len(counts) else float("nan")
+
+
+def _counts_in(cells: Cells, patch: Patch) -> F64Array:
+    """Counts of the cells in the middle of a patch that are not clipped, shape (n, 3)."""
+    # Cell centres, as `cells.inside` places them.
+    points = (patch.middle().as_array() - (cells.cell_px - 1) / 2) / cells.cell_px
+    mask = np.zeros(cells.roughness.shape, np.uint8)
+    cv2.fillConvexPoly(mask, np.rint(points * 16).astype(np.int32), 1, shift=4)
+    counts: F64Array = cells.counts[(mask > 0) & ~cells.clipped].astype(np.float64)
+    return counts
 
 
 def card_patch(width_px: int, height_px: int, corners: QuadPx | None) -> Patch:
