@@ -107,7 +107,14 @@ def test_inserting(roll: Path) -> None:
 
 @pytest.mark.parametrize(
     "arguments",
-    [("--pick", "2"), ("--renumber", "2"), ("--renumber", "1B=2"), ("--renumber", "1-2=x"), ("--renumber", "30=31")],
+    [
+        ("--pick", "2"),
+        ("--renumber", "2"),
+        ("--renumber", "1B=2"),
+        ("--renumber", "1-2=x"),
+        ("--renumber", "30=31"),
+        ("--skip", "9=\udce9"),
+    ],
 )
 def test_mistakes_on_the_command_line(roll: Path, arguments: tuple[str, str]) -> None:
     with pytest.raises(click.UsageError):

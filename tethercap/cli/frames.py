@@ -81,6 +81,8 @@ def _mark(
         roll.pick(frame, int(take))
     for text in skip:
         frame, _, why = text.partition("=")
+        if any("\ud800" <= sign <= "\udfff" for sign in why):  # bytes of a command line that are no UTF-8
+            raise click.BadParameter(f"{why!r} is no text that can be kept; write it in UTF-8.", param_hint="--skip")
         roll.skip(frame, why)
     for frame in blank:
         roll.mark_blank(frame)
