@@ -103,7 +103,7 @@ def plan_conversion(
         density = frame_density(cells, base, corners)
         found = look.model or own_neutral(usual_film(film_kind, raw, base, look.flat), density, base)
         model = _printed_model(found, recipe, film_kind)
-        exposure = look.exposure or _exposure_for(raw, base, density, model, recipe, film_kind)
+        exposure = look.exposure or _exposure_for(base, density, model, recipe, film_kind)
     layout = lay_out(raw.size, corners, recipe, look.frame_long_mm)
     tables = make_tables(raw, base, model, exposure, recipe, film_kind, with_flat=look.flat is not None)
     steps = _steps(raw, recipe, base, model, exposure, layout, corners, look)
@@ -189,7 +189,7 @@ def grey_model(model: FilmModel, recipe: Recipe) -> FilmModel:
 
 
 def _exposure_for(
-    raw: RawPicture, base: FilmBase, density: F64Array, model: FilmModel, recipe: Recipe, film_kind: FilmKind
+    base: FilmBase, density: F64Array, model: FilmModel, recipe: Recipe, film_kind: FilmKind
 ) -> PrintExposure:
     density = density[np.isfinite(density[..., 0])]
     if film_kind is FilmKind.SLIDE:
