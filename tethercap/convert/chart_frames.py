@@ -200,8 +200,11 @@ def _chart_of_lattice(density: F64Array, film_kind: FilmKind) -> QuadPx | None:
     return best[1]
 
 
+_MIRRORED = np.array([1, 0, 3, 2])
+
+
 def _outlines(numbers: F64Array) -> Generator[F64Array, None, None]:
-    """Every way that a chart's patches may lie on the places of a lattice that are taken.
+    """Every way that a chart's patches may lie on the places of a lattice that are taken, film the wrong way up too.
 
     Parameters
     ----------
@@ -220,7 +223,7 @@ def _outlines(numbers: F64Array) -> Generator[F64Array, None, None]:
             for below in range(int(room[1]) + 1):
                 corner = first - (right, below) - 0.5
                 box = corner + np.array([(0, 0), (1, 0), (1, 1), (0, 1)]) * size
-                yield from (np.roll(box, -turn, axis=0) for turn in turns)
+                yield from (np.roll(lying, -turn, axis=0) for turn in turns for lying in (box, box[_MIRRORED]))
 
 
 def _rough_positive(density: F64Array, percents: tuple[float, float], long_side_px: int) -> U8Array | None:
