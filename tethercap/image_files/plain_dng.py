@@ -5,6 +5,7 @@ What the tags mean it is still the one to say: it is shown the same file with a 
 """
 
 import logging
+import os
 import struct
 import sys
 import tempfile
@@ -91,15 +92,26 @@ def open_plain_dng(path: Path) -> Iterator[PlainDng | None]:
             yield None
             return
         try:
-            shown = opened.enter_context(tempfile.NamedTemporaryFile(prefix="tethercap-", suffix=".dng"))
+            shown, name = opened.enter_context(_passing_file())
             mosaic = _take_apart(path, place, shown)
-            raw = opened.enter_context(rawpy.imread(shown.name))
+            raw = opened.enter_context(rawpy.imread(name))
             raw.unpack()
         except (OSError, rawpy.LibRawError):
             # No room for a passing file, a disk that is gone, tags that do not do: LibRaw reads all, or says why not.
             yield None
             return
         yield PlainDng(raw, mosaic)
+
+
+@contextmanager
+def _passing_file() -> Iterator[tuple[IO[bytes], str]]:
+    """A file that can be read by its name while a block runs; on Linux in memory, so that no kill leaves it behind."""
+    if sys.platform == "linux":
+        with os.fdopen(os.memfd_create("tethercap"), "w+b") as file:
+            yield file, f"/proc/self/fd/{file.fileno()}"
+    else:
+        with tempfile.NamedTemporaryFile(prefix="tethercap-", suffix=".dng") as file:
+            yield file, file.name
 
 
 def _place_of_mosaic(path: Path) -> _Place | None:

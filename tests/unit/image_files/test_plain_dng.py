@@ -1,5 +1,6 @@
 """A DNG that needs no unpacking comes out as LibRaw itself unpacks it, and any other is left to LibRaw."""
 
+import os
 import tempfile
 from pathlib import Path
 from typing import Any
@@ -114,8 +115,12 @@ def test_no_part_of_a_file_that_is_cut_short_is_handed_out(mosaic: np.ndarray, t
 def test_a_disk_that_takes_no_passing_file_keeps_no_raw_from_being_read(
     mosaic: np.ndarray, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    def no_room(_name: str) -> int:
+        raise OSError("no room")
+
     path = write_dng(tmp_path / "a.dng", mosaic)
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "gone"))
+    monkeypatch.setattr(os, "memfd_create", no_room, raising=False)
     assert not _is_plain(path)
     np.testing.assert_array_equal(read_raw(path).mosaic, mosaic)
 
