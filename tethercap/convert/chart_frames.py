@@ -24,6 +24,8 @@ _FEWEST_CUT_OFF = 3
 """Of these fields, so many on either side of a line are no chance."""
 _LEAST_LIKENESS = 0.85
 """Mean correlation of densities and logarithms of light from which on fields are a chart's, and not a turned one's."""
+_MIRRORED = np.array([1, 0, 3, 2])
+"""Corners in the order in which they lie on film that was copied the wrong way up."""
 _ALIKE, _AT_PITCH = 1.7, 0.2
 """How many times larger than the smallest the fields of a chart are seen; and how much their distances differ."""
 _ROUGH_POSITIVES = ((0.1, 99.9, 400), (2.0, 99.5, 560), (2.0, 99.5, 300))
@@ -187,20 +189,19 @@ def _chart_of_lattice(density: F64Array, film_kind: FilmKind) -> QuadPx | None:
     origin = fields[np.argmin(np.hypot(*(fields - fields.mean(axis=0)).T))]
     for _ in range(2):
         numbers = np.rint(np.linalg.solve(to_picture, (fields - origin).T)).T
-        fitted, *_ = np.linalg.lstsq(np.column_stack([numbers, np.ones(len(fields))]), fields, rcond=None)
+        fitted, _, rank, _ = np.linalg.lstsq(np.column_stack([numbers, np.ones(len(fields))]), fields, rcond=None)
+        if rank < len(fitted):
+            return None
         to_picture, origin = fitted[:2].T, fitted[2]
     wanted = np.log10(np.maximum(CHART_EDITIONS[0], _DARKEST)) * (1.0 if film_kind.is_negative else -1.0)
     best: tuple[float, QuadPx | None] = (_LEAST_LIKENESS, None)
     for outline in _outlines(numbers):
         quad = QuadPx.from_array(outline @ to_picture.T + origin)
         seen = np.array([_median_inside(density, patch) for patch in chart_patches(quad)])
-        if np.all(np.isfinite(seen)):
+        if np.all(np.isfinite(seen)) and np.all(seen.std(axis=0) > 0.0):
             likeness = float(np.mean([np.corrcoef(seen[:, k], wanted[:, k])[0, 1] for k in range(3)]))
             best = max(best, (likeness, quad), key=lambda one: one[0])
     return best[1]
-
-
-_MIRRORED = np.array([1, 0, 3, 2])
 
 
 def _outlines(numbers: F64Array) -> Generator[F64Array, None, None]:

@@ -115,6 +115,14 @@ def test_leaves_are_not_looked_at_twice() -> None:
     assert len(fields_in_lattice(density_of(leaves))) == 0
 
 
+def test_windows_that_are_all_alike_are_no_chart() -> None:
+    windows = chart_scene()
+    windows[windows[..., 1] > 0.031] = 0.4
+    assert len(fields_in_lattice(density_of(windows))) > 20
+    patches = chart_densities(density_of(windows), FilmKind.COLOUR_NEGATIVE)
+    assert patches is None or chart_exposure(patches, PLAIN) is None
+
+
 def test_only_fields_that_lie_as_those_of_a_chart_are_looked_at_twice() -> None:
     assert len(fields_in_lattice(density_of(chart_scene()))) > 20
     # As many fields of one size, but ever further apart.
