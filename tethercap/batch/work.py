@@ -17,6 +17,7 @@ from tethercap.batch.dust import Dusted, look_for_dust, write_dust_mask
 from tethercap.batch.exposures import open_exposures
 from tethercap.batch.find_frame import find_frame
 from tethercap.batch.job import ConversionJob, ConversionResult
+from tethercap.convert.cells import exposure_trouble
 from tethercap.convert.film_base import FilmBase
 from tethercap.convert.pipeline import ConversionPlan, RollLook, Step, plan_conversion
 from tethercap.convert.recipe import Border
@@ -61,6 +62,7 @@ def convert_file(job: ConversionJob) -> ConversionResult:
 
 def _convert(job: ConversionJob, raw: RawPicture, merging: tuple[Step, ...], started_s: float) -> ConversionResult:
     corners, warnings = _corners(job, raw)
+    warnings += exposure_trouble(raw, corners)
     long_mm = frame_long_mm(job.format_id)
     dusted = look_for_dust(raw, corners, job, long_mm)
     look = RollLook(

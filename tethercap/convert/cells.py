@@ -25,6 +25,8 @@ _OPENING_SHARE, _BESIDE_SHARE = 0.9, 0.05
 most the second of what is around that."""
 _CLIPPED = 0.97
 """Share of saturation from which on the mean of a cell may hold a value that is clipped."""
+_NO_LIGHT, _LOOKED_AT = 0.001, 150
+"""Share of the range below which there is no picture; and how many rows and columns are looked at for that."""
 _STRIP_PX = 256
 """Rows of the mosaic measured at once, so that they stay in the processor's cache."""
 
@@ -141,6 +143,35 @@ def shows_film(cells: Cells, white: float) -> np.ndarray:
     beside[max(rows[0] - 1, 0) : rows[-1] + 2, max(columns[0] - 1, 0) : columns[-1] + 2] = True
     is_holder = _share(lit, opening) > _OPENING_SHARE and _share(lit, ~beside) < _BESIDE_SHARE
     return np.asarray(shown & opening if is_holder else shown)
+
+
+def exposure_trouble(raw: RawPicture, corners: QuadPx | None) -> tuple[str, ...]:
+    """Say in words that a picture was copied so bright, or so dark, that nothing can be made of it.
+
+    Parameters
+    ----------
+    raw : RawPicture
+    corners : QuadPx or None
+        The picture on the film, mosaic pixels; None looks at all there is.
+    """
+    rows, columns = slice(None), slice(None)
+    if corners is not None:
+        low, high = (np.maximum(edge(corners.as_array(), axis=0), 0).astype(int) for edge in (np.min, np.max))
+        rows, columns = slice(low[1], high[1] + 1), slice(low[0], high[0] + 1)
+    picture = raw.mosaic[rows, columns]
+    # An odd step comes by all four places of the colour pattern.
+    step = min(picture.shape) // _LOOKED_AT | 1
+    some = picture[::step, ::step]
+    if not some.size:
+        return ()
+    black = float(raw.black.mean())
+    if np.mean(some > _CLIPPED * raw.white) > 0.5:
+        return ("More than half of the picture is at the sensor's limit: copy it darker.",)
+    if np.percentile(some, 99.5) - black < _NO_LIGHT * (raw.white - black):
+        return (
+            "There is next to no light in the picture: copy it brighter, and look whether its black level is right.",
+        )
+    return ()
 
 
 def _share(marked: np.ndarray, among: np.ndarray) -> float:
