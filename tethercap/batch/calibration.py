@@ -52,6 +52,8 @@ so, squares of standard deviations. One that shows a film's look is off by two a
 a rig that is none: on drawn rigs it surprises by 600 at least, a target by less than 450 on nine of ten."""
 _MOST_MISFIT = 7.0
 """The same for a negative's chart, whose colours the film never renders quite."""
+_NO_CHART = 12.0
+"""The same from which on what was measured is no such chart, or lies elsewhere, and would spoil the roll."""
 _SEEN_WELL = 3.0
 """The same of a negative's chart that need not be looked for any further; one whose place is wrong is off by ten."""
 _MOST_UNEVEN_CARD = 0.15
@@ -110,7 +112,7 @@ def calibrate_on_cards(
         here = base_of(raw, cells, corners, film_kind, base, flat)
         usual = usual_film(film_kind, raw, here, flat)
         usual = usual_beside(usual, beside) if beside is not None else usual
-        rows.append(np.median(patch_densities(cells, patches, here), axis=0))
+        rows.append(np.median(patch_densities(cells, patches, here, f"the card in {target.raw_path.name}"), axis=0))
         stops.append(target.stops)
         if max(unevenness(cells, patch) for patch in patches) > _MOST_UNEVEN_CARD:
             uneven.append(target.raw_path.name)
@@ -148,7 +150,10 @@ def calibrate_on_chart(target: Target, film_kind: FilmKind, base: FilmBase | Non
     if target.patches and len(target.patches) != len(chart_linear_srgb()):
         raise ConversionError(f"The chart has 24 patches; {target.raw_path} is given {len(target.patches)}.")
     said = [Patch(quad) for quad in target.patches] or (chart_patches(target.outline) if target.outline else [])
-    seen = iter([patch_densities(cells, said, here)]) if said else _charts_seen(raw, cells, corners, here, film_kind)
+    if said:
+        seen = iter([patch_densities(cells, said, here, f"the chart in {target.raw_path.name}")])
+    else:
+        seen = _charts_seen(raw, cells, corners, here, film_kind)
     first = next(seen, None)
     if first is None:
         raise ConversionError(
@@ -188,10 +193,13 @@ def _believed(found: ChartFit, usual: FilmModel, path: Path) -> FilmModel:
         )
         return dataclasses.replace(usual, note=note)
     if found.misfit > _MOST_MISFIT:
+        is_used = found.misfit < _NO_CHART
         note = (
-            f"The chart in {path.name} is off its own colours by {found.misfit:.0f} (CIE L*a*b*): check that it has "
-            "the classic 24 patches, and where they lie."
+            f"The chart in {path.name} is off its own colours by {found.misfit:.0f} (CIE L*a*b*)"
+            f"{'' if is_used else ' and was not used'}: check that it has the classic 24 patches, and where they lie."
         )
+        if not is_used:
+            return dataclasses.replace(usual, note=note)
         return dataclasses.replace(found.model, source=_ON_CHART, note=note)
     return dataclasses.replace(found.model, source=_ON_CHART)
 

@@ -98,6 +98,12 @@ def _with_frames_that_agree(
     return settled
 
 
+def _has_told_nothing(measured: Measured) -> bool:
+    """Say whether a chart that was named was of no use, so that the frames are all there is."""
+    is_negative = measured.model.film_kind.is_negative
+    return is_negative and measured.usual is not None and measured.chart is None and measured.cards is None
+
+
 def survey_roll(
     jobs: Sequence[SurveyJob],
     pool: Executor,
@@ -141,6 +147,9 @@ def survey_roll(
     first = next(job for place, job in enumerate(jobs) if place not in left_out)
     if calibrate is not None:
         measured = calibrate(combine_bases(bases) if bases else None)
+        if bases is not None and _has_told_nothing(measured):
+            of_frames = neutral_of_roll(surveys, bases, measured.usual or usual_film(first.film_kind))
+            measured = replace(measured, model=replace(of_frames, note=measured.model.note))
     else:
         usual = usual_film(first.film_kind, read_raw(first.raw_path), bases[0] if bases else None, first.flat)
         usual = usual_beside(usual, beside) if beside is not None else usual

@@ -99,8 +99,8 @@ def find_chart(positive_bgr: U8Array) -> QuadPx | None:
     return QuadPx.from_array(corners)
 
 
-def patch_densities(cells: Cells, patches: Sequence[Patch], base: FilmBase) -> F64Array:
-    """Median density over base of each patch.
+def patch_densities(cells: Cells, patches: Sequence[Patch], base: FilmBase, of_what: str = "the chart") -> F64Array:
+    """Median density over base of each patch; a patch that cannot be measured is said to be one `of_what`.
 
     Returns
     -------
@@ -117,8 +117,8 @@ def patch_densities(cells: Cells, patches: Sequence[Patch], base: FilmBase) -> F
         counts = _counts_in(cells, patch)
         if len(counts) < 4:
             raise ConversionError(
-                f"Patch {number} of the chart is too small, clipped or outside the picture.",
-                todo="Give the corners of the patches, or photograph the chart larger.",
+                f"Patch {number} of {of_what} is too small, clipped or outside the picture.",
+                todo="Give the corners of the patches, or photograph it larger.",
             )
         densities.append(-np.log10(np.maximum(np.median(counts, axis=0), 0.5) / np.array(base.counts_rgb)))
     return np.array(densities)

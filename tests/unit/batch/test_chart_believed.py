@@ -1,16 +1,20 @@
 """A chart that does not look like itself: what is done with it, and that it is said."""
 
 import json
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from tests.unit.convert.film_shots import BASE_COUNTS, density_of, raw_of, shoot
+from tests.unit.convert.film_shots import BASE_COUNTS, colour_patches, density_of, raw_of, shoot
 from tests.unit.image_files.dng_writer import BLACK, write_dng
 from tethercap.batch import calibration
 from tethercap.batch.calibration import Target, calibrate_on_chart, read_targets
+from tethercap.batch.pools import SerialExecutor
+from tethercap.batch.survey import SurveyJob, survey_roll
 from tethercap.cli.convert import convert
 from tethercap.convert.charts import CHART_COLUMNS, CHART_EDITIONS
 from tethercap.convert.film_base import FilmBase
@@ -75,6 +79,16 @@ def test_a_chart_that_lies_otherwise_is_said(tmp_path: Path) -> None:
     target, flat = slide_of(on_slide(tmp_path, CHART_EDITIONS[0][::-1]))
     model = calibrate_on_chart(target, FilmKind.COLOUR_NEGATIVE, None, flat).model
     assert "24 patches" in model.note
+
+
+def test_a_roll_is_read_by_its_frames_where_a_chart_lies_elsewhere(tmp_path: Path) -> None:
+    path = write_dng(tmp_path / "frame.dng", shoot(colour_patches(side=80), rim_px=60).raw.mosaic)
+    wrong = Target(path, outline=QuadPx.from_array([[90, 90], [430, 90], [430, 350], [90, 350]]))
+    jobs = [SurveyJob(path, FilmKind.COLOUR_NEGATIVE)]
+    named = partial(calibrate_on_chart, wrong, FilmKind.COLOUR_NEGATIVE, flat=None)
+    told = survey_roll(jobs, SerialExecutor(), calibrate=named).model
+    assert "was not used" in told.note
+    assert replace(told, note="") == survey_roll(jobs, SerialExecutor()).model
 
 
 @pytest.mark.parametrize("kind", [FilmKind.SLIDE, FilmKind.BW_NEGATIVE])
