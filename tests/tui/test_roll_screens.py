@@ -28,6 +28,7 @@ from tethercap.tui.screens.frame import FrameScreen
 from tethercap.tui.screens.roll import RollScreen
 from tethercap.tui.widgets.ask_row import AskRow
 from tethercap.tui.widgets.film_grid import FilmGrid, lay_out_grid
+from tethercap.tui.widgets.pick_list import PickList
 from tethercap.tui.widgets.rows import Rows
 from tethercap.tui.widgets.still_view import StillView, Window
 
@@ -44,6 +45,10 @@ def _app(make: Callable[[], Screen[None]]) -> TerminalApp:
 
 def _text(app: App[int], widget: str) -> str:
     return "\n".join(text_of(line) for line in app.screen.query_one(widget, Rows).lines)
+
+
+def _notices(app: App[int]) -> list[str]:
+    return [each.message for each in app._notifications]
 
 
 async def _ready(pilot: Pilot[int], screen: type[Screen[None]]) -> None:
@@ -185,6 +190,38 @@ async def test_marks_go_through_the_roll(roll: Roll, keys: list[str], frame: str
     assert (known.status if known is not None else FrameStatus.OPEN) is status
 
 
+@pytest.mark.parametrize(
+    ("keys", "said"),
+    [
+        (["c"], "no other take"),
+        (["o"], "neither blank nor left out"),
+        (["end", "enter"], "no picture yet"),
+    ],
+)
+async def test_a_key_that_can_do_nothing_says_why_and_writes_nothing(roll: Roll, keys: list[str], said: str) -> None:
+    before = (roll.path / "record.jsonl").read_bytes()
+    app = _app(lambda: RollScreen(roll))
+    async with app.run_test(size=(120, 40)) as pilot:
+        await _ready(pilot, RollScreen)
+        await pilot.press(*keys)
+        await pilot.pause()
+        asked = app.screen.query_one(AskRow).question
+        assert said in " ".join([asked, *_notices(app)])
+    assert (roll.path / "record.jsonl").read_bytes() == before
+
+
+async def test_a_sieve_that_lets_nothing_through_says_so(tmp_path: Path) -> None:
+    with make_roll(tmp_path / "invented-08", frames=1) as roll:
+        app = _app(lambda: RollScreen(roll))
+        async with app.run_test(size=(80, 24)) as pilot:
+            await _ready(pilot, RollScreen)
+            await pilot.press("f", "f")
+            await pilot.pause()
+            assert "No frame: with findings. f shows others." in " ".join(_text(app, "#facts").split())
+            await pilot.press("b")
+            assert "No frame is marked." in _notices(app)
+
+
 async def test_another_take_can_stand_for_a_frame(roll: Roll) -> None:
     app = _app(lambda: RollScreen(roll))
     async with app.run_test(size=(120, 40)) as pilot:
@@ -216,7 +253,10 @@ async def test_a_note_reaches_the_rolls_own_file(roll: Roll) -> None:
         await _ready(pilot, RollScreen)
         await pilot.press("i", *"dust", "enter")
         await pilot.pause()
-    assert "dust" in (roll.path / "roll.toml").read_text()
+        assert "dust" in (roll.path / "roll.toml").read_text()
+        await pilot.press("i", "end", *" left", "enter")
+        await pilot.pause()
+    assert "dust left" in (roll.path / "roll.toml").read_text(), "a note is gone on with"
 
 
 async def test_a_frame_opens_large_with_histogram_zoom_and_neighbours(roll: Roll) -> None:
@@ -240,6 +280,17 @@ async def test_a_frame_opens_large_with_histogram_zoom_and_neighbours(roll: Roll
         assert still.window.zoom == 2
         await pilot.press("k", "v", "escape")
         await _ready(pilot, RollScreen)
+
+
+async def test_a_frame_without_positive_is_said_to_be_shown_as_negative(roll: Roll) -> None:
+    app = _app(lambda: FrameScreen([card for card in cards_of(roll) if card.key in ("3", "4")], "4"))
+    async with app.run_test(size=(120, 40)) as pilot:
+        await until(pilot, lambda: isinstance(app.screen, FrameScreen) and app.screen.opened is not None)
+        await _ready(pilot, FrameScreen)
+        assert "negative" in _text(app, "#top") and "positive" not in _text(app, "#top")
+        await pilot.press("v", "n")
+        await pilot.pause()
+        assert _notices(app) == ["Frame 4 has no positive yet: this is its RAW.", "This is the last frame."]
 
 
 async def test_a_damaged_raw_is_said_and_harms_nothing(roll: Roll) -> None:
@@ -300,6 +351,30 @@ async def test_recipe_is_turned_with_the_picture_following_undone_and_kept(roll:
     assert kept.for_frame("2").contrast == 1.0
 
 
+async def test_undo_goes_to_the_frame_that_it_changes_and_says_where_there_is_nothing(roll: Roll) -> None:
+    app = _app(lambda: ConvertScreen(roll))
+    async with app.run_test(size=(120, 40)) as pilot:
+        screen = await _converting(pilot)
+        await pilot.press("b", "u")
+        assert _notices(app) == ["This is the first frame.", "Nothing was turned since this screen was opened."]
+        await pilot.press("f", "right", "n")
+        assert screen.card is not None and screen.card.key == "2"
+        await pilot.press("u")
+        await pilot.pause()
+        assert screen.card.key == "1"
+        assert screen.recipe.exposure_stops == 0
+        assert "frame 1" in _text(app, "#top")
+
+
+async def test_a_turn_right_before_leaving_is_kept(roll: Roll) -> None:
+    app = _app(lambda: ConvertScreen(roll))
+    async with app.run_test(size=(120, 40)) as pilot:
+        screen = await _converting(pilot)
+        screen.query_one(PickList).action_step(1)
+        screen.leave()
+    assert read_recipes(roll.path).for_roll().exposure_stops == pytest.approx(0.1)
+
+
 async def test_a_recipe_that_cannot_be_kept_is_said_and_asked_about(
     roll: Roll, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -330,6 +405,9 @@ async def test_whole_roll_is_converted_with_progress_and_noted(roll: Roll) -> No
         screen = await _converting(pilot)
         await _convert_all(pilot, screen)
         assert "6 positives made" in _text(app, "#said")
+        await pilot.press("right")
+        await pilot.pause()
+        assert "positives made" not in _text(app, "#said"), "they are not as the recipe says any more"
     converted = [frame.frame_id.number for frame in roll.frames.values() if frame.chosen and frame.chosen.converted]
     assert converted == [1, 2, 3, 4, 6, 8], "frame 5 is held and 7 is blank: no take stands for them"
 

@@ -71,6 +71,11 @@ class ConvertQueue:
         self._thread = threading.Thread(target=self._run, name="convert queue", daemon=False)
         self._thread.start()
 
+    def forget(self) -> None:
+        """Say no longer how the last run ended; does nothing while one is under way."""
+        if not self.state.is_running:
+            self.state = QueueState()
+
     def stop(self) -> None:
         """End after the frame under way, and wait for it."""
         self._stopping.set()

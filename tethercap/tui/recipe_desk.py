@@ -100,7 +100,7 @@ class RecipeDesk:
         self.turn(self._roll if self.scope is Scope.FRAME else Recipe(mirrored=self.mirrored))
 
     def undo(self) -> bool:
-        """Take the last turn back; False where there is none."""
+        """Take the last turn back; False where there is none. What was of one frame leads back to that frame."""
         if not self._undo:
             return False
         before = self._undo.pop()
@@ -110,6 +110,7 @@ class RecipeDesk:
         elif before.own is not None:
             self._own[before.frame] = before.own
             self._unstored.add(before.frame)
+            self.frame = before.frame
         self.scope = before.scope
         return True
 

@@ -146,7 +146,8 @@ def _place_lines(take: TakeRecord) -> list[Line]:
     filed = take.filed
     lines = []
     if filed.offset_mm is not None:
-        lines.append(_pair("off", f"{filed.offset_mm[0]:+.2f} mm along, {filed.offset_mm[1]:+.2f} across"))
+        along_mm, across_mm = filed.offset_mm
+        lines += [_pair("along", f"{along_mm:+.2f} mm"), _pair("across", f"{across_mm:+.2f} mm")]
     if filed.tilt_deg is not None:
         lines.append(_pair("tilt", f"{filed.tilt_deg:+.2f}°"))
     if filed.mm_per_px:

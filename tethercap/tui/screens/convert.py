@@ -22,7 +22,7 @@ from tethercap.tui.quick_look import QuickFrame, looks_of_roll, open_quick
 from tethercap.tui.recipe_desk import RecipeDesk, Scope
 from tethercap.tui.recipe_dial import KNOBS, knob_line
 from tethercap.tui.roll_cards import FrameCard, cards_of
-from tethercap.tui.screens.picture import PictureScreen
+from tethercap.tui.screens.picture import PictureScreen, no_further
 from tethercap.tui.widgets.ask_row import AskRow
 from tethercap.tui.widgets.bars import key_line
 from tethercap.tui.widgets.cells_view import painter_of, still_depth
@@ -94,7 +94,7 @@ class ConvertScreen(PictureScreen):
         yield Rows(id="top")
         with Horizontal(id="bench"):
             yield StillView(id="still")
-            yield PickList(id="recipe")
+            yield PickList(id="recipe", on_step=self._step)
         yield AskRow(id="ask")
         yield Rows(id="said")
         yield Rows(id="keys")
@@ -231,6 +231,7 @@ class ConvertScreen(PictureScreen):
 
     def _turned(self) -> None:
         self.trouble = ""
+        self.queue.forget()  # what it made is not as the recipe says any more
         self.set_timer(_KEPT_AFTER_S, self.keep)
         self.show()
         self.look()
@@ -248,10 +249,10 @@ class ConvertScreen(PictureScreen):
 
     # --- keys ---
 
-    def on_pick_list_stepped(self, message: PickList.Stepped) -> None:
+    def _step(self, key: str, step: int) -> None:
         """Turn a knob."""
-        knob = next(knob for knob in KNOBS if knob.key == message.key)
-        self.desk.turn(knob.turn(self.desk.recipe, message.step))
+        knob = next(knob for knob in KNOBS if knob.key == key)
+        self.desk.turn(knob.turn(self.desk.recipe, step))
         self._turned()
 
     def action_recipe_scope(self) -> None:
@@ -262,8 +263,11 @@ class ConvertScreen(PictureScreen):
 
     def action_recipe_undo(self) -> None:
         """Take the last turn back."""
-        if self.desk.undo():
-            self._turned()
+        if not self.desk.undo():
+            self.notify("Nothing was turned since this screen was opened.")
+            return
+        self.place = next((place for place, card in enumerate(self.cards) if card.key == self.desk.frame), self.place)
+        self._turned()
 
     def action_convert_next(self) -> None:
         """Look at the next frame."""
@@ -274,8 +278,11 @@ class ConvertScreen(PictureScreen):
         self._go(-1)
 
     def _go(self, step: int) -> None:
-        if self.cards and self.keep():
-            self.place = min(max(self.place + step, 0), len(self.cards) - 1)
+        place = self.place + step
+        if not 0 <= place < len(self.cards):
+            self.notify(no_further(step))
+        elif self.keep():
+            self.place = place
             self._at_frame()
             self.show()
             self.look()
@@ -288,7 +295,13 @@ class ConvertScreen(PictureScreen):
     def action_convert_roll(self) -> None:
         """Ask, then convert all frames, each with its recipe."""
         frames = sum(card.frame.chosen is not None for card in self.cards)
-        if not frames or self.queue.state.is_running or not self.keep():
+        if self.queue.state.is_running:
+            self.notify("Positives are being made already; q asks whether to stop.")
+            return
+        if not frames:
+            self.notify("No frame has a picture that stands for it, so there is nothing to make.")
+            return
+        if not self.keep():
             return
         question = f"Make all positives anew, {frames}? Changed ones are kept."
         self.query_one(AskRow).ask_yes(question, then=self._start)

@@ -18,7 +18,7 @@ from tethercap.tui.actions import Where, bindings_of
 from tethercap.tui.lines import Line, Role, Span, ends, line
 from tethercap.tui.pictures_of import RawStudy, negative_of, small_jpeg, study_raw
 from tethercap.tui.roll_cards import FrameCard, fact_lines
-from tethercap.tui.screens.picture import PictureScreen
+from tethercap.tui.screens.picture import PictureScreen, no_further
 from tethercap.tui.widgets.bars import key_line
 from tethercap.tui.widgets.rows import Rows
 from tethercap.tui.widgets.still_view import StillView
@@ -152,11 +152,16 @@ class FrameScreen(PictureScreen):
             self._show_picture(keep_window=True)
             self._show_rows()
 
+    @property
+    def _shows_negative(self) -> bool:
+        """The picture shown is the RAW's: as wanted, or since no positive was made."""
+        return self._negative or (self.opened is not None and self.opened.positive is None)
+
     def _show_picture(self, *, keep_window: bool) -> None:
         opened = self.opened
         if opened is None:
             return
-        picture = opened.negative if self._negative or opened.positive is None else opened.positive
+        picture = opened.negative if self._shows_negative else opened.positive
         if picture is not None and self._sharp and opened.study is not None:
             picture = with_sharpness(picture, opened.study)
         self.query_one(StillView).show_picture(picture, keep_window=keep_window)
@@ -165,7 +170,7 @@ class FrameScreen(PictureScreen):
         if not self.is_mounted or self.app.screen is not self:
             return
         still = self.query_one(StillView)
-        kind = "negative" if self._negative else "positive"
+        kind = "negative" if self._shows_negative else "positive"
         state = "" if self.opened is not None else "   opening …"
         left = line(" ", Span(f"frame {self.card.key}", Role.STRONG), Span(f"   {kind}{state}", Role.FAINT))
         scale = f"   {scale_text(still.scale)}" if still.pixels_bgr is not None else ""
@@ -214,12 +219,17 @@ class FrameScreen(PictureScreen):
 
     def _go(self, step: int) -> None:
         place = self.place + step
-        if 0 <= place < len(self.cards):
-            self.place = place
-            self._open()
+        if not 0 <= place < len(self.cards):
+            self.notify(no_further(step))
+            return
+        self.place = place
+        self._open()
 
     def action_frame_negative(self) -> None:
         """Show negative or positive."""
+        if self.opened is not None and self.opened.study is not None and self.opened.positive is None:
+            self.notify(f"Frame {self.card.key} has no positive yet: this is its RAW.")
+            return
         self._negative = not self._negative
         self._show_picture(keep_window=True)
         self._show_rows()

@@ -9,6 +9,11 @@ from tethercap.tui.widgets.cells_view import CellsView
 from tethercap.tui.widgets.still_view import StillView
 
 
+def no_further(step: int) -> str:
+    """What to say where frames are gone through and there is no other in that direction."""
+    return "This is the last frame." if step > 0 else "This is the first frame."
+
+
 class PictureScreen(Screen[None]):
     """A screen that shows pictures."""
 

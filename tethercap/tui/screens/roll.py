@@ -18,7 +18,7 @@ from tethercap.roll.names import FrameId
 from tethercap.roll.setup import FrameNotes
 from tethercap.roll.state import FrameStatus
 from tethercap.tui.actions import Where, bindings_of
-from tethercap.tui.lines import Role, Span, ends, line
+from tethercap.tui.lines import Line, Role, Span, ends, line, wrap
 from tethercap.tui.pictures_of import picture_of
 from tethercap.tui.roll_cards import SIGNS, FrameCard, Sieve, cards_of, fact_lines, retake_list, sifted
 from tethercap.tui.screens.convert import ConvertScreen
@@ -119,9 +119,16 @@ class RollScreen(Screen[None]):
         self.query_one("#top", Rows).show([ends(left, right, width)])
         facts = self.query_one("#facts", Rows)
         card = self.marked
-        facts.show(fact_lines(card, facts.size.width)[: facts.size.height] if card is not None else [])
+        known = fact_lines(card, facts.size.width) if card is not None else self._none_lines(facts.size.width)
+        facts.show(known[: facts.size.height])
         self.query_one("#said", Rows).show([self._counts()])
         self.query_one("#keys", Rows).show([key_line(self.where, width, getattr(self.app, "keys", None))])
+
+    def _none_lines(self, width: int) -> list[Line]:
+        """What to say where no frame is shown."""
+        text = "f shows others." if self.cards else "Nothing is captured yet."
+        said = f"No frame: {self.sieve.value}. {text}"
+        return [line(Span(f" {part}", Role.FAINT)) for part in wrap(said, max(12, width - 2))]
 
     def _counts(self) -> tuple[Span, ...]:
         parts: list[Span | str] = [" "]
@@ -151,17 +158,29 @@ class RollScreen(Screen[None]):
 
     # --- keys ---
 
+    def _wanted(self) -> FrameCard | None:
+        """The marked frame that a key is for; said where there is none."""
+        card = self.marked
+        if card is None:
+            self.notify("No frame is marked.")
+        return card
+
     def action_open_frame(self) -> None:
         """Open the marked frame large."""
         shown = [card for card in sifted(self.cards, self.sieve) if card.raw is not None]
-        card = self.marked
-        if card is not None and card.raw is not None:
+        card = self._wanted()
+        if card is not None and card.raw is None:
+            self.notify(f"Frame {card.key} has no picture yet.")
+        elif card is not None:
             self.app.push_screen(FrameScreen(shown, card.key))
 
     def action_next_take(self) -> None:
         """Let the next take stand for the frame."""
-        card = self.marked
-        if card is None or len(card.frame.takes) < 2 or card.shown_take is None:
+        card = self._wanted()
+        if card is None:
+            return
+        if len(card.frame.takes) < 2 or card.shown_take is None:
+            self.notify(f"Frame {card.key} has no other take.")
             return
         numbers = [take.number for take in card.frame.takes]
         following = numbers[(numbers.index(card.shown_take.number) + 1) % len(numbers)]
@@ -182,7 +201,7 @@ class RollScreen(Screen[None]):
 
     def action_roll_blank(self) -> None:
         """Ask whether the frame is blank."""
-        card = self.marked
+        card = self._wanted()
         if card is not None:
             ask = self.query_one(AskRow)
             ask.ask_yes(
@@ -191,19 +210,21 @@ class RollScreen(Screen[None]):
 
     def action_roll_skip(self) -> None:
         """Ask why the frame is left out."""
-        card = self.marked
+        card = self._wanted()
         if card is not None:
             self._ask(f"Leave out frame {card.key}: why?", "not wanted", lambda why: self.roll.skip(card.key, why))
 
     def action_reopen(self) -> None:
         """Take back blank or left out."""
-        card = self.marked
-        if card is not None:
+        card = self._wanted()
+        if card is not None and card.frame.status not in (FrameStatus.BLANK, FrameStatus.SKIPPED):
+            self.notify(f"Frame {card.key} is neither blank nor left out.")
+        elif card is not None:
             self._do(lambda: self.roll.reopen(card.key))
 
     def action_renumber(self) -> None:
         """Ask for another number."""
-        card = self.marked
+        card = self._wanted()
         if card is not None:
             frame_id = card.frame.frame_id
             self._ask(
@@ -214,11 +235,11 @@ class RollScreen(Screen[None]):
 
     def action_note(self) -> None:
         """Ask for a note."""
-        card = self.marked
+        card = self._wanted()
         if card is not None:
             self._ask(
                 f"Note about frame {card.key}:",
-                "",
+                next((each.notes for each in self.roll.setup.frames if str(each.which) == card.key), ""),
                 lambda text: self.roll.change_setup(frames=[FrameNotes(which=card.key, notes=text)]),
             )
 

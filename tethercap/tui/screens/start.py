@@ -79,7 +79,7 @@ class StartScreen(Screen[None]):
         """One list; the form takes its place."""
         yield Rows(id="top")
         yield Rows(id="brand")
-        yield PickList(id="list")
+        yield PickList(id="list", on_step=self._step)
         yield FilmGrid(id="peek")
         yield AskRow(id="ask")
         yield Rows(id="said")
@@ -236,10 +236,10 @@ class StartScreen(Screen[None]):
         else:
             film.put_picture(message.key, message.pixels_bgr)
 
-    def on_pick_list_stepped(self, message: PickList.Stepped) -> None:
+    def _step(self, key: str, step: int) -> None:
         """Change a choice of the form."""
-        if self.form is not None and message.key.startswith("form "):
-            self.form = self.form.stepped(message.key.removeprefix("form "), message.step)
+        if self.form is not None and key.startswith("form "):
+            self.form = self.form.stepped(key.removeprefix("form "), step)
             self.show()
 
     def on_pick_list_picked(self, message: PickList.Picked) -> None:

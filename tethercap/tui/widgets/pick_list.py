@@ -1,6 +1,6 @@
 """A list to choose from: one line an entry, moved through with the arrow keys."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -22,7 +22,14 @@ class Entry:
 
 
 class PickList(Rows, can_focus=True):
-    """Entries and headings; sends `Picked` on Enter and `Stepped` on left and right."""
+    """Entries and headings; sends `Picked` on Enter, and steps an entry's value on left and right.
+
+    Parameters
+    ----------
+    on_step : callable, optional
+        Given the marked entry's key and -1 or 1. It is called at once: a message would come after the action of a
+        key that is pressed right behind, which may be one that leaves the screen or goes to another frame.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("up", "move(-1)", "Up", show=False),
@@ -41,13 +48,6 @@ class PickList(Rows, can_focus=True):
             super().__init__()
             self.key = key
 
-    class Stepped(Message):
-        """An entry's value is to go one step up or down."""
-
-        def __init__(self, key: str, step: int) -> None:
-            super().__init__()
-            self.key, self.step = key, step
-
     class Moved(Message):
         """Another entry has the mark."""
 
@@ -55,8 +55,9 @@ class PickList(Rows, can_focus=True):
             super().__init__()
             self.key = key
 
-    def __init__(self, *, id: str | None = None) -> None:
+    def __init__(self, *, id: str | None = None, on_step: Callable[[str, int], None] | None = None) -> None:
         super().__init__(id=id)
+        self._on_step = on_step
         self._entries: list[Entry] = []
         self._rows = MarkedRows()
 
@@ -115,5 +116,5 @@ class PickList(Rows, can_focus=True):
 
     def action_step(self, step: int) -> None:
         """Change the marked entry's value."""
-        if self.key:
-            self.post_message(self.Stepped(self.key, step))
+        if self.key and self._on_step is not None:
+            self._on_step(self.key, step)
