@@ -1,8 +1,10 @@
 """The roll, a frame large, and the recipe, on a real roll with real RAW files."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
+import msgspec
 import numpy as np
 import pytest
 from textual.app import App
@@ -95,6 +97,15 @@ def test_facts_name_finding_file_and_takes(roll: Roll) -> None:
     assert "take again" in held and "The picture is blurred." in held and "invented-07_05.dng" in held
     assert "[2]" in "\n".join(text_of(line) for line in fact_lines(cards[1], 40))
     assert "no picture yet" in "\n".join(text_of(line) for line in fact_lines(cards[11], 40))
+
+
+def test_where_a_frame_lay_is_whole_with_its_units_in_the_narrowest_column(roll: Roll) -> None:
+    card = cards_of(roll)[0]
+    (take,) = card.frame.takes
+    lay = replace(take, filed=msgspec.structs.replace(take.filed, offset_mm=(-0.05, 0.01)))
+    facts = [text_of(line) for line in fact_lines(replace(card, frame=replace(card.frame, takes=(lay,))), 33)]
+    assert [line.split() for line in facts if " mm" in line] == [["along", "-0.05", "mm"], ["across", "+0.01", "mm"]]
+    assert max(map(len, facts)) <= 33, "as wide as the column is on 80 columns"
 
 
 def test_negative_looks_like_the_film(tmp_path: Path) -> None:
