@@ -22,7 +22,7 @@ from tethercap.convert.calibrate import (
     whole_stops,
 )
 from tethercap.convert.cells import Cells, measure_cells, shows_film, usual_cell_px
-from tethercap.convert.chart_frames import chart_exposure, charts_in
+from tethercap.convert.chart_frames import chart_exposure, charts_in, fields_in_lattice
 from tethercap.convert.charts import (
     CHART_EDITIONS,
     GREY_PATCHES,
@@ -237,7 +237,7 @@ def _charts_seen(
     for within in (corners, None) if corners is not None else (None,):
         density = frame_density(cells, base, within)
         density[~shows_film(cells, raw.white)] = np.nan
-        for quad in charts_in(density, film_kind):
+        for quad in charts_in(density, film_kind, fields_in_lattice(density)):
             with contextlib.suppress(ConversionError):
                 yield patch_densities(cells, chart_patches(quad.scaled(float(cells.cell_px))), base)
 

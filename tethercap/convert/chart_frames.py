@@ -55,10 +55,12 @@ def chart_densities(density: F64Array, film_kind: FilmKind, *, is_likely: bool =
     ndarray or None
         Shape (24, 3), median density of each patch; None where no chart is seen.
     """
-    catches_the_eye = len(fields_in_lattice(density)) >= _FEWEST_IN_LATTICE
+    fields = fields_in_lattice(density)
+    catches_the_eye = len(fields) >= _FEWEST_IN_LATTICE
     if not catches_the_eye and not is_likely:
         return None
-    quad = next(charts_in(density, film_kind, tries=len(_ROUGH_POSITIVES) if catches_the_eye else 1), None)
+    tries = len(_ROUGH_POSITIVES) if catches_the_eye else 1
+    quad = next(charts_in(density, film_kind, fields, tries=tries), None)
     if quad is None:
         return None
     found = [_median_inside(density, patch) for patch in chart_patches(quad)]
@@ -66,7 +68,7 @@ def chart_densities(density: F64Array, film_kind: FilmKind, *, is_likely: bool =
 
 
 def charts_in(
-    density: F64Array, film_kind: FilmKind, *, tries: int = len(_ROUGH_POSITIVES)
+    density: F64Array, film_kind: FilmKind, fields: F64Array, *, tries: int = len(_ROUGH_POSITIVES)
 ) -> Generator[QuadPx, None, None]:
     """Look for the 24-patch chart in a frame, in one rough positive after the other.
 
@@ -74,6 +76,8 @@ def charts_in(
     ----------
     density, film_kind
         As in `chart_densities`.
+    fields : ndarray
+        Its `fields_in_lattice`.
     tries : int
         Rough positives that are looked at, at most; each takes a tenth of a second.
 
@@ -83,7 +87,7 @@ def charts_in(
         Corners of the patches' area, the dark skin patch's first, in cells; nothing where no chart is seen. What is
         seen in one may be none, or may lie otherwise, than what is seen in the next.
     """
-    by_lattice = _chart_of_lattice(density, film_kind)
+    by_lattice = _chart_of_lattice(density, film_kind, fields)
     if by_lattice is not None:
         yield by_lattice
     as_negative = density if film_kind.is_negative else -density
@@ -168,12 +172,11 @@ def cuts_chart(density: F64Array, quad: QuadPx) -> bool:
     return min(within, len(fields) - within) >= _FEWEST_CUT_OFF
 
 
-def _chart_of_lattice(density: F64Array, film_kind: FilmKind) -> QuadPx | None:
+def _chart_of_lattice(density: F64Array, film_kind: FilmKind, fields: F64Array) -> QuadPx | None:
     """Corners of a chart whose flat fields lie in a lattice, in cells: of patches that touch, or that are small.
 
     The lattice says where the patches are; which is the first is what makes their densities go best with the chart's.
     """
-    fields = fields_in_lattice(density)
     if len(fields) < _FEWEST_IN_LATTICE:
         return None
     # Neighbours in a row, then what is left of neighbours in a column.
