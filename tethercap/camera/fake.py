@@ -230,9 +230,10 @@ class FakeCamera:
     def events(self) -> list[CameraEvent]:
         """Everything that happened since the last call, oldest first; never waits."""
         now_s = self._clock.now_s()
-        happened = [event for event in self._due if event.seen_at_s <= now_s]
-        self._due = deque(event for event in self._due if event.seen_at_s > now_s)
-        return happened
+        # A dial may be turned by another thread meanwhile: what it adds is neither lost nor in the way.
+        told = [self._due.popleft() for _ in range(len(self._due))]
+        self._due.extendleft(reversed([event for event in told if event.seen_at_s > now_s]))
+        return [event for event in told if event.seen_at_s <= now_s]
 
     def pull(self, file: CameraFile) -> Iterator[bytes]:
         """Yield the file's bytes in pieces."""
